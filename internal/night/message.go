@@ -1,0 +1,107 @@
+package night
+
+import "time"
+
+// MessageKind says what a message is for.
+type MessageKind string
+
+// The kinds of message.
+const (
+	Instructions MessageKind = "instructions"
+	Reminder     MessageKind = "reminder"
+	Update       MessageKind = "update"       // quotes a changed fact
+	Cancellation MessageKind = "cancellation" // the order or the night is off
+	Nudge        MessageKind = "nudge"        // the slot has passed, nobody came
+	Delay        MessageKind = "delay"        // the kitchen runs behind
+	Reply        MessageKind = "reply"        // answers an inbound
+	Resend       MessageKind = "resend"       // a person sends the instructions again
+)
+
+// MessageState says what became of a message.
+type MessageState string
+
+// The states of a message. Due waits for its time or its next try; Sending has
+// an attempt on record and no answer yet.
+const (
+	Due       MessageState = "due"
+	Sending   MessageState = "sending"
+	Sent      MessageState = "sent"      // a provider accepted it
+	Delivered MessageState = "delivered" // the network says the phone has it
+	Failed    MessageState = "failed"
+	InDoubt   MessageState = "in doubt" // it may have gone out; a person decides
+	Missed    MessageState = "missed"   // its time passed before it could go
+	Dropped   MessageState = "dropped"  // it was no longer true, so it was not sent
+)
+
+// Message is one text to one person about one order, or about several orders
+// of theirs.
+type Message struct {
+	ID        int64
+	KitchenID int64
+	NightID   int64
+	Kind      MessageKind
+	Revision  int     // counts messages of one kind for the same order
+	Covers    []Cover // at least one; the first is the one it is filed under
+	Place     string  // the place that Text quotes; "" where it names none
+	To        string  // E.164 number, or an e-mail address
+	Text      string
+	Parts     int // SMS parts of Text
+	DueAt     time.Time
+	ExpiresAt time.Time // after this moment the text is no use
+	State     MessageState
+	Reason    string // why it failed, was dropped or is in doubt; for the cook
+	Attempt   int    // tries so far; the one under way included
+	Adapter   string // the adapter that carries it
+	SettledAt time.Time
+}
+
+// Cover is an order that a message tells about, and the slot it quotes.
+type Cover struct {
+	OrderID int64
+	Slot    Clock
+}
+
+// Inbound is one text from a customer.
+type Inbound struct {
+	ID         int64
+	KitchenID  int64
+	NightID    int64 // 0 where no night is near
+	Adapter    string
+	ProviderID string // the provider's own id: the same id twice is one inbound
+	From       string
+	To         string
+	Text       string
+	At         time.Time // when the provider took it in
+	State      InboundState
+	Reading    []byte // JSON of what was understood
+	Orders     []int64
+	Why        string
+}
+
+// InboundState says how far an inbound has come.
+type InboundState string
+
+// The states of an inbound.
+const (
+	Fresh   InboundState = "fresh"   // stored, not yet read
+	Applied InboundState = "applied" // read, and acted on or nothing to do
+	Open    InboundState = "open"    // a person has to look
+	Settled InboundState = "settled" // a person has looked
+)
+
+// Event is one line of what happened. Events are never changed or removed
+// while the night is kept.
+type Event struct {
+	ID        int64
+	KitchenID int64
+	NightID   int64
+	OrderID   int64 // 0 where the event is not about one order
+	MessageID int64
+	InboundID int64
+	At        time.Time
+	Who       string // "cook", "customer", "clock", a helper's name
+	What      string // a few stable words, such as "arrived" or "message sent"
+	From      State  // the order's state before; "" where it did not move
+	To        State
+	Why       string // in words, for a person
+}

@@ -1,0 +1,105 @@
+// Package night is the domain: a kitchen, its collection nights, the orders of
+// a night, the messages to customers and what happened. It imports nothing but
+// the standard library, and nothing here knows of clocks, files or networks.
+package night
+
+import (
+	"fmt"
+	"time"
+)
+
+// Kitchen is one business.
+type Kitchen struct {
+	ID     int64
+	Name   string
+	Region string         // ISO 3166-1 alpha-2, such as "GB"
+	Zone   *time.Location // the clock that the kitchen and its customers live by
+	Number string         // E.164 number that customers write to; "" where there is none
+	Quiet  Quiet
+}
+
+// Quiet is the part of the day in which nothing is sent, in local time. It may
+// span midnight. From equal to To means that there are no quiet hours.
+type Quiet struct {
+	From Clock
+	To   Clock
+}
+
+// Holds tells whether the wall time c lies in the quiet hours: From is quiet,
+// To is not.
+func (q Quiet) Holds(c Clock) bool {
+	if q.From <= q.To {
+		return c >= q.From && c < q.To
+	}
+	return c >= q.From || c < q.To
+}
+
+// Night is one collection night of a kitchen.
+type Night struct {
+	ID        int64
+	KitchenID int64
+	Date      Date
+	First     Clock // first slot
+	Last      Clock // last slot, itself bookable
+	Every     int   // minutes from slot to slot; 10 by common practice, no source
+	Capacity  int   // orders a slot can take; 0 where there is no limit
+	Place     string
+	Parking   string
+	ClosesAt  time.Time
+	// InstructAt is when the instructions go out.
+	InstructAt time.Time
+	// RemindBefore is how long before the customer's slot the reminder goes.
+	RemindBefore time.Duration
+	// RemindFrom is the earliest wall time on the night's date for a reminder.
+	RemindFrom Clock
+	ClosedAt   time.Time // zero while orders are still taken
+	CalledOff  time.Time // zero while the night stands
+}
+
+// HasSlot tells whether c is one of the night's slots.
+func (n Night) HasSlot(c Clock) bool {
+	return n.Every > 0 && c >= n.First && c <= n.Last && int(c-n.First)%n.Every == 0
+}
+
+// Slots lists the night's slots from first to last.
+func (n Night) Slots() []Clock {
+	var out []Clock
+	for c := n.First; n.Every > 0 && c <= n.Last; c += Clock(n.Every) {
+		out = append(out, c)
+	}
+	return out
+}
+
+// SlotAt gives the moment at which slot c begins in the kitchen's zone.
+func (n Night) SlotAt(c Clock, zone *time.Location) time.Time {
+	t, _ := Instant(n.Date, c, zone)
+	return t
+}
+
+// Validate says what is wrong with a night before it is stored. A slot that the
+// clock change of the date skips or repeats is refused: no customer could know
+// which moment is meant.
+func (n Night) Validate(zone *time.Location) error {
+	switch {
+	case n.Date.IsZero():
+		return fmt.Errorf("a night needs its date")
+	case n.Every < 1 || n.Every > 180:
+		return fmt.Errorf("slots of %d minutes: give 1 to 180, 10 is usual", n.Every)
+	case n.Last < n.First:
+		return fmt.Errorf("the last slot %s is before the first %s", n.Last, n.First)
+	case n.Capacity < 0:
+		return fmt.Errorf("a capacity of %d: give 0 for no limit, or the orders that a slot can take", n.Capacity)
+	case n.RemindBefore < 0:
+		return fmt.Errorf("the reminder must go before the slot")
+	}
+	for _, c := range n.Slots() {
+		switch _, fit := Instant(n.Date, c, zone); fit {
+		case Skipped:
+			return fmt.Errorf("slot %s does not exist on %s: the clocks go forward over it", c, n.Date)
+		case Twice:
+			return fmt.Errorf("slot %s comes twice on %s: the clocks go back over it", c, n.Date)
+		case Once:
+		}
+	}
+	return nil
+}

@@ -1,0 +1,92 @@
+package night
+
+import "time"
+
+// Order is one customer's order for one night: what is in the bags, when it is
+// collected and how far it has come.
+type Order struct {
+	ID         int64
+	KitchenID  int64
+	NightID    int64
+	Ref        string // the reference in the order book, such as "K401"
+	Bag        int    // bag number of the night, counted by slot; 0 before closing
+	Name       string
+	Phone      string // E.164; "" where the customer can't be texted
+	PhoneTyped string // the number as it stood in the order book
+	Email      string // "" where none was given
+	Slot       Clock
+	Items      []Item
+	Note       string
+	Allergy    string // the words that name an allergy or diet, whole; "" for none
+	State      State
+	PackedAt   time.Time // zero while not packed
+	ExpectedAt time.Time // when the customer last said to come; zero for the slot
+	Vehicle    Vehicle   // as announced or as seen at the gate
+	Arrival    Arrival
+	Revision   int // counts changes; an update names the one it saw
+}
+
+// Item is one line of an order.
+type Item struct {
+	Qty  int    `json:"qty"`
+	Name string `json:"name"`
+	Kind Kind   `json:"kind"`
+}
+
+// Kind says in which bag an item travels. Hot and cold leave in separate bags
+// (common practice, no source).
+type Kind string
+
+// The three kinds of item.
+const (
+	Hot   Kind = "hot"
+	Cold  Kind = "cold"
+	Extra Kind = "extra"
+)
+
+// Vehicle is what is known of a customer's car. Every field may be empty.
+type Vehicle struct {
+	Colours   []string `json:"colours,omitempty"`
+	Make      string   `json:"make,omitempty"`
+	Model     string   `json:"model,omitempty"`
+	Body      string   `json:"body,omitempty"`
+	Plate     string   `json:"plate,omitempty"`
+	PlatePart string   `json:"plate_part,omitempty"`
+}
+
+// IsZero tells whether nothing at all is known.
+func (v Vehicle) IsZero() bool {
+	return len(v.Colours) == 0 && v.Make == "" && v.Model == "" && v.Body == "" && v.Plate == "" && v.PlatePart == ""
+}
+
+// Merge adds what a later text says: what it names replaces what was known,
+// what it leaves out stays. A make without a model drops the model of another
+// make.
+func (v Vehicle) Merge(later Vehicle) Vehicle {
+	if len(later.Colours) > 0 {
+		v.Colours = later.Colours
+	}
+	if later.Make != "" && later.Make != v.Make {
+		v.Make, v.Model = later.Make, later.Model
+	}
+	if later.Model != "" {
+		v.Model = later.Model
+	}
+	if later.Body != "" {
+		v.Body = later.Body
+	}
+	if later.Plate != "" {
+		v.Plate, v.PlatePart = later.Plate, ""
+	}
+	if later.PlatePart != "" && v.Plate == "" {
+		v.PlatePart = later.PlatePart
+	}
+	return v
+}
+
+// Arrival says since when a customer is at the collection point and where they
+// stand.
+type Arrival struct {
+	At   time.Time // zero while nobody has come
+	Spot string    // where they stand, in their own words; "" where not said
+}
