@@ -14,6 +14,7 @@ const (
 	Nudge        MessageKind = "nudge"        // the slot has passed, nobody came
 	Delay        MessageKind = "delay"        // the kitchen runs behind
 	Reply        MessageKind = "reply"        // answers an inbound
+	Confirmation MessageKind = "confirmation" // the one answer to an opt-out
 	Resend       MessageKind = "resend"       // a person sends the instructions again
 )
 
@@ -39,9 +40,10 @@ type Message struct {
 	ID        int64
 	KitchenID int64
 	NightID   int64
+	InboundID int64 // the inbound that it answers; 0 for none
 	Kind      MessageKind
 	Revision  int     // counts messages of one kind for the same order
-	Covers    []Cover // at least one; the first is the one it is filed under
+	Covers    []Cover // the first is the one it is filed under; a reply may have none
 	Place     string  // the place that Text quotes; "" where it names none
 	To        string  // E.164 number, or an e-mail address
 	Text      string

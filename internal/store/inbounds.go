@@ -1,0 +1,175 @@
+package store
+
+import (
+	"context"
+	"fmt"
+	"time"
+
+	"passbell/internal/night"
+)
+
+type inboundRow struct {
+	ID         int64  `db:"id"`
+	KitchenID  int64  `db:"kitchen_id"`
+	NightID    int64  `db:"night_id"`
+	Adapter    string `db:"adapter"`
+	ProviderID string `db:"provider_id"`
+	Sender     string `db:"sender"`
+	Recipient  string `db:"recipient"`
+	Text       string `db:"text"`
+	At         int64  `db:"at"`
+	State      string `db:"state"`
+	Reading    string `db:"reading"`
+	Why        string `db:"why"`
+}
+
+func (r inboundRow) inbound() night.Inbound {
+	return night.Inbound{
+		ID: r.ID, KitchenID: r.KitchenID, NightID: r.NightID, Adapter: r.Adapter, ProviderID: r.ProviderID,
+		From: r.Sender, To: r.Recipient, Text: r.Text, At: at(r.At),
+		State: night.InboundState(r.State), Reading: []byte(r.Reading), Why: r.Why,
+	}
+}
+
+// AddInbound stores a text from outside. The same provider id twice is one
+// inbound: added is false the second time.
+func (t *Tx) AddInbound(ctx context.Context, in night.Inbound) (id int64, added bool, err error) {
+	err = t.tx.GetContext(ctx, &id, `
+		INSERT INTO inbounds (kitchen_id, night_id, adapter, provider_id, sender, recipient, text, at, state, reading, why)
+		VALUES (?, 0, ?, ?, ?, ?, ?, ?, ?, '{}', '') RETURNING id`,
+		t.kitchen, in.Adapter, in.ProviderID, in.From, in.To, in.Text, ms(in.At), night.Fresh)
+	if isUnique(err) {
+		return 0, false, nil
+	}
+	if err != nil {
+		return 0, false, fmt.Errorf("store inbound: %w", err)
+	}
+	return id, true, nil
+}
+
+// SaveInbound stores what was understood of an inbound and how far it has come,
+// if it is still in the state from. It tells whether it was.
+func (t *Tx) SaveInbound(ctx context.Context, in night.Inbound, from ...night.InboundState) (bool, error) {
+	reading := string(in.Reading)
+	if reading == "" {
+		reading = "{}"
+	}
+	n, err := t.change(ctx, "inbound", `
+		UPDATE inbounds SET night_id = ?, state = ?, reading = ?, why = ? WHERE kitchen_id = ? AND id = ? AND state IN (?)`,
+		in.NightID, in.State, reading, in.Why, t.kitchen, in.ID, from)
+	if err != nil || n == 0 {
+		return false, err
+	}
+	if _, err := t.change(ctx, "inbound", `DELETE FROM inbound_orders WHERE kitchen_id = ? AND inbound_id = ?`, t.kitchen, in.ID); err != nil {
+		return false, err
+	}
+	for place, order := range in.Orders {
+		_, err := t.change(ctx, "inbound",
+			`INSERT INTO inbound_orders (kitchen_id, inbound_id, order_id, place) VALUES (?, ?, ?, ?)`, t.kitchen, in.ID, order, place)
+		if err != nil {
+			return false, err
+		}
+	}
+	return true, nil
+}
+
+// Inbound gives one text from outside.
+func (t *Tx) Inbound(ctx context.Context, id int64) (night.Inbound, error) {
+	var r inboundRow
+	if err := t.get(ctx, &r, "text", `SELECT * FROM inbounds WHERE kitchen_id = ? AND id = ?`, t.kitchen, id); err != nil {
+		return night.Inbound{}, err
+	}
+	out, err := t.withOrders(ctx, []inboundRow{r})
+	if err != nil {
+		return night.Inbound{}, err
+	}
+	return out[0], nil
+}
+
+// InboundsIn gives the texts that are in a state, the oldest first.
+func (t *Tx) InboundsIn(ctx context.Context, state night.InboundState) ([]night.Inbound, error) {
+	var rows []inboundRow
+	err := t.list(ctx, &rows, "texts", `SELECT * FROM inbounds WHERE kitchen_id = ? AND state = ? ORDER BY at, id`, t.kitchen, state)
+	if err != nil {
+		return nil, err
+	}
+	return t.withOrders(ctx, rows)
+}
+
+// Inbounds gives the texts of a night, the oldest first.
+func (t *Tx) Inbounds(ctx context.Context, nightID int64) ([]night.Inbound, error) {
+	var rows []inboundRow
+	err := t.list(ctx, &rows, "texts", `SELECT * FROM inbounds WHERE kitchen_id = ? AND night_id = ? ORDER BY at, id`, t.kitchen, nightID)
+	if err != nil {
+		return nil, err
+	}
+	return t.withOrders(ctx, rows)
+}
+
+// InboundsFrom gives the texts of one sender for a night, the oldest first.
+func (t *Tx) InboundsFrom(ctx context.Context, nightID int64, sender string) ([]night.Inbound, error) {
+	var rows []inboundRow
+	err := t.list(ctx, &rows, "texts",
+		`SELECT * FROM inbounds WHERE kitchen_id = ? AND night_id = ? AND sender = ? ORDER BY at, id`, t.kitchen, nightID, sender)
+	if err != nil {
+		return nil, err
+	}
+	return t.withOrders(ctx, rows)
+}
+
+func (t *Tx) withOrders(ctx context.Context, rows []inboundRow) ([]night.Inbound, error) {
+	if len(rows) == 0 {
+		return nil, nil
+	}
+	out := make([]night.Inbound, len(rows))
+	where := make(map[int64]int, len(rows))
+	ids := make([]int64, len(rows))
+	for i, r := range rows {
+		out[i], ids[i], where[r.ID] = r.inbound(), r.ID, i
+	}
+	for len(ids) > 0 { // SQL takes a limited number of arguments at a time
+		batch := ids[:min(len(ids), 500)]
+		ids = ids[len(batch):]
+		var links []struct {
+			InboundID int64 `db:"inbound_id"`
+			OrderID   int64 `db:"order_id"`
+		}
+		err := t.list(ctx, &links, "texts",
+			`SELECT inbound_id, order_id FROM inbound_orders WHERE kitchen_id = ? AND inbound_id IN (?) ORDER BY inbound_id, place`, t.kitchen, batch)
+		if err != nil {
+			return nil, err
+		}
+		for _, l := range links {
+			in := &out[where[l.InboundID]]
+			in.Orders = append(in.Orders, l.OrderID)
+		}
+	}
+	return out, nil
+}
+
+// OptOut records that an address wants no more texts. It tells whether that was
+// new.
+func (t *Tx) OptOut(ctx context.Context, address string, when time.Time) (bool, error) {
+	n, err := t.change(ctx, "opt-out",
+		`INSERT INTO optouts (kitchen_id, address, at) VALUES (?, ?, ?) ON CONFLICT DO NOTHING`, t.kitchen, address, ms(when))
+	return n > 0, err
+}
+
+// OptIn forgets an opt-out. It tells whether there was one.
+func (t *Tx) OptIn(ctx context.Context, address string) (bool, error) {
+	n, err := t.change(ctx, "opt-out", `DELETE FROM optouts WHERE kitchen_id = ? AND address = ?`, t.kitchen, address)
+	return n > 0, err
+}
+
+// OptedOut gives the addresses that want no texts.
+func (t *Tx) OptedOut(ctx context.Context) (map[string]bool, error) {
+	var rows []string
+	if err := t.list(ctx, &rows, "opt-outs", `SELECT address FROM optouts WHERE kitchen_id = ?`, t.kitchen); err != nil {
+		return nil, err
+	}
+	out := make(map[string]bool, len(rows))
+	for _, a := range rows {
+		out[a] = true
+	}
+	return out, nil
+}

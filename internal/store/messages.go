@@ -1,0 +1,215 @@
+package store
+
+import (
+	"context"
+	"fmt"
+	"time"
+
+	"passbell/internal/night"
+)
+
+type messageRow struct {
+	ID         int64  `db:"id"`
+	KitchenID  int64  `db:"kitchen_id"`
+	NightID    int64  `db:"night_id"`
+	InboundID  *int64 `db:"inbound_id"`
+	Kind       string `db:"kind"`
+	Revision   int    `db:"revision"`
+	Place      string `db:"place"`
+	Address    string `db:"address"`
+	Text       string `db:"text"`
+	Parts      int    `db:"parts"`
+	DueAt      int64  `db:"due_at"`
+	NextAt     int64  `db:"next_at"`
+	ExpiresAt  int64  `db:"expires_at"`
+	State      string `db:"state"`
+	Reason     string `db:"reason"`
+	Attempt    int    `db:"attempt"`
+	Adapter    string `db:"adapter"`
+	LeaseUntil int64  `db:"lease_until"`
+	SettledAt  int64  `db:"settled_at"`
+}
+
+func (r messageRow) message() night.Message {
+	m := night.Message{
+		ID: r.ID, KitchenID: r.KitchenID, NightID: r.NightID,
+		Kind: night.MessageKind(r.Kind), Revision: r.Revision, Place: r.Place,
+		To: r.Address, Text: r.Text, Parts: r.Parts,
+		DueAt: at(r.DueAt), ExpiresAt: at(r.ExpiresAt),
+		State: night.MessageState(r.State), Reason: r.Reason,
+		Attempt: r.Attempt, Adapter: r.Adapter, SettledAt: at(r.SettledAt),
+	}
+	if r.InboundID != nil {
+		m.InboundID = *r.InboundID
+	}
+	return m
+}
+
+// Messages gives all messages of a night in the order in which they are due.
+func (t *Tx) Messages(ctx context.Context, nightID int64) ([]night.Message, error) {
+	var rows []messageRow
+	err := t.list(ctx, &rows, "messages",
+		`SELECT * FROM messages WHERE kitchen_id = ? AND night_id = ? ORDER BY due_at, id`, t.kitchen, nightID)
+	if err != nil {
+		return nil, err
+	}
+	return t.withCovers(ctx, rows)
+}
+
+// MessagesAbout gives the messages that tell about any of the orders.
+func (t *Tx) MessagesAbout(ctx context.Context, orders []int64) ([]night.Message, error) {
+	if len(orders) == 0 {
+		return nil, nil
+	}
+	var rows []messageRow
+	err := t.list(ctx, &rows, "messages", `
+		SELECT * FROM messages WHERE kitchen_id = ? AND id IN (
+			SELECT message_id FROM message_orders WHERE kitchen_id = ? AND order_id IN (?)) ORDER BY due_at, id`,
+		t.kitchen, t.kitchen, orders)
+	if err != nil {
+		return nil, err
+	}
+	return t.withCovers(ctx, rows)
+}
+
+// Message gives one message.
+func (t *Tx) Message(ctx context.Context, id int64) (night.Message, error) {
+	var r messageRow
+	if err := t.get(ctx, &r, "message", `SELECT * FROM messages WHERE kitchen_id = ? AND id = ?`, t.kitchen, id); err != nil {
+		return night.Message{}, err
+	}
+	ms, err := t.withCovers(ctx, []messageRow{r})
+	if err != nil {
+		return night.Message{}, err
+	}
+	return ms[0], nil
+}
+
+func (t *Tx) withCovers(ctx context.Context, rows []messageRow) ([]night.Message, error) {
+	if len(rows) == 0 {
+		return nil, nil
+	}
+	out := make([]night.Message, len(rows))
+	where := make(map[int64]int, len(rows))
+	ids := make([]int64, len(rows))
+	for i, r := range rows {
+		out[i], ids[i], where[r.ID] = r.message(), r.ID, i
+	}
+	for len(ids) > 0 { // SQL takes a limited number of arguments at a time
+		batch := ids[:min(len(ids), 500)]
+		ids = ids[len(batch):]
+		var covers []struct {
+			MessageID int64 `db:"message_id"`
+			OrderID   int64 `db:"order_id"`
+			Slot      int   `db:"slot"`
+		}
+		err := t.list(ctx, &covers, "messages", `
+			SELECT message_id, order_id, slot FROM message_orders WHERE kitchen_id = ? AND message_id IN (?)
+			ORDER BY message_id, slot, order_id`, t.kitchen, batch)
+		if err != nil {
+			return nil, err
+		}
+		for _, c := range covers {
+			m := &out[where[c.MessageID]]
+			m.Covers = append(m.Covers, night.Cover{OrderID: c.OrderID, Slot: night.Clock(c.Slot)})
+		}
+	}
+	return out, nil
+}
+
+// AddMessage stores a new message. One that exists already, for any of the
+// orders it covers or for the inbound that it answers, is not stored a second
+// time: added is false and that is no error.
+func (t *Tx) AddMessage(ctx context.Context, m night.Message) (id int64, added bool, err error) {
+	if taken, err := t.covered(ctx, m); err != nil || taken {
+		return 0, false, err
+	}
+	var inbound *int64
+	if m.InboundID != 0 {
+		inbound = &m.InboundID
+	}
+	err = t.tx.GetContext(ctx, &id, `
+		INSERT INTO messages (kitchen_id, night_id, inbound_id, kind, revision, place, address, text, parts,
+			due_at, next_at, expires_at, state)
+		VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?) RETURNING id`,
+		t.kitchen, m.NightID, inbound, m.Kind, m.Revision, m.Place, m.To, m.Text, m.Parts,
+		ms(m.DueAt), ms(m.DueAt), ms(m.ExpiresAt), night.Due)
+	if isUnique(err) {
+		return 0, false, nil
+	}
+	if err != nil {
+		return 0, false, fmt.Errorf("store message: %w", err)
+	}
+	return id, true, t.setCovers(ctx, id, m)
+}
+
+// covered tells whether any of the orders of m has a message of that kind and
+// revision already.
+func (t *Tx) covered(ctx context.Context, m night.Message) (bool, error) {
+	if len(m.Covers) == 0 {
+		return false, nil
+	}
+	ids := make([]int64, len(m.Covers))
+	for i, c := range m.Covers {
+		ids[i] = c.OrderID
+	}
+	var found []int64
+	err := t.list(ctx, &found, "messages", `
+		SELECT message_id FROM message_orders WHERE kitchen_id = ? AND order_id IN (?) AND kind = ? AND revision = ? LIMIT 1`,
+		t.kitchen, ids, m.Kind, m.Revision)
+	return len(found) > 0, err
+}
+
+func (t *Tx) setCovers(ctx context.Context, id int64, m night.Message) error {
+	if _, err := t.change(ctx, "message", `DELETE FROM message_orders WHERE kitchen_id = ? AND message_id = ?`, t.kitchen, id); err != nil {
+		return err
+	}
+	for _, c := range m.Covers {
+		_, err := t.change(ctx, "message", `
+			INSERT INTO message_orders (kitchen_id, message_id, order_id, kind, revision, slot) VALUES (?, ?, ?, ?, ?, ?)`,
+			t.kitchen, id, c.OrderID, m.Kind, m.Revision, c.Slot)
+		if err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// Reword stores what a message that is still due now says, to whom and when.
+// It tells whether the message was still due.
+func (t *Tx) Reword(ctx context.Context, m night.Message) (bool, error) {
+	n, err := t.change(ctx, "message", `
+		UPDATE messages SET place = ?, address = ?, text = ?, parts = ?, expires_at = ?,
+			next_at = CASE WHEN due_at = ? THEN next_at ELSE ? END, due_at = ?
+		WHERE kitchen_id = ? AND id = ? AND state = ?`,
+		m.Place, m.To, m.Text, m.Parts, ms(m.ExpiresAt), ms(m.DueAt), ms(m.DueAt), ms(m.DueAt),
+		t.kitchen, m.ID, night.Due)
+	if err != nil || n == 0 {
+		return false, err
+	}
+	return true, t.setCovers(ctx, m.ID, m)
+}
+
+// Withdraw removes a message that was planned and never tried, so that it can
+// be planned anew should the change be taken back. One that was tried is kept
+// as dropped. It tells whether the message was still due.
+func (t *Tx) Withdraw(ctx context.Context, id int64, why string, now time.Time) (bool, error) {
+	n, err := t.change(ctx, "message",
+		`DELETE FROM messages WHERE kitchen_id = ? AND id = ? AND state = ? AND attempt = 0`, t.kitchen, id, night.Due)
+	if err != nil || n > 0 {
+		return n > 0, err
+	}
+	n, err = t.change(ctx, "message",
+		`UPDATE messages SET state = ?, reason = ?, settled_at = ? WHERE kitchen_id = ? AND id = ? AND state = ?`,
+		night.Dropped, why, ms(now), t.kitchen, id, night.Due)
+	return n > 0, err
+}
+
+// SetMessageState settles by a person's word a message that is in one of the
+// states from. It tells whether it was.
+func (t *Tx) SetMessageState(ctx context.Context, id int64, from []night.MessageState, to night.MessageState, why string, now time.Time) (bool, error) {
+	n, err := t.change(ctx, "message",
+		`UPDATE messages SET state = ?, reason = ?, settled_at = ? WHERE kitchen_id = ? AND id = ? AND state IN (?)`,
+		to, why, ms(now), t.kitchen, id, from)
+	return n > 0, err
+}

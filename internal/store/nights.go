@@ -1,0 +1,298 @@
+package store
+
+import (
+	"context"
+	"encoding/json"
+	"fmt"
+	"time"
+
+	"passbell/internal/night"
+)
+
+type nightRow struct {
+	ID           int64  `db:"id"`
+	KitchenID    int64  `db:"kitchen_id"`
+	Date         string `db:"date"`
+	First        int    `db:"first_slot"`
+	Last         int    `db:"last_slot"`
+	Every        int    `db:"every"`
+	Capacity     int    `db:"capacity"`
+	Place        string `db:"place"`
+	Parking      string `db:"parking"`
+	ClosesAt     int64  `db:"closes_at"`
+	InstructAt   int64  `db:"instruct_at"`
+	RemindBefore int64  `db:"remind_before"`
+	RemindFrom   int    `db:"remind_from"`
+	ClosedAt     int64  `db:"closed_at"`
+	CalledOffAt  int64  `db:"called_off_at"`
+}
+
+func (r nightRow) night() (night.Night, error) {
+	date, err := night.ParseDate(r.Date)
+	if err != nil {
+		return night.Night{}, fmt.Errorf("night %d: %w", r.ID, err)
+	}
+	return night.Night{
+		ID: r.ID, KitchenID: r.KitchenID, Date: date,
+		First: night.Clock(r.First), Last: night.Clock(r.Last), Every: r.Every, Capacity: r.Capacity,
+		Place: r.Place, Parking: r.Parking,
+		ClosesAt: at(r.ClosesAt), InstructAt: at(r.InstructAt),
+		RemindBefore: time.Duration(r.RemindBefore) * time.Millisecond, RemindFrom: night.Clock(r.RemindFrom),
+		ClosedAt: at(r.ClosedAt), CalledOff: at(r.CalledOffAt),
+	}, nil
+}
+
+// AddNight stores a new night and gives its id. A second night on the same date
+// is refused with a *TakenError.
+func (t *Tx) AddNight(ctx context.Context, n night.Night) (int64, error) {
+	var id int64
+	err := t.tx.GetContext(ctx, &id, `
+		INSERT INTO nights (kitchen_id, date, first_slot, last_slot, every, capacity, place, parking,
+			closes_at, instruct_at, remind_before, remind_from)
+		VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?) RETURNING id`,
+		t.kitchen, n.Date.String(), n.First, n.Last, n.Every, n.Capacity, n.Place, n.Parking,
+		ms(n.ClosesAt), ms(n.InstructAt), n.RemindBefore.Milliseconds(), n.RemindFrom)
+	if isUnique(err) {
+		return 0, &TakenError{What: "a night on " + n.Date.String()}
+	}
+	if err != nil {
+		return 0, fmt.Errorf("store night: %w", err)
+	}
+	return id, nil
+}
+
+// TakenError says that something of that name exists already.
+type TakenError struct{ What string }
+
+func (e *TakenError) Error() string { return e.What + " exists already" }
+
+// SaveNight stores every field of a night that exists.
+func (t *Tx) SaveNight(ctx context.Context, n night.Night) error {
+	_, err := t.change(ctx, "night", `
+		UPDATE nights SET first_slot = ?, last_slot = ?, every = ?, capacity = ?, place = ?, parking = ?,
+			closes_at = ?, instruct_at = ?, remind_before = ?, remind_from = ?, closed_at = ?, called_off_at = ?
+		WHERE kitchen_id = ? AND id = ?`,
+		n.First, n.Last, n.Every, n.Capacity, n.Place, n.Parking,
+		ms(n.ClosesAt), ms(n.InstructAt), n.RemindBefore.Milliseconds(), n.RemindFrom, ms(n.ClosedAt), ms(n.CalledOff),
+		t.kitchen, n.ID)
+	return err
+}
+
+// Night gives the night with the given id.
+func (t *Tx) Night(ctx context.Context, id int64) (night.Night, error) {
+	var r nightRow
+	if err := t.get(ctx, &r, "night", `SELECT * FROM nights WHERE kitchen_id = ? AND id = ?`, t.kitchen, id); err != nil {
+		return night.Night{}, err
+	}
+	return r.night()
+}
+
+// Nights gives the kitchen's nights, the oldest first.
+func (t *Tx) Nights(ctx context.Context) ([]night.Night, error) {
+	var rows []nightRow
+	if err := t.list(ctx, &rows, "nights", `SELECT * FROM nights WHERE kitchen_id = ? ORDER BY date`, t.kitchen); err != nil {
+		return nil, err
+	}
+	return each(rows, nightRow.night)
+}
+
+type orderRow struct {
+	ID         int64  `db:"id"`
+	KitchenID  int64  `db:"kitchen_id"`
+	NightID    int64  `db:"night_id"`
+	Ref        string `db:"ref"`
+	Bag        int    `db:"bag"`
+	Name       string `db:"name"`
+	Phone      string `db:"phone"`
+	PhoneTyped string `db:"phone_typed"`
+	Email      string `db:"email"`
+	Slot       int    `db:"slot"`
+	Items      string `db:"items"`
+	Note       string `db:"note"`
+	Allergy    string `db:"allergy"`
+	State      string `db:"state"`
+	PackedAt   int64  `db:"packed_at"`
+	ExpectedAt int64  `db:"expected_at"`
+	Vehicle    string `db:"vehicle"`
+	ArrivedAt  int64  `db:"arrived_at"`
+	Spot       string `db:"spot"`
+	Revision   int    `db:"revision"`
+	Booked     string `db:"booked"`
+}
+
+func (r orderRow) order() (night.Order, error) {
+	o := night.Order{
+		ID: r.ID, KitchenID: r.KitchenID, NightID: r.NightID, Ref: r.Ref, Bag: r.Bag,
+		Name: r.Name, Phone: r.Phone, PhoneTyped: r.PhoneTyped, Email: r.Email, Slot: night.Clock(r.Slot),
+		Note: r.Note, Allergy: r.Allergy, State: night.State(r.State),
+		PackedAt: at(r.PackedAt), ExpectedAt: at(r.ExpectedAt),
+		Arrival: night.Arrival{At: at(r.ArrivedAt), Spot: r.Spot}, Revision: r.Revision,
+	}
+	if err := json.Unmarshal([]byte(r.Items), &o.Items); err != nil {
+		return o, fmt.Errorf("items of order %d: %w", r.ID, err)
+	}
+	if err := json.Unmarshal([]byte(r.Vehicle), &o.Vehicle); err != nil {
+		return o, fmt.Errorf("vehicle of order %d: %w", r.ID, err)
+	}
+	return o, nil
+}
+
+// Orders gives a night's orders by slot, then reference.
+func (t *Tx) Orders(ctx context.Context, nightID int64) ([]night.Order, error) {
+	var rows []orderRow
+	err := t.list(ctx, &rows, "orders",
+		`SELECT * FROM orders WHERE kitchen_id = ? AND night_id = ? ORDER BY slot, ref`, t.kitchen, nightID)
+	if err != nil {
+		return nil, err
+	}
+	return each(rows, orderRow.order)
+}
+
+// Order gives the order with the given id.
+func (t *Tx) Order(ctx context.Context, id int64) (night.Order, error) {
+	var r orderRow
+	if err := t.get(ctx, &r, "order", `SELECT * FROM orders WHERE kitchen_id = ? AND id = ?`, t.kitchen, id); err != nil {
+		return night.Order{}, err
+	}
+	return r.order()
+}
+
+// OrderByRef gives a night's order by its reference, in any case.
+func (t *Tx) OrderByRef(ctx context.Context, nightID int64, ref string) (night.Order, error) {
+	var r orderRow
+	err := t.get(ctx, &r, "order "+ref,
+		`SELECT * FROM orders WHERE kitchen_id = ? AND night_id = ? AND lower(ref) = lower(?)`, t.kitchen, nightID, ref)
+	if err != nil {
+		return night.Order{}, err
+	}
+	return r.order()
+}
+
+// Household gives the open and closed orders of the night that share a number
+// with any of the orders ids, those included: what one of them changes may
+// change the texts of the others.
+func (t *Tx) Household(ctx context.Context, nightID int64, ids []int64) ([]night.Order, error) {
+	var rows []orderRow
+	err := t.list(ctx, &rows, "orders", `
+		SELECT * FROM orders WHERE kitchen_id = ? AND night_id = ? AND (id IN (?) OR phone <> '' AND phone IN (
+			SELECT phone FROM orders WHERE kitchen_id = ? AND id IN (?)))
+		ORDER BY slot, ref`, t.kitchen, nightID, ids, t.kitchen, ids)
+	if err != nil {
+		return nil, err
+	}
+	return each(rows, orderRow.order)
+}
+
+// Booked gives the orders of the night as the order book last gave them, by
+// order id.
+func (t *Tx) Booked(ctx context.Context, nightID int64) (map[int64]night.Order, error) {
+	var rows []struct {
+		ID     int64  `db:"id"`
+		Booked string `db:"booked"`
+	}
+	err := t.list(ctx, &rows, "order book",
+		`SELECT id, booked FROM orders WHERE kitchen_id = ? AND night_id = ?`, t.kitchen, nightID)
+	if err != nil {
+		return nil, err
+	}
+	out := make(map[int64]night.Order, len(rows))
+	for _, r := range rows {
+		var o night.Order
+		if err := json.Unmarshal([]byte(r.Booked), &o); err != nil {
+			return nil, fmt.Errorf("order book row of order %d: %w", r.ID, err)
+		}
+		out[r.ID] = o
+	}
+	return out, nil
+}
+
+// AddOrder stores a new order as the order book gives it and gives its id. A
+// second order of the same reference is refused with a *TakenError.
+func (t *Tx) AddOrder(ctx context.Context, o night.Order) (int64, error) {
+	c, err := columnsOf(o)
+	if err != nil {
+		return 0, err
+	}
+	var id int64
+	err = t.tx.GetContext(ctx, &id, `
+		INSERT INTO orders (kitchen_id, night_id, ref, bag, name, phone, phone_typed, email, slot, items, note, allergy,
+			state, packed_at, expected_at, vehicle, arrived_at, spot, revision, booked)
+		VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?) RETURNING id`,
+		t.kitchen, o.NightID, o.Ref, o.Bag, o.Name, o.Phone, o.PhoneTyped, o.Email, o.Slot, c.items, o.Note, o.Allergy,
+		o.State, ms(o.PackedAt), ms(o.ExpectedAt), c.vehicle, ms(o.Arrival.At), o.Arrival.Spot, o.Revision, c.whole)
+	if isUnique(err) {
+		return 0, &TakenError{What: "order " + o.Ref}
+	}
+	if err != nil {
+		return 0, fmt.Errorf("store order: %w", err)
+	}
+	return id, nil
+}
+
+// SaveOrder stores every field of an order that exists, if it still has the
+// revision that o was read with, and counts the revision up. An order that
+// somebody else changed meanwhile gives ErrChanged.
+func (t *Tx) SaveOrder(ctx context.Context, o night.Order) error {
+	c, err := columnsOf(o)
+	if err != nil {
+		return err
+	}
+	n, err := t.change(ctx, "order", `
+		UPDATE orders SET bag = ?, name = ?, phone = ?, phone_typed = ?, email = ?, slot = ?, items = ?, note = ?,
+			allergy = ?, state = ?, packed_at = ?, expected_at = ?, vehicle = ?, arrived_at = ?, spot = ?, revision = revision + 1
+		WHERE kitchen_id = ? AND id = ? AND revision = ?`,
+		o.Bag, o.Name, o.Phone, o.PhoneTyped, o.Email, o.Slot, c.items, o.Note,
+		o.Allergy, o.State, ms(o.PackedAt), ms(o.ExpectedAt), c.vehicle, ms(o.Arrival.At), o.Arrival.Spot,
+		t.kitchen, o.ID, o.Revision)
+	if err == nil && n == 0 {
+		return fmt.Errorf("order %s: %w", o.Ref, ErrChanged)
+	}
+	return err
+}
+
+// ErrChanged says that a row is no longer as it was read.
+var ErrChanged = fmt.Errorf("changed meanwhile by somebody else")
+
+// SetBooked records what the order book now gives for an order.
+func (t *Tx) SetBooked(ctx context.Context, id int64, o night.Order) error {
+	c, err := columnsOf(o)
+	if err != nil {
+		return err
+	}
+	_, err = t.change(ctx, "order book row",
+		`UPDATE orders SET booked = ? WHERE kitchen_id = ? AND id = ?`, c.whole, t.kitchen, id)
+	return err
+}
+
+type orderColumns struct{ items, vehicle, whole string }
+
+func columnsOf(o night.Order) (orderColumns, error) {
+	if o.Items == nil {
+		o.Items = []night.Item{}
+	}
+	var c orderColumns
+	for _, f := range []struct {
+		to   *string
+		from any
+	}{{&c.items, o.Items}, {&c.vehicle, o.Vehicle}, {&c.whole, o}} {
+		b, err := json.Marshal(f.from)
+		if err != nil {
+			return c, fmt.Errorf("order %s: %w", o.Ref, err)
+		}
+		*f.to = string(b)
+	}
+	return c, nil
+}
+
+// each turns rows into values and stops at the first that can't be turned.
+func each[R, V any](rows []R, turn func(R) (V, error)) ([]V, error) {
+	out := make([]V, 0, len(rows))
+	for _, r := range rows {
+		v, err := turn(r)
+		if err != nil {
+			return nil, err
+		}
+		out = append(out, v)
+	}
+	return out, nil
+}

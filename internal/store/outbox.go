@@ -1,0 +1,201 @@
+package store
+
+import (
+	"context"
+	"fmt"
+	"time"
+
+	"passbell/adapters"
+	"passbell/internal/night"
+)
+
+// Claim takes at most limit messages that are due at now for the adapter and
+// puts an attempt on record for each. It is committed before anybody calls the
+// provider, so a crash leaves a row to look at and not a second text.
+func (k *Kitchen) Claim(ctx context.Context, adapter string, now, leaseUntil time.Time, limit int) ([]night.Message, error) {
+	var out []night.Message
+	err := k.Write(ctx, func(t *Tx) error {
+		var rows []messageRow
+		err := t.list(ctx, &rows, "due messages", `
+			UPDATE messages SET state = ?, attempt = attempt + 1, adapter = ?, lease_until = ?, reason = ''
+			WHERE id IN (SELECT id FROM messages WHERE kitchen_id = ? AND state = ? AND next_at <= ? ORDER BY next_at, id LIMIT ?)
+			RETURNING *`,
+			night.Sending, adapter, ms(leaseUntil), t.kitchen, night.Due, ms(now), limit)
+		if err != nil {
+			return err
+		}
+		for _, r := range rows {
+			_, err := t.change(ctx, "attempts",
+				`INSERT INTO attempts (message_id, attempt, kitchen_id, adapter, started_at) VALUES (?, ?, ?, ?, ?)`,
+				r.ID, r.Attempt, t.kitchen, adapter, ms(now))
+			if err != nil {
+				return err
+			}
+		}
+		out, err = t.withCovers(ctx, rows)
+		return err
+	})
+	return out, err
+}
+
+// NextDue gives the moment at which the next message is due; zero when nothing
+// waits.
+func (k *Kitchen) NextDue(ctx context.Context) (time.Time, error) {
+	var next int64
+	err := k.store.reader.GetContext(ctx, &next,
+		`SELECT coalesce(min(next_at), 0) FROM messages WHERE kitchen_id = ? AND state = ?`, k.id, night.Due)
+	if err != nil {
+		return time.Time{}, fmt.Errorf("read due messages: %w", err)
+	}
+	return at(next), nil
+}
+
+// Abandoned gives the messages whose attempt is on record and whose lease ran
+// out before it was settled: whoever made it is gone, and nobody knows whether
+// the text went out.
+func (t *Tx) Abandoned(ctx context.Context, now time.Time) ([]night.Message, error) {
+	var rows []messageRow
+	err := t.list(ctx, &rows, "abandoned messages",
+		`SELECT * FROM messages WHERE kitchen_id = ? AND state = ? AND lease_until <= ?`, t.kitchen, night.Sending, ms(now))
+	if err != nil {
+		return nil, err
+	}
+	return t.withCovers(ctx, rows)
+}
+
+// Settlement is what became of one attempt.
+type Settlement struct {
+	MessageID int64
+	Attempt   int
+	State     night.MessageState
+	Reason    string
+	RetryAt   time.Time // for Due only
+	Outcome   string    // for the record of the attempt
+	IDs       []string  // the provider's ids of an accepted text
+	Adapter   string
+}
+
+// Settle records what became of an attempt. It names the attempt it expects:
+// a late finisher can't overwrite a newer one. It tells whether it counted.
+//
+// An attempt that was given up as in doubt and reports after all is believed:
+// it is the same attempt, and it knows more.
+func (t *Tx) Settle(ctx context.Context, s Settlement, now time.Time) (bool, error) {
+	settled := now
+	if s.State == night.Due {
+		settled = time.Time{}
+	}
+	n, err := t.change(ctx, "message", `
+		UPDATE messages SET state = ?, reason = ?, next_at = CASE WHEN ? > 0 THEN ? ELSE next_at END, settled_at = ?, lease_until = 0
+		WHERE kitchen_id = ? AND id = ? AND attempt = ? AND state IN (?, ?)`,
+		s.State, s.Reason, ms(s.RetryAt), ms(s.RetryAt), ms(settled),
+		t.kitchen, s.MessageID, s.Attempt, night.Sending, night.InDoubt)
+	if err != nil || n == 0 {
+		return false, err
+	}
+	_, err = t.change(ctx, "attempt",
+		`UPDATE attempts SET settled_at = ?, outcome = ?, reason = ? WHERE kitchen_id = ? AND message_id = ? AND attempt = ?`,
+		ms(now), s.Outcome, s.Reason, t.kitchen, s.MessageID, s.Attempt)
+	if err != nil {
+		return false, err
+	}
+	for _, id := range s.IDs {
+		_, err := t.change(ctx, "parts", `
+			INSERT INTO parts (kitchen_id, adapter, provider_id, message_id, attempt, status, at) VALUES (?, ?, ?, ?, ?, ?, ?)
+			ON CONFLICT DO NOTHING`,
+			t.kitchen, s.Adapter, id, s.MessageID, s.Attempt, adapters.OnTheWay, ms(now))
+		if err != nil {
+			return false, err
+		}
+	}
+	return true, nil
+}
+
+// Part is one part of a text and what the network says of it.
+type Part struct {
+	ProviderID string
+	MessageID  int64
+	Status     adapters.Status
+	Reason     string
+}
+
+type partRow struct {
+	ProviderID string `db:"provider_id"`
+	MessageID  int64  `db:"message_id"`
+	Status     string `db:"status"`
+	Reason     string `db:"reason"`
+}
+
+// PartsOf gives the parts of a message that a provider accepted.
+func (t *Tx) PartsOf(ctx context.Context, messageID int64) ([]Part, error) {
+	var rows []partRow
+	err := t.list(ctx, &rows, "parts",
+		`SELECT provider_id, message_id, status, reason FROM parts WHERE kitchen_id = ? AND message_id = ? ORDER BY provider_id`,
+		t.kitchen, messageID)
+	if err != nil {
+		return nil, err
+	}
+	return each(rows, func(r partRow) (Part, error) {
+		return Part{ProviderID: r.ProviderID, MessageID: r.MessageID, Status: adapters.Status(r.Status), Reason: r.Reason}, nil
+	})
+}
+
+// PartByProviderID finds what a receipt reports on.
+func (t *Tx) PartByProviderID(ctx context.Context, adapter, id string) (Part, error) {
+	var r partRow
+	err := t.get(ctx, &r, "part",
+		`SELECT provider_id, message_id, status, reason FROM parts WHERE kitchen_id = ? AND adapter = ? AND provider_id = ?`,
+		t.kitchen, adapter, id)
+	return Part{ProviderID: r.ProviderID, MessageID: r.MessageID, Status: adapters.Status(r.Status), Reason: r.Reason}, err
+}
+
+// SetPart records what the network now says of a part.
+func (t *Tx) SetPart(ctx context.Context, adapter string, p Part, when time.Time) error {
+	_, err := t.change(ctx, "part",
+		`UPDATE parts SET status = ?, reason = ?, at = ? WHERE kitchen_id = ? AND adapter = ? AND provider_id = ?`,
+		p.Status, p.Reason, ms(when), t.kitchen, adapter, p.ProviderID)
+	return err
+}
+
+// KeepReceipt keeps a receipt that reports on nothing that is on record yet.
+func (t *Tx) KeepReceipt(ctx context.Context, adapter string, r adapters.Receipt) error {
+	_, err := t.change(ctx, "receipts", `
+		INSERT INTO early_receipts (kitchen_id, adapter, provider_id, status, reason, at) VALUES (?, ?, ?, ?, ?, ?)
+		ON CONFLICT DO NOTHING`, t.kitchen, adapter, r.ID, r.Status, r.Reason, ms(r.At))
+	return err
+}
+
+// TakeReceipts gives and forgets the receipts that came early for the ids.
+func (t *Tx) TakeReceipts(ctx context.Context, adapter string, ids []string) ([]adapters.Receipt, error) {
+	if len(ids) == 0 {
+		return nil, nil
+	}
+	var rows []struct {
+		ID     string `db:"provider_id"`
+		Status string `db:"status"`
+		Reason string `db:"reason"`
+		At     int64  `db:"at"`
+	}
+	err := t.list(ctx, &rows, "receipts", `
+		DELETE FROM early_receipts WHERE kitchen_id = ? AND adapter = ? AND provider_id IN (?)
+		RETURNING provider_id, status, reason, at`, t.kitchen, adapter, ids)
+	if err != nil {
+		return nil, err
+	}
+	out := make([]adapters.Receipt, len(rows))
+	for i, r := range rows {
+		out[i] = adapters.Receipt{ID: r.ID, Status: adapters.Status(r.Status), Reason: r.Reason, At: at(r.At)}
+	}
+	return out, nil
+}
+
+// ReceiptState settles a message by what its receipts say. A message that was
+// sent, or whose fate was not known, may become delivered or failed, and a
+// failed one delivered; nothing goes back. It tells whether it changed.
+func (t *Tx) ReceiptState(ctx context.Context, messageID int64, to night.MessageState, reason string, now time.Time) (bool, error) {
+	from := []night.MessageState{night.Sent, night.InDoubt, night.Failed}
+	if to == night.Failed {
+		from = from[:2]
+	}
+	return t.SetMessageState(ctx, messageID, from, to, reason, now)
+}
