@@ -1,0 +1,246 @@
+package plan
+
+import (
+	"slices"
+	"time"
+
+	"passbell/internal/night"
+)
+
+// instructions plans the one text with place and slot for a person's orders that
+// have not had one.
+func (m *maker) instructions(group []night.Order) {
+	var need []night.Order
+	for _, o := range group {
+		if m.highest(o.ID, night.Instructions) >= 0 {
+			continue
+		}
+		if why := m.barred(o); why != "" {
+			m.leave(o, night.Instructions, why)
+			continue
+		}
+		need = append(need, o)
+	}
+	row := m.row(night.Instructions, need)
+	at := m.dueAt(m.in.Night.InstructAt, row)
+	if need = m.inTime(need, night.Instructions, at); len(need) > 0 {
+		m.want(night.Instructions, 0, need, at, row)
+	}
+}
+
+// update plans one text for those of a person's orders whose slot, place or
+// number is no longer what a text told them.
+func (m *maker) update(group []night.Order) {
+	var need []night.Order
+	for _, o := range group {
+		if _, comes := m.wanted[about{o.ID, night.Instructions}]; comes || !m.stale(o) {
+			continue
+		}
+		why := m.barred(o)
+		switch why {
+		case "":
+			if m.updateFailed(o) {
+				m.leave(o, night.Update, UpdateFailed)
+				continue
+			}
+			need = append(need, o)
+		case NoNumber, OptedOut, SlotOver:
+			m.leave(o, night.Update, why)
+		}
+	}
+	row := m.row(night.Update, need)
+	at := m.dueAt(time.Time{}, row)
+	if need = m.inTime(need, night.Update, at); len(need) > 0 {
+		m.want(night.Update, m.nextRevision(need, night.Update, 1), need, at, row)
+	}
+}
+
+// reminder plans the one text on the day. The first of a person's orders that
+// needs one sets the time, and the others are named in it. Nobody is reminded
+// by a text that would come before their instructions did, or less than
+// updateServes after an update.
+func (m *maker) reminder(group []night.Order) {
+	var need []night.Order
+	for _, o := range group {
+		if m.highest(o.ID, night.Reminder) >= 0 {
+			continue
+		}
+		why := m.barred(o)
+		if why == "" && m.in.Night.RemindBefore <= 0 {
+			why = NoReminder
+		}
+		if why != "" {
+			m.leave(o, night.Reminder, why)
+			continue
+		}
+		need = append(need, o)
+	}
+	for len(need) > 0 {
+		base := m.remindAt(need[0])
+		if why := m.served(need[0], base); why != "" {
+			m.leave(need[0], night.Reminder, why)
+			need = need[1:]
+			continue
+		}
+		members := slices.DeleteFunc(slices.Clone(need), func(o night.Order) bool { return m.served(o, base) != "" })
+		row := m.row(night.Reminder, members)
+		at := m.dueAt(base, row)
+		if !at.Before(m.slotAt(need[0])) {
+			m.leave(need[0], night.Reminder, TooLate)
+			need = need[1:]
+			continue
+		}
+		for _, o := range need {
+			if why := m.served(o, base); why != "" {
+				m.leave(o, night.Reminder, why)
+			}
+		}
+		m.want(night.Reminder, 0, members, at, row)
+		return
+	}
+}
+
+// cancellation plans the one text that a called-off night owes each person who
+// has an order or was told of one.
+func (m *maker) cancellation(group []night.Order) {
+	var need []night.Order
+	for _, o := range group {
+		if !m.owedCancellation(o) {
+			continue
+		}
+		if why := m.unreachable(o); why != "" {
+			m.leave(o, night.Cancellation, why)
+			continue
+		}
+		need = append(need, o)
+	}
+	row := m.row(night.Cancellation, need)
+	at := m.dueAt(m.in.Night.CalledOff, row)
+	if need = m.inTime(need, night.Cancellation, at); len(need) > 0 {
+		m.want(night.Cancellation, m.nextRevision(need, night.Cancellation, 0), need, at, row)
+	}
+}
+
+// standingCancellations keeps the cancellations of single orders that somebody
+// else asked for, as long as the order stays cancelled.
+func (m *maker) standingCancellations() {
+	for i := range m.due {
+		row := &m.due[i]
+		if row.Kind != night.Cancellation || m.in.OptedOut[row.To] {
+			continue
+		}
+		var orders []night.Order
+		for _, group := range m.groups() {
+			for _, o := range group {
+				if covers(*row, o.ID) && o.State == night.Cancelled {
+					orders = append(orders, o)
+				}
+			}
+		}
+		at := m.dueAt(row.DueAt, row)
+		if orders = m.inTime(orders, night.Cancellation, at); len(orders) > 0 {
+			m.want(night.Cancellation, row.Revision, orders, at, row)
+			m.plan.Wanted[len(m.plan.Wanted)-1].To = row.To
+		}
+	}
+}
+
+// inTime leaves out the orders whose slot would have begun.
+func (m *maker) inTime(orders []night.Order, kind night.MessageKind, at time.Time) []night.Order {
+	return slices.DeleteFunc(orders, func(o night.Order) bool {
+		late := !at.Before(m.slotAt(o))
+		if late {
+			m.leave(o, kind, TooLate)
+		}
+		return late
+	})
+}
+
+// drops names the Due rows that nothing wanted has taken.
+func (m *maker) drops() {
+	for _, row := range m.due {
+		if m.used[row.ID] {
+			continue
+		}
+		why := m.dropReason(row)
+		if why == "" {
+			continue
+		}
+		state := night.Dropped
+		if why == SlotOver || why == TooLate {
+			state = night.Missed
+		}
+		m.plan.Drop = append(m.plan.Drop, Drop{MessageID: row.ID, State: state, Why: why})
+	}
+}
+
+// dropReason says why a Due row should not go; "" where it should.
+func (m *maker) dropReason(row night.Message) Reason {
+	off := !m.in.Night.CalledOff.IsZero()
+	switch row.Kind {
+	case night.Reply:
+		return ""
+	case night.Nudge, night.Delay, night.Resend:
+		switch {
+		case m.in.OptedOut[row.To]:
+			return OptedOut
+		case off:
+			return NightOff
+		}
+		return m.pointless(row)
+	case night.Instructions, night.Reminder, night.Update, night.Cancellation:
+	}
+	if off && row.Kind != night.Cancellation {
+		return NightOff
+	}
+	for _, c := range row.Covers {
+		o, ok := m.orders[c.OrderID]
+		if !ok {
+			return Gone
+		}
+		if why, ok := m.left[about{c.OrderID, row.Kind}]; ok {
+			return why
+		}
+		if row.Kind == night.Update {
+			if why := m.barred(o); why != "" {
+				return why
+			}
+		}
+	}
+	switch {
+	case m.in.OptedOut[row.To]:
+		return OptedOut
+	case row.Kind == night.Update || row.Kind == night.Cancellation:
+		return AsTold
+	}
+	return Joined
+}
+
+// pointless says why a text that a person or the clock asked for has lost its
+// point: none of its orders waits for its customer any longer. The instructions
+// may still be sent again to somebody who is here.
+func (m *maker) pointless(row night.Message) Reason {
+	why := Gone
+	for _, c := range row.Covers {
+		o, ok := m.orders[c.OrderID]
+		if !ok {
+			continue
+		}
+		switch o.State {
+		case night.Booked, night.Told, night.Reminded:
+			return ""
+		case night.Arrived:
+			if row.Kind == night.Resend {
+				return ""
+			}
+			why = Arrived
+		case night.HandedOut:
+			why = HandedOut
+		case night.Cancelled:
+			why = Cancelled
+		case night.NotCollected:
+			why = NotCollected
+		}
+	}
+	return why
+}

@@ -1,0 +1,313 @@
+// Package plan decides which message is due when, and why not. It is a pure
+// function of the night, its orders, the messages so far and the time.
+//
+// The rules. One text a person: open orders under one number share their
+// instructions, their reminder, an update and a cancellation. A message exists
+// once for (order, kind, revision), for every order that it covers: what has
+// left the state Due is never planned again, what is Dropped never counted.
+// Nothing falls into quiet hours, or at or after the slot. A change that was
+// taken back before a text about it went out leaves no text.
+package plan
+
+import (
+	"cmp"
+	"slices"
+	"time"
+
+	"passbell/internal/night"
+)
+
+// Input is all that a plan depends on.
+type Input struct {
+	Kitchen  night.Kitchen
+	Night    night.Night
+	Orders   []night.Order
+	Messages []night.Message // all of the night, in every state
+	OptedOut map[string]bool // by E.164 number
+	Now      time.Time
+}
+
+// Plan is what should be waiting to go out.
+type Plan struct {
+	// Wanted holds every instructions, reminder, update and cancellation that
+	// should stand as Due, by DueAt. ID is that of the existing row that is to
+	// be brought to this content, or 0 where a row is to be created. Text and
+	// Parts are for wording to fill in. Whoever stores a plan drops first, then
+	// takes the covers of the rows that change, then writes the new ones.
+	Wanted []night.Message
+	// Drop holds the Due messages, of any kind but Reply, that should not go.
+	Drop []Drop
+	// LeftOut names each order and kind of message that is neither wanted nor
+	// past Due, with the reason.
+	LeftOut []LeftOut
+}
+
+// Drop is a Due message that should not go out.
+type Drop struct {
+	MessageID int64
+	State     night.MessageState // what becomes of it: Dropped, or Missed where its time is past
+	Why       Reason
+}
+
+// LeftOut is a message that an order does not get.
+type LeftOut struct {
+	OrderID int64
+	Kind    night.MessageKind
+	Why     Reason
+}
+
+// Ring tells whether a person should ring the customer, who will not otherwise
+// know what they need to know.
+func (l LeftOut) Ring() bool {
+	if l.Kind == night.Reminder {
+		return false
+	}
+	switch l.Why {
+	case NoNumber, OptedOut, TooLate, UpdateFailed:
+		return true
+	}
+	return false
+}
+
+// Reason says why a message does not go out, in words for the cook.
+type Reason string
+
+// The reasons.
+const (
+	NoNumber          Reason = "there is no number to text"
+	OptedOut          Reason = "they asked for no more texts"
+	Cancelled         Reason = "the order is cancelled"
+	HandedOut         Reason = "the order is handed out"
+	NotCollected      Reason = "the order was given up as not collected"
+	Arrived           Reason = "they are here"
+	SlotOver          Reason = "the slot is over"
+	TooLate           Reason = "no time is left for it before the slot"
+	NoReminder        Reason = "the night has no reminders"
+	InstructionsServe Reason = "the instructions go out so late that they serve as the reminder"
+	UpdateServes      Reason = "an update goes out so near to it that it serves as the reminder"
+	UpdateFailed      Reason = "an update that says the same could not be sent"
+	NightOff          Reason = "the night is called off"
+	Joined            Reason = "another text to the same person says it"
+	AsTold            Reason = "slot and place are as the customer was told"
+	Gone              Reason = "the order is no longer in the night"
+)
+
+// Make plans a night. It may be run as often as one likes: on its own result it
+// gives the same plan. A night whose orders are not yet closed is planned as
+// well, for a preview.
+func Make(in Input) Plan {
+	m := newMaker(in)
+	for _, group := range m.groups() {
+		if in.Night.CalledOff.IsZero() {
+			m.instructions(group)
+			m.update(group)
+			m.reminder(group)
+			continue
+		}
+		m.cancellation(group)
+	}
+	if in.Night.CalledOff.IsZero() {
+		m.standingCancellations()
+	}
+	m.drops()
+	m.sort()
+	return m.plan
+}
+
+// Count gives how many messages of a kind are wanted.
+func (p Plan) Count(kind night.MessageKind) int {
+	n := 0
+	for _, w := range p.Wanted {
+		if w.Kind == kind {
+			n++
+		}
+	}
+	return n
+}
+
+// LastDue is when the last wanted message goes out; zero where none does.
+func (p Plan) LastDue() time.Time {
+	if len(p.Wanted) == 0 {
+		return time.Time{}
+	}
+	return p.Wanted[len(p.Wanted)-1].DueAt
+}
+
+// maker holds one run of Make.
+type maker struct {
+	in     Input
+	now    time.Time
+	orders map[int64]night.Order
+	due    []night.Message           // rows in state Due, by ID
+	past   map[int64][]night.Message // rows past Due by the order they cover, by ID
+	used   map[int64]bool            // Due rows that a wanted message has taken
+	wanted map[about]time.Time       // when what is wanted goes out
+	left   map[about]Reason
+	plan   Plan
+}
+
+// about is an order and a kind of message.
+type about struct {
+	order int64
+	kind  night.MessageKind
+}
+
+func newMaker(in Input) *maker {
+	m := &maker{
+		in:     in,
+		now:    in.Now.UTC().Truncate(time.Millisecond), // instants are stored in milliseconds
+		orders: map[int64]night.Order{},
+		past:   map[int64][]night.Message{},
+		used:   map[int64]bool{},
+		wanted: map[about]time.Time{},
+		left:   map[about]Reason{},
+	}
+	for _, o := range in.Orders {
+		m.orders[o.ID] = o
+	}
+	messages := slices.Clone(in.Messages)
+	slices.SortFunc(messages, func(a, b night.Message) int { return cmp.Compare(a.ID, b.ID) })
+	for _, msg := range messages {
+		switch msg.State {
+		case night.Due:
+			m.due = append(m.due, msg)
+		case night.Dropped:
+		default:
+			for _, c := range msg.Covers {
+				m.past[c.OrderID] = append(m.past[c.OrderID], msg)
+			}
+		}
+	}
+	return m
+}
+
+// groups gives the orders of each person, by slot and reference. Orders without
+// a number stand alone.
+func (m *maker) groups() [][]night.Order {
+	orders := slices.Clone(m.in.Orders)
+	slices.SortFunc(orders, func(a, b night.Order) int {
+		return cmp.Or(cmp.Compare(a.Slot, b.Slot), cmp.Compare(a.Ref, b.Ref), cmp.Compare(a.ID, b.ID))
+	})
+	var out [][]night.Order
+	index := map[string]int{}
+	for _, o := range orders {
+		i, known := index[o.Phone]
+		if o.Phone == "" || !known {
+			i = len(out)
+			out = append(out, nil)
+			index[o.Phone] = i
+		}
+		out[i] = append(out[i], o)
+	}
+	return out
+}
+
+// barred gives the reason why nothing at all is sent about an order while the
+// night stands; "" where there is none.
+func (m *maker) barred(o night.Order) Reason {
+	switch o.State {
+	case night.Cancelled:
+		return Cancelled
+	case night.HandedOut:
+		return HandedOut
+	case night.NotCollected:
+		return NotCollected
+	case night.Arrived:
+		return Arrived
+	case night.Booked, night.Told, night.Reminded:
+	}
+	return m.unreachable(o)
+}
+
+// unreachable gives the reason why a customer can't be sent anything in time.
+func (m *maker) unreachable(o night.Order) Reason {
+	switch {
+	case o.Phone == "":
+		return NoNumber
+	case m.in.OptedOut[o.Phone]:
+		return OptedOut
+	case !m.now.Before(m.slotAt(o)):
+		return SlotOver
+	}
+	return ""
+}
+
+func (m *maker) slotAt(o night.Order) time.Time {
+	return m.in.Night.SlotAt(o.Slot, m.in.Kitchen.Zone)
+}
+
+func (m *maker) leave(o night.Order, kind night.MessageKind, why Reason) {
+	m.left[about{o.ID, kind}] = why
+}
+
+// want puts a message for orders, which are by slot and reference, into the
+// plan. The row, where there is one, is brought to its content.
+func (m *maker) want(kind night.MessageKind, revision int, orders []night.Order, dueAt time.Time, row *night.Message) {
+	w := night.Message{
+		KitchenID: m.in.Kitchen.ID,
+		NightID:   m.in.Night.ID,
+		Kind:      kind,
+		Revision:  revision,
+		To:        orders[0].Phone,
+		DueAt:     dueAt.UTC(),
+		ExpiresAt: m.slotAt(orders[0]).UTC(),
+		State:     night.Due,
+	}
+	if kind != night.Cancellation {
+		w.Place = m.in.Night.Place
+	}
+	if row != nil {
+		w.ID, w.Attempt, w.Adapter, w.Reason = row.ID, row.Attempt, row.Adapter, row.Reason
+		m.used[row.ID] = true
+	}
+	for _, o := range orders {
+		w.Covers = append(w.Covers, night.Cover{OrderID: o.ID, Slot: o.Slot})
+		m.wanted[about{o.ID, kind}] = dueAt
+	}
+	m.plan.Wanted = append(m.plan.Wanted, w)
+}
+
+// row picks the Due row of a kind that fits the orders best: the one that covers
+// their lead, then the one that covers most of them, then the oldest. Nil where
+// none covers any.
+func (m *maker) row(kind night.MessageKind, orders []night.Order) *night.Message {
+	var best *night.Message
+	bestLead, bestCount := false, 0
+	for i := range m.due {
+		r := &m.due[i]
+		if r.Kind != kind || m.used[r.ID] {
+			continue
+		}
+		lead, count := false, 0
+		for j, o := range orders {
+			if covers(*r, o.ID) {
+				count++
+				lead = lead || j == 0
+			}
+		}
+		better := lead && !bestLead || lead == bestLead && count > bestCount
+		if count > 0 && (best == nil || better) {
+			best, bestLead, bestCount = r, lead, count
+		}
+	}
+	return best
+}
+
+func covers(msg night.Message, order int64) bool {
+	return slices.ContainsFunc(msg.Covers, func(c night.Cover) bool { return c.OrderID == order })
+}
+
+// sort puts the plan in an order that depends on its content alone.
+func (m *maker) sort() {
+	for a, why := range m.left {
+		m.plan.LeftOut = append(m.plan.LeftOut, LeftOut{OrderID: a.order, Kind: a.kind, Why: why})
+	}
+	slices.SortFunc(m.plan.LeftOut, func(a, b LeftOut) int {
+		return cmp.Or(cmp.Compare(a.OrderID, b.OrderID), cmp.Compare(a.Kind, b.Kind))
+	})
+	slices.SortFunc(m.plan.Wanted, func(a, b night.Message) int {
+		return cmp.Or(a.DueAt.Compare(b.DueAt), a.ExpiresAt.Compare(b.ExpiresAt),
+			cmp.Compare(a.Kind, b.Kind), cmp.Compare(a.Covers[0].OrderID, b.Covers[0].OrderID))
+	})
+	slices.SortFunc(m.plan.Drop, func(a, b Drop) int { return cmp.Compare(a.MessageID, b.MessageID) })
+}
