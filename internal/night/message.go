@@ -30,6 +30,7 @@ const (
 	Delivered MessageState = "delivered" // the network says the phone has it
 	Failed    MessageState = "failed"
 	InDoubt   MessageState = "in doubt" // it may have gone out; a person decides
+	ByHand    MessageState = "by hand"  // a person told the customer in another way
 	Missed    MessageState = "missed"   // its time passed before it could go
 	Dropped   MessageState = "dropped"  // it was no longer true, so it was not sent
 )
@@ -63,6 +64,17 @@ type Cover struct {
 	Slot    Clock
 }
 
+// WentOut tells whether the customer has the text or may have it: in these
+// states it counts as something that the customer knows.
+func (s MessageState) WentOut() bool {
+	switch s {
+	case Sending, Sent, Delivered, InDoubt, ByHand:
+		return true
+	case Due, Failed, Missed, Dropped:
+	}
+	return false
+}
+
 // Inbound is one text from a customer.
 type Inbound struct {
 	ID         int64
@@ -76,6 +88,7 @@ type Inbound struct {
 	At         time.Time // when the provider took it in
 	State      InboundState
 	Reading    []byte // JSON of what was understood
+	Corrected  []byte // JSON of what a person put right; empty where nobody did
 	Orders     []int64
 	Why        string
 }
@@ -102,8 +115,36 @@ type Event struct {
 	InboundID int64
 	At        time.Time
 	Who       string // "cook", "customer", "clock", a helper's name
-	What      string // a few stable words, such as "arrived" or "message sent"
-	From      State  // the order's state before; "" where it did not move
+	What      What
+	From      State // the order's state before; "" where it did not move
 	To        State
 	Why       string // in words, for a person
 }
+
+// What names a kind of event in a few stable words.
+type What string
+
+// The kinds of event. Those that move an order have From and To set.
+const (
+	NightAdded       What = "night added"
+	NightChanged     What = "night changed"
+	BookLoaded       What = "order book loaded"
+	OrdersClosed     What = "orders closed"
+	OrderAdded       What = "order added"
+	OrderChanged     What = "order changed"
+	StepTaken        What = "step"
+	StepUndone       What = "undone"
+	BagsPacked       What = "packed"
+	BagsUnpacked     What = "unpacked"
+	VehicleNoted     What = "vehicle noted"
+	ArrivalExpected  What = "expected"
+	MessagePlanned   What = "message planned"
+	MessageChanged   What = "message changed"
+	MessageWithdrawn What = "message withdrawn"
+	MessageSettled   What = "message settled"
+	TextCame         What = "text came"
+	TextRead         What = "text read"
+	TextSettled      What = "text settled"
+	OptedOut         What = "opted out"
+	OptedIn          What = "opted in"
+)

@@ -103,3 +103,26 @@ func (n Night) Validate(zone *time.Location) error {
 	}
 	return nil
 }
+
+// afterNight is how long after its last slot a night still counts as the
+// current one: people come late, and complaints come later.
+const afterNight = 8 * time.Hour
+
+// Current gives the night that is being worked on at now: the first that is
+// not over, else the latest. ok is false where there is none.
+func Current(nights []Night, now time.Time, zone *time.Location) (current Night, ok bool) {
+	var latest Night
+	for _, n := range nights {
+		over := n.SlotAt(n.Last, zone).Add(afterNight).Before(now)
+		switch {
+		case !over && (!ok || n.Date.Before(current.Date)):
+			current, ok = n, true
+		case over && (latest.Date.IsZero() || latest.Date.Before(n.Date)):
+			latest = n
+		}
+	}
+	if ok {
+		return current, true
+	}
+	return latest, !latest.Date.IsZero()
+}

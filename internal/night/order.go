@@ -1,6 +1,9 @@
 package night
 
-import "time"
+import (
+	"strings"
+	"time"
+)
 
 // Order is one customer's order for one night: what is in the bags, when it is
 // collected and how far it has come.
@@ -89,4 +92,26 @@ func (v Vehicle) Merge(later Vehicle) Vehicle {
 type Arrival struct {
 	At   time.Time // zero while nobody has come
 	Spot string    // where they stand, in their own words; "" where not said
+}
+
+// String describes the vehicle in a few words: "grey Volkswagen Golf, LX19KTO".
+func (v Vehicle) String() string {
+	var words []string
+	for _, w := range []string{strings.Join(v.Colours, " or "), v.Make, v.Model, v.Body} {
+		if w != "" {
+			words = append(words, w)
+		}
+	}
+	s := strings.Join(words, " ")
+	plate := v.Plate
+	if plate == "" && v.PlatePart != "" {
+		plate = "…" + v.PlatePart
+	}
+	switch {
+	case plate == "":
+		return s
+	case s == "":
+		return plate
+	}
+	return s + ", " + plate
 }

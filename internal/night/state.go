@@ -105,3 +105,26 @@ func (s State) Undoable() bool {
 	}
 	return false
 }
+
+// Undone gives the state that an order goes back to when the step that led to
+// its present state is taken back. The events are those of the order, oldest
+// first; ok is false where no step is on record that a person may take back.
+func Undone(events []Event) (back State, ok bool) {
+	var steps []Event
+	for _, e := range events {
+		switch {
+		case e.To == "":
+		case e.What == StepUndone:
+			if len(steps) > 0 {
+				steps = steps[:len(steps)-1]
+			}
+		default:
+			steps = append(steps, e)
+		}
+	}
+	if len(steps) == 0 {
+		return "", false
+	}
+	last := steps[len(steps)-1]
+	return last.From, last.To.Undoable()
+}

@@ -26,7 +26,7 @@ type eventRow struct {
 func (r eventRow) event() (night.Event, error) {
 	return night.Event{
 		ID: r.ID, KitchenID: r.KitchenID, NightID: r.NightID, OrderID: r.OrderID, MessageID: r.MessageID,
-		InboundID: r.InboundID, At: at(r.At), Who: r.Who, What: r.What,
+		InboundID: r.InboundID, At: at(r.At), Who: r.Who, What: night.What(r.What),
 		From: night.State(r.From), To: night.State(r.To), Why: r.Why,
 	}, nil
 }
@@ -65,13 +65,10 @@ func (t *Tx) EventsOf(ctx context.Context, orderID int64) ([]night.Event, error)
 }
 
 // LastEvent gives the id of the kitchen's latest event; 0 where there is none.
-func (k *Kitchen) LastEvent(ctx context.Context) (int64, error) {
+func (t *Tx) LastEvent(ctx context.Context) (int64, error) {
 	var id int64
-	err := k.store.reader.GetContext(ctx, &id, `SELECT coalesce(max(id), 0) FROM events WHERE kitchen_id = ?`, k.id)
-	if err != nil {
-		return 0, fmt.Errorf("read events: %w", err)
-	}
-	return id, nil
+	err := t.get(ctx, &id, "events", `SELECT coalesce(max(id), 0) FROM events WHERE kitchen_id = ?`, t.kitchen)
+	return id, err
 }
 
 // Sessions keeps the sign-ins of web pages, so that a restart on the night asks

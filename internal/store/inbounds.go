@@ -20,6 +20,7 @@ type inboundRow struct {
 	At         int64  `db:"at"`
 	State      string `db:"state"`
 	Reading    string `db:"reading"`
+	Corrected  string `db:"corrected"`
 	Why        string `db:"why"`
 }
 
@@ -27,7 +28,7 @@ func (r inboundRow) inbound() night.Inbound {
 	return night.Inbound{
 		ID: r.ID, KitchenID: r.KitchenID, NightID: r.NightID, Adapter: r.Adapter, ProviderID: r.ProviderID,
 		From: r.Sender, To: r.Recipient, Text: r.Text, At: at(r.At),
-		State: night.InboundState(r.State), Reading: []byte(r.Reading), Why: r.Why,
+		State: night.InboundState(r.State), Reading: []byte(r.Reading), Corrected: []byte(r.Corrected), Why: r.Why,
 	}
 }
 
@@ -35,8 +36,8 @@ func (r inboundRow) inbound() night.Inbound {
 // inbound: added is false the second time.
 func (t *Tx) AddInbound(ctx context.Context, in night.Inbound) (id int64, added bool, err error) {
 	err = t.tx.GetContext(ctx, &id, `
-		INSERT INTO inbounds (kitchen_id, night_id, adapter, provider_id, sender, recipient, text, at, state, reading, why)
-		VALUES (?, 0, ?, ?, ?, ?, ?, ?, ?, '{}', '') RETURNING id`,
+		INSERT INTO inbounds (kitchen_id, night_id, adapter, provider_id, sender, recipient, text, at, state, reading, corrected, why)
+		VALUES (?, 0, ?, ?, ?, ?, ?, ?, ?, '{}', '', '') RETURNING id`,
 		t.kitchen, in.Adapter, in.ProviderID, in.From, in.To, in.Text, ms(in.At), night.Fresh)
 	if isUnique(err) {
 		return 0, false, nil
@@ -55,8 +56,8 @@ func (t *Tx) SaveInbound(ctx context.Context, in night.Inbound, from ...night.In
 		reading = "{}"
 	}
 	n, err := t.change(ctx, "inbound", `
-		UPDATE inbounds SET night_id = ?, state = ?, reading = ?, why = ? WHERE kitchen_id = ? AND id = ? AND state IN (?)`,
-		in.NightID, in.State, reading, in.Why, t.kitchen, in.ID, from)
+		UPDATE inbounds SET night_id = ?, state = ?, reading = ?, corrected = ?, why = ? WHERE kitchen_id = ? AND id = ? AND state IN (?)`,
+		in.NightID, in.State, reading, string(in.Corrected), in.Why, t.kitchen, in.ID, from)
 	if err != nil || n == 0 {
 		return false, err
 	}

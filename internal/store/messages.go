@@ -160,8 +160,16 @@ func (t *Tx) covered(ctx context.Context, m night.Message) (bool, error) {
 	return len(found) > 0, err
 }
 
+// Uncover forgets which orders a message is about. What was dropped is about
+// none, so that the text can be planned anew; and before several messages trade
+// orders among themselves, each lets go of its own.
+func (t *Tx) Uncover(ctx context.Context, id int64) error {
+	_, err := t.change(ctx, "message", `DELETE FROM message_orders WHERE kitchen_id = ? AND message_id = ?`, t.kitchen, id)
+	return err
+}
+
 func (t *Tx) setCovers(ctx context.Context, id int64, m night.Message) error {
-	if _, err := t.change(ctx, "message", `DELETE FROM message_orders WHERE kitchen_id = ? AND message_id = ?`, t.kitchen, id); err != nil {
+	if err := t.Uncover(ctx, id); err != nil {
 		return err
 	}
 	for _, c := range m.Covers {
@@ -190,18 +198,29 @@ func (t *Tx) Reword(ctx context.Context, m night.Message) (bool, error) {
 	return true, t.setCovers(ctx, m.ID, m)
 }
 
-// Withdraw removes a message that was planned and never tried, so that it can
-// be planned anew should the change be taken back. One that was tried is kept
-// as dropped. It tells whether the message was still due.
+// Withdraw takes back a message that is still due, and tells whether it was.
+// One that was never tried is forgotten; one that was tried stays on record as
+// dropped.
 func (t *Tx) Withdraw(ctx context.Context, id int64, why string, now time.Time) (bool, error) {
 	n, err := t.change(ctx, "message",
 		`DELETE FROM messages WHERE kitchen_id = ? AND id = ? AND state = ? AND attempt = 0`, t.kitchen, id, night.Due)
 	if err != nil || n > 0 {
 		return n > 0, err
 	}
-	n, err = t.change(ctx, "message",
-		`UPDATE messages SET state = ?, reason = ?, settled_at = ? WHERE kitchen_id = ? AND id = ? AND state = ?`,
-		night.Dropped, why, ms(now), t.kitchen, id, night.Due)
+	dropped, err := t.SetMessageState(ctx, id, []night.MessageState{night.Due}, night.Dropped, why, now)
+	if err != nil || !dropped {
+		return false, err
+	}
+	return true, t.Uncover(ctx, id)
+}
+
+// SendAgain makes a message that failed, was missed or is in doubt due again at
+// now, by a person's word. It tells whether it was in one of these states.
+func (t *Tx) SendAgain(ctx context.Context, id int64, expires, now time.Time) (bool, error) {
+	n, err := t.change(ctx, "message", `
+		UPDATE messages SET state = ?, reason = '', next_at = ?, expires_at = ?, settled_at = 0
+		WHERE kitchen_id = ? AND id = ? AND state IN (?)`,
+		night.Due, ms(now), ms(expires), t.kitchen, id, []night.MessageState{night.Failed, night.Missed, night.InDoubt})
 	return n > 0, err
 }
 

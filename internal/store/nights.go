@@ -43,7 +43,7 @@ func (r nightRow) night() (night.Night, error) {
 }
 
 // AddNight stores a new night and gives its id. A second night on the same date
-// is refused with a *TakenError.
+// is refused with a *night.TakenError.
 func (t *Tx) AddNight(ctx context.Context, n night.Night) (int64, error) {
 	var id int64
 	err := t.tx.GetContext(ctx, &id, `
@@ -53,18 +53,13 @@ func (t *Tx) AddNight(ctx context.Context, n night.Night) (int64, error) {
 		t.kitchen, n.Date.String(), n.First, n.Last, n.Every, n.Capacity, n.Place, n.Parking,
 		ms(n.ClosesAt), ms(n.InstructAt), n.RemindBefore.Milliseconds(), n.RemindFrom)
 	if isUnique(err) {
-		return 0, &TakenError{What: "a night on " + n.Date.String()}
+		return 0, &night.TakenError{What: "a night on " + n.Date.String()}
 	}
 	if err != nil {
 		return 0, fmt.Errorf("store night: %w", err)
 	}
 	return id, nil
 }
-
-// TakenError says that something of that name exists already.
-type TakenError struct{ What string }
-
-func (e *TakenError) Error() string { return e.What + " exists already" }
 
 // SaveNight stores every field of a night that exists.
 func (t *Tx) SaveNight(ctx context.Context, n night.Night) error {
@@ -207,7 +202,7 @@ func (t *Tx) Booked(ctx context.Context, nightID int64) (map[int64]night.Order, 
 }
 
 // AddOrder stores a new order as the order book gives it and gives its id. A
-// second order of the same reference is refused with a *TakenError.
+// second order of the same reference is refused with a *night.TakenError.
 func (t *Tx) AddOrder(ctx context.Context, o night.Order) (int64, error) {
 	c, err := columnsOf(o)
 	if err != nil {
@@ -221,7 +216,7 @@ func (t *Tx) AddOrder(ctx context.Context, o night.Order) (int64, error) {
 		t.kitchen, o.NightID, o.Ref, o.Bag, o.Name, o.Phone, o.PhoneTyped, o.Email, o.Slot, c.items, o.Note, o.Allergy,
 		o.State, ms(o.PackedAt), ms(o.ExpectedAt), c.vehicle, ms(o.Arrival.At), o.Arrival.Spot, o.Revision, c.whole)
 	if isUnique(err) {
-		return 0, &TakenError{What: "order " + o.Ref}
+		return 0, &night.TakenError{What: "order " + o.Ref}
 	}
 	if err != nil {
 		return 0, fmt.Errorf("store order: %w", err)
@@ -231,7 +226,8 @@ func (t *Tx) AddOrder(ctx context.Context, o night.Order) (int64, error) {
 
 // SaveOrder stores every field of an order that exists, if it still has the
 // revision that o was read with, and counts the revision up. An order that
-// somebody else changed meanwhile gives ErrChanged.
+// somebody else changed meanwhile gives
+// night.ErrChanged.
 func (t *Tx) SaveOrder(ctx context.Context, o night.Order) error {
 	c, err := columnsOf(o)
 	if err != nil {
@@ -245,13 +241,10 @@ func (t *Tx) SaveOrder(ctx context.Context, o night.Order) error {
 		o.Allergy, o.State, ms(o.PackedAt), ms(o.ExpectedAt), c.vehicle, ms(o.Arrival.At), o.Arrival.Spot,
 		t.kitchen, o.ID, o.Revision)
 	if err == nil && n == 0 {
-		return fmt.Errorf("order %s: %w", o.Ref, ErrChanged)
+		return fmt.Errorf("order %s: %w", o.Ref, night.ErrChanged)
 	}
 	return err
 }
-
-// ErrChanged says that a row is no longer as it was read.
-var ErrChanged = fmt.Errorf("changed meanwhile by somebody else")
 
 // SetBooked records what the order book now gives for an order.
 func (t *Tx) SetBooked(ctx context.Context, id int64, o night.Order) error {

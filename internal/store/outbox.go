@@ -63,24 +63,12 @@ func (t *Tx) Abandoned(ctx context.Context, now time.Time) ([]night.Message, err
 	return t.withCovers(ctx, rows)
 }
 
-// Settlement is what became of one attempt.
-type Settlement struct {
-	MessageID int64
-	Attempt   int
-	State     night.MessageState
-	Reason    string
-	RetryAt   time.Time // for Due only
-	Outcome   string    // for the record of the attempt
-	IDs       []string  // the provider's ids of an accepted text
-	Adapter   string
-}
-
 // Settle records what became of an attempt. It names the attempt it expects:
 // a late finisher can't overwrite a newer one. It tells whether it counted.
 //
 // An attempt that was given up as in doubt and reports after all is believed:
 // it is the same attempt, and it knows more.
-func (t *Tx) Settle(ctx context.Context, s Settlement, now time.Time) (bool, error) {
+func (t *Tx) Settle(ctx context.Context, s night.Settlement, now time.Time) (bool, error) {
 	settled := now
 	if s.State == night.Due {
 		settled = time.Time{}
@@ -99,24 +87,19 @@ func (t *Tx) Settle(ctx context.Context, s Settlement, now time.Time) (bool, err
 	if err != nil {
 		return false, err
 	}
+	if s.State == night.Dropped {
+		return true, t.Uncover(ctx, s.MessageID)
+	}
 	for _, id := range s.IDs {
 		_, err := t.change(ctx, "parts", `
 			INSERT INTO parts (kitchen_id, adapter, provider_id, message_id, attempt, status, at) VALUES (?, ?, ?, ?, ?, ?, ?)
 			ON CONFLICT DO NOTHING`,
-			t.kitchen, s.Adapter, id, s.MessageID, s.Attempt, adapters.OnTheWay, ms(now))
+			t.kitchen, s.Adapter, id, s.MessageID, s.Attempt, night.OnTheWay, ms(now))
 		if err != nil {
 			return false, err
 		}
 	}
 	return true, nil
-}
-
-// Part is one part of a text and what the network says of it.
-type Part struct {
-	ProviderID string
-	MessageID  int64
-	Status     adapters.Status
-	Reason     string
 }
 
 type partRow struct {
@@ -127,7 +110,7 @@ type partRow struct {
 }
 
 // PartsOf gives the parts of a message that a provider accepted.
-func (t *Tx) PartsOf(ctx context.Context, messageID int64) ([]Part, error) {
+func (t *Tx) PartsOf(ctx context.Context, messageID int64) ([]night.Part, error) {
 	var rows []partRow
 	err := t.list(ctx, &rows, "parts",
 		`SELECT provider_id, message_id, status, reason FROM parts WHERE kitchen_id = ? AND message_id = ? ORDER BY provider_id`,
@@ -135,25 +118,25 @@ func (t *Tx) PartsOf(ctx context.Context, messageID int64) ([]Part, error) {
 	if err != nil {
 		return nil, err
 	}
-	return each(rows, func(r partRow) (Part, error) {
-		return Part{ProviderID: r.ProviderID, MessageID: r.MessageID, Status: adapters.Status(r.Status), Reason: r.Reason}, nil
+	return each(rows, func(r partRow) (night.Part, error) {
+		return night.Part{ProviderID: r.ProviderID, MessageID: r.MessageID, Fate: night.Fate(r.Status), Reason: r.Reason}, nil
 	})
 }
 
 // PartByProviderID finds what a receipt reports on.
-func (t *Tx) PartByProviderID(ctx context.Context, adapter, id string) (Part, error) {
+func (t *Tx) PartByProviderID(ctx context.Context, adapter, id string) (night.Part, error) {
 	var r partRow
 	err := t.get(ctx, &r, "part",
 		`SELECT provider_id, message_id, status, reason FROM parts WHERE kitchen_id = ? AND adapter = ? AND provider_id = ?`,
 		t.kitchen, adapter, id)
-	return Part{ProviderID: r.ProviderID, MessageID: r.MessageID, Status: adapters.Status(r.Status), Reason: r.Reason}, err
+	return night.Part{ProviderID: r.ProviderID, MessageID: r.MessageID, Fate: night.Fate(r.Status), Reason: r.Reason}, err
 }
 
 // SetPart records what the network now says of a part.
-func (t *Tx) SetPart(ctx context.Context, adapter string, p Part, when time.Time) error {
+func (t *Tx) SetPart(ctx context.Context, adapter string, p night.Part, when time.Time) error {
 	_, err := t.change(ctx, "part",
 		`UPDATE parts SET status = ?, reason = ?, at = ? WHERE kitchen_id = ? AND adapter = ? AND provider_id = ?`,
-		p.Status, p.Reason, ms(when), t.kitchen, adapter, p.ProviderID)
+		p.Fate, p.Reason, ms(when), t.kitchen, adapter, p.ProviderID)
 	return err
 }
 

@@ -25,9 +25,6 @@ import (
 	"passbell/migrations"
 )
 
-// ErrNotFound says that no such row exists in this kitchen.
-var ErrNotFound = errors.New("not found")
-
 // Store is one database.
 type Store struct {
 	// One writer at a time is what the embedded database can do; giving the
@@ -205,11 +202,11 @@ func at(ms int64) time.Time {
 	return time.UnixMilli(ms).UTC()
 }
 
-// get reads one row into dest and turns an empty answer into ErrNotFound.
+// get reads one row into dest and turns an empty answer into night.ErrNotFound.
 func (t *Tx) get(ctx context.Context, dest any, what, query string, args ...any) error {
 	err := t.tx.GetContext(ctx, dest, query, args...)
 	if errors.Is(err, sql.ErrNoRows) {
-		return fmt.Errorf("%s: %w", what, ErrNotFound)
+		return fmt.Errorf("%s: %w", what, night.ErrNotFound)
 	}
 	if err != nil {
 		return fmt.Errorf("read %s: %w", what, err)

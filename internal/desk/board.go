@@ -1,0 +1,192 @@
+package desk
+
+import (
+	"cmp"
+	"context"
+	"fmt"
+	"slices"
+	"strings"
+	"time"
+
+	"passbell/internal/night"
+)
+
+// Board is the night as the kitchen needs to see it at one moment.
+type Board struct {
+	Night    night.Night
+	At       time.Time
+	Event    int64 // the last event that it shows
+	Sentence string
+	Gate     []night.Order // at the collection point, longest wait first
+	Pack     []night.Order // to be packed now, the most urgent first
+	Next     []night.Order // still to come, by expected time
+	Late     []night.Order // past their time by LateAfter and not here, longest first
+	Trouble  []Trouble     // texts that did not reach a customer for sure
+	Texts    []night.Inbound
+	Orders   []night.Order // all, by slot
+	Counts   map[night.State]int
+}
+
+// Trouble is a text that a person has to see to, and the order it is about.
+type Trouble struct {
+	Message night.Message
+	Order   night.Order
+}
+
+const (
+	// PackBefore is how long before its slot an order is assembled (common
+	// practice, no source).
+	PackBefore = 5 * time.Minute
+	// LateAfter is how long after the expected time a customer counts as late
+	// (common practice, no source: ten to fifteen minutes).
+	LateAfter = 10 * time.Minute
+)
+
+// Board gives the board of a night.
+func (d *Desk) Board(ctx context.Context, nightID int64) (Board, error) {
+	var s Sight
+	var last int64
+	err := d.store.Read(ctx, func(tx Tx) (err error) {
+		if last, err = tx.LastEvent(ctx); err != nil {
+			return err
+		}
+		if s.Night, err = tx.Night(ctx, nightID); err != nil {
+			return err
+		}
+		if s.Orders, err = tx.Orders(ctx, nightID); err != nil {
+			return err
+		}
+		if s.Messages, err = tx.Messages(ctx, nightID); err != nil {
+			return err
+		}
+		s.Texts, err = tx.InboundsIn(ctx, night.Open)
+		return err
+	})
+	if err != nil {
+		return Board{}, err
+	}
+	s.At, s.Zone = d.now().UTC(), d.kitchen.Zone
+	b := MakeBoard(s)
+	b.Event = last
+	return b, nil
+}
+
+// Sight is all that a board is made of.
+type Sight struct {
+	Night    night.Night
+	Orders   []night.Order
+	Messages []night.Message
+	Texts    []night.Inbound // those that wait for a person
+	At       time.Time
+	Zone     *time.Location
+}
+
+// MakeBoard sorts a night into what has to be done now.
+func MakeBoard(s Sight) Board {
+	b := Board{Night: s.Night, At: s.At, Orders: s.Orders, Texts: s.Texts, Counts: map[night.State]int{}}
+	expected := func(o night.Order) time.Time { return Expected(o, s.Night, s.Zone) }
+	byTime := func(x, y night.Order) int { return cmp.Or(expected(x).Compare(expected(y)), cmp.Compare(x.Bag, y.Bag)) }
+	for _, o := range s.Orders {
+		b.Counts[o.State]++
+		if !o.State.Open() {
+			continue
+		}
+		here := o.State == night.Arrived
+		if here {
+			b.Gate = append(b.Gate, o)
+		}
+		if o.PackedAt.IsZero() && (here || !s.At.Before(expected(o).Add(-PackBefore))) {
+			b.Pack = append(b.Pack, o)
+		}
+		switch {
+		case here:
+		case s.At.Sub(expected(o)) >= LateAfter:
+			b.Late = append(b.Late, o)
+		default:
+			b.Next = append(b.Next, o)
+		}
+	}
+	slices.SortStableFunc(b.Gate, func(x, y night.Order) int { return x.Arrival.At.Compare(y.Arrival.At) })
+	slices.SortStableFunc(b.Pack, func(x, y night.Order) int { // whoever waits outside comes first
+		if wx, wy := x.State == night.Arrived, y.State == night.Arrived; wx != wy {
+			if wx {
+				return -1
+			}
+			return 1
+		}
+		return byTime(x, y)
+	})
+	slices.SortStableFunc(b.Next, byTime)
+	slices.SortStableFunc(b.Late, byTime)
+	b.Trouble = troubles(s)
+	b.Sentence = sentence(b, s)
+	return b
+}
+
+// Expected is when an order's customer is expected: when they last said, or
+// their slot.
+func Expected(o night.Order, n night.Night, zone *time.Location) time.Time {
+	if !o.ExpectedAt.IsZero() {
+		return o.ExpectedAt
+	}
+	return n.SlotAt(o.Slot, zone)
+}
+
+func troubles(s Sight) []Trouble {
+	byID := make(map[int64]night.Order, len(s.Orders))
+	for _, o := range s.Orders {
+		byID[o.ID] = o
+	}
+	var out []Trouble
+	for _, m := range s.Messages {
+		switch m.State {
+		case night.Failed, night.InDoubt, night.Missed:
+			o := byID[lead(m)]
+			// Once the bags are out, or the order is off, nobody needs the text.
+			if o.ID == 0 || o.State.Open() && o.State != night.Arrived {
+				out = append(out, Trouble{m, o})
+			}
+		case night.Due, night.Sending, night.Sent, night.Delivered, night.ByHand, night.Dropped:
+		}
+	}
+	return out
+}
+
+// sentence says the night in a line.
+func sentence(b Board, s Sight) string {
+	told, ring := 0, map[int64]bool{}
+	for _, o := range s.Orders {
+		if o.State.Open() && o.State != night.Booked {
+			told++
+		}
+	}
+	for _, t := range b.Trouble {
+		ring[t.Order.ID] = true
+	}
+	var parts []string
+	add := func(n int, words string) {
+		if n > 0 {
+			parts = append(parts, fmt.Sprintf("%d %s", n, words))
+		}
+	}
+	add(told, "told")
+	add(len(ring), plural(len(ring), "needs a call", "need a call"))
+	if len(b.Gate) > 0 {
+		wait := int(s.At.Sub(b.Gate[0].Arrival.At).Minutes())
+		parts = append(parts, fmt.Sprintf("%d here, longest wait %d min", len(b.Gate), wait))
+	}
+	add(len(b.Late), "late")
+	add(len(b.Texts), plural(len(b.Texts), "text to read", "texts to read"))
+	add(b.Counts[night.HandedOut], "handed out")
+	if len(parts) == 0 {
+		return fmt.Sprintf("%d orders, nothing to do yet", len(s.Orders))
+	}
+	return strings.Join(parts, " · ")
+}
+
+func plural(n int, one, many string) string {
+	if n == 1 {
+		return one
+	}
+	return many
+}

@@ -1,0 +1,335 @@
+package desk
+
+import (
+	"context"
+	"fmt"
+	"slices"
+	"strings"
+	"time"
+
+	"passbell/internal/night"
+	"passbell/internal/plan"
+	"passbell/internal/wording"
+)
+
+// Preview is the plan of a night as it would stand if orders closed now.
+type Preview struct {
+	Night    night.Night
+	Closed   bool // orders are closed already
+	Orders   []night.Order
+	Messages []night.Message // what would go out, with texts, in the order of sending
+	LeftOut  []plan.LeftOut
+	Parts    int // SMS parts in all
+}
+
+// Preview computes what closing would do and changes nothing.
+func (d *Desk) Preview(ctx context.Context, nightID int64) (Preview, error) {
+	var out Preview
+	err := d.store.Read(ctx, func(tx Tx) error {
+		n, err := tx.Night(ctx, nightID)
+		if err != nil {
+			return err
+		}
+		out, err = d.preview(ctx, tx, n, d.now().UTC())
+		return err
+	})
+	return out, err
+}
+
+func (d *Desk) preview(ctx context.Context, tx Tx, n night.Night, now time.Time) (Preview, error) {
+	out := Preview{Night: n, Closed: !n.ClosedAt.IsZero()}
+	in, err := d.planInput(ctx, tx, n, now, nil)
+	if err != nil {
+		return out, err
+	}
+	p := plan.Make(in)
+	texts, err := d.render(n, in.Orders, p.Wanted)
+	if err != nil {
+		return out, err
+	}
+	for i := range p.Wanted {
+		p.Wanted[i].Text, p.Wanted[i].Parts = texts[i], wording.Measure(texts[i]).Parts
+		out.Parts += p.Wanted[i].Parts
+	}
+	slices.SortStableFunc(p.Wanted, func(a, b night.Message) int { return a.DueAt.Compare(b.DueAt) })
+	out.Orders, out.Messages, out.LeftOut = in.Orders, p.Wanted, p.LeftOut
+	return out, nil
+}
+
+// Close closes orders: bags get their numbers and every text gets its time.
+// Closing a closed night adds nothing.
+func (d *Desk) Close(ctx context.Context, nightID int64, who string) (Preview, error) {
+	var out Preview
+	err := d.write(ctx, func(tx Tx, now time.Time) error {
+		n, err := tx.Night(ctx, nightID)
+		if err != nil {
+			return err
+		}
+		if out, err = d.preview(ctx, tx, n, now); err != nil {
+			return err
+		}
+		if n.ClosedAt.IsZero() {
+			n.ClosedAt = now
+			if err := tx.SaveNight(ctx, n); err != nil {
+				return err
+			}
+			if err := numberBags(ctx, tx, out.Orders); err != nil {
+				return err
+			}
+			why := fmt.Sprintf("%d orders, %d texts planned", len(out.Orders), len(out.Messages))
+			if err := tx.Log(ctx, night.Event{NightID: n.ID, At: now, Who: who, What: night.OrdersClosed, Why: why}); err != nil {
+				return err
+			}
+		}
+		return d.replan(ctx, tx, n, now)
+	})
+	return out, err
+}
+
+// numberBags counts the bags by slot, then reference.
+func numberBags(ctx context.Context, tx Tx, orders []night.Order) error {
+	for i, o := range orders {
+		o.Bag = i + 1
+		if err := tx.SaveOrder(ctx, o); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// Resend sends a customer the instructions again, now; to another number where
+// to is not empty. It is on record as a text of its own.
+func (d *Desk) Resend(ctx context.Context, a Act, to string) (night.Message, error) {
+	var out night.Message
+	err := d.write(ctx, func(tx Tx, now time.Time) error {
+		o, err := tx.OrderByRef(ctx, a.Night, a.Ref)
+		if err != nil {
+			return err
+		}
+		n, err := tx.Night(ctx, o.NightID)
+		if err != nil {
+			return err
+		}
+		if to == "" {
+			to = o.Phone
+		}
+		opted, err := tx.OptedOut(ctx)
+		if err != nil {
+			return err
+		}
+		if err := canTell(o, to, opted); err != nil {
+			return err
+		}
+		before, err := tx.MessagesAbout(ctx, []int64{o.ID})
+		if err != nil {
+			return err
+		}
+		out = night.Message{
+			KitchenID: d.kitchen.ID, NightID: n.ID, Kind: night.Resend, Revision: nextRevision(before, night.Resend),
+			Covers: []night.Cover{{OrderID: o.ID, Slot: o.Slot}}, Place: n.Place, To: to, DueAt: now,
+			ExpiresAt: n.SlotAt(n.Last, d.kitchen.Zone).Add(graceAfterNight),
+		}
+		return d.sendNow(ctx, tx, n, []night.Order{o}, &out, now, a)
+	})
+	return out, err
+}
+
+// graceAfterNight is how long after the last slot a text about the night is
+// still of use: somebody who is late needs the address most.
+const graceAfterNight = time.Hour
+
+// sendNow renders and stores a message that a person wants sent at once.
+func (d *Desk) sendNow(ctx context.Context, tx Tx, n night.Night, about []night.Order, m *night.Message, now time.Time, a Act) error {
+	texts, err := d.render(n, about, []night.Message{*m})
+	if err != nil {
+		return err
+	}
+	m.Text, m.Parts = texts[0], wording.Measure(texts[0]).Parts
+	id, added, err := tx.AddMessage(ctx, *m)
+	if err != nil {
+		return err
+	}
+	if !added {
+		return fmt.Errorf("this text is on its way already")
+	}
+	m.ID = id
+	why := string(m.Kind)
+	if len(about) > 0 && m.To != about[0].Phone {
+		why += " to another number"
+	}
+	return tx.Log(ctx, night.Event{
+		NightID: n.ID, OrderID: firstID(about), MessageID: id, At: now, Who: a.Who, What: night.MessagePlanned, Why: join(why, a.Why),
+	})
+}
+
+func firstID(orders []night.Order) int64 {
+	if len(orders) == 0 {
+		return 0
+	}
+	return orders[0].ID
+}
+
+func canTell(o night.Order, to string, opted map[string]bool) error {
+	switch {
+	case !o.State.Open():
+		return fmt.Errorf("order %s is %s, so nothing is sent about it", o.Ref, o.State)
+	case to == "":
+		return fmt.Errorf("order %s has no number that can take texts: ring or write another way, or give a number with --to", o.Ref)
+	case opted[to]:
+		return fmt.Errorf("the customer of order %s asked for no more texts: ring them instead", o.Ref)
+	}
+	return nil
+}
+
+func nextRevision(messages []night.Message, kind night.MessageKind) int {
+	next := 0
+	for _, m := range messages {
+		if m.Kind == kind {
+			next = max(next, m.Revision+1)
+		}
+	}
+	return next
+}
+
+// SendAgain sends a text again that failed, was missed or is in doubt, because
+// a person says so.
+func (d *Desk) SendAgain(ctx context.Context, messageID int64, who string) error {
+	return d.write(ctx, func(tx Tx, now time.Time) error {
+		m, err := tx.Message(ctx, messageID)
+		if err != nil {
+			return err
+		}
+		n, err := tx.Night(ctx, m.NightID)
+		if err != nil {
+			return err
+		}
+		expires := n.SlotAt(n.Last, d.kitchen.Zone).Add(graceAfterNight)
+		ok, err := tx.SendAgain(ctx, messageID, expires, now)
+		if err != nil {
+			return err
+		}
+		if !ok {
+			return fmt.Errorf("this text is %s by now, so it is not sent again", m.State)
+		}
+		return tx.Log(ctx, night.Event{
+			NightID: m.NightID, OrderID: lead(m), MessageID: m.ID, At: now, Who: who, What: night.MessageChanged, Why: "sent again by hand",
+		})
+	})
+}
+
+// SendDoubtfulAgain sends every text of the night again whose fate is not
+// known, and gives their number.
+func (d *Desk) SendDoubtfulAgain(ctx context.Context, nightID int64, who string) (int, error) {
+	var doubtful []night.Message
+	err := d.store.Read(ctx, func(tx Tx) error {
+		messages, err := tx.Messages(ctx, nightID)
+		for _, m := range messages {
+			if m.State == night.InDoubt {
+				doubtful = append(doubtful, m)
+			}
+		}
+		return err
+	})
+	for i, m := range doubtful {
+		if err != nil {
+			return i, err
+		}
+		err = d.SendAgain(ctx, m.ID, who)
+	}
+	return len(doubtful), err
+}
+
+// ByHand records that a person told the customer in another way, by a call as a
+// rule, what a text could not.
+func (d *Desk) ByHand(ctx context.Context, messageID int64, who string) error {
+	return d.write(ctx, func(tx Tx, now time.Time) error {
+		m, err := tx.Message(ctx, messageID)
+		if err != nil {
+			return err
+		}
+		from := []night.MessageState{night.Failed, night.Missed, night.InDoubt}
+		ok, err := tx.SetMessageState(ctx, messageID, from, night.ByHand, "told by "+who, now)
+		if err != nil {
+			return err
+		}
+		if !ok {
+			return fmt.Errorf("this text is %s by now", m.State)
+		}
+		err = tx.Log(ctx, night.Event{
+			NightID: m.NightID, OrderID: lead(m), MessageID: m.ID, At: now, Who: who, What: night.MessageSettled, Why: "told by hand",
+		})
+		if err != nil {
+			return err
+		}
+		return Told(ctx, tx, m, now, who)
+	})
+}
+
+// OrderTeller is what Told needs.
+type OrderTeller interface {
+	Order(ctx context.Context, id int64) (night.Order, error)
+	SaveOrder(ctx context.Context, o night.Order) error
+	Log(ctx context.Context, e night.Event) error
+}
+
+// Told moves the orders of a message on because their customer was told. An
+// order that is further along stays where it is.
+func Told(ctx context.Context, tx OrderTeller, m night.Message, now time.Time, who string) error {
+	s := night.Tell
+	switch m.Kind {
+	case night.Instructions, night.Resend, night.Update:
+	case night.Reminder:
+		s = night.Remind
+	case night.Cancellation, night.Nudge, night.Delay, night.Reply, night.Confirmation:
+		return nil
+	}
+	for _, c := range m.Covers {
+		o, err := tx.Order(ctx, c.OrderID)
+		if err != nil {
+			return err
+		}
+		to, err := o.State.After(s)
+		if err != nil {
+			continue
+		}
+		from := o.State
+		o.State = to
+		if err := tx.SaveOrder(ctx, o); err != nil {
+			return err
+		}
+		err = tx.Log(ctx, night.Event{
+			NightID: o.NightID, OrderID: o.ID, MessageID: m.ID, At: now, Who: who, What: night.StepTaken, From: from, To: to, Why: string(m.Kind),
+		})
+		if err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+func lead(m night.Message) int64 {
+	if len(m.Covers) == 0 {
+		return 0
+	}
+	return m.Covers[0].OrderID
+}
+
+// Summary tells in a line what a preview holds.
+func (p Preview) Summary() string {
+	var kinds []string
+	for _, k := range []night.MessageKind{night.Instructions, night.Reminder, night.Update, night.Cancellation} {
+		count := 0
+		for _, m := range p.Messages {
+			if m.Kind == k {
+				count++
+			}
+		}
+		if count > 0 {
+			kinds = append(kinds, fmt.Sprintf("%d %s", count, k))
+		}
+	}
+	if len(kinds) == 0 {
+		return "nothing to send"
+	}
+	return fmt.Sprintf("%s: %d texts in %d parts", strings.Join(kinds, ", "), len(p.Messages), p.Parts)
+}

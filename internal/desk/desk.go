@@ -1,0 +1,354 @@
+// Package desk is what people and the clock do: load an order book, close,
+// resend, mark, move, tell. The shell, the pages, the API, the scheduler and
+// the customers' texts all come through here, so that each change, its events
+// and its consequences for the messages are one transaction.
+package desk
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"time"
+
+	"passbell/internal/night"
+	"passbell/internal/plan"
+	"passbell/internal/wording"
+)
+
+// Store is the part of the database that belongs to the desk's kitchen.
+type Store interface {
+	Write(ctx context.Context, fn func(Tx) error) error
+	Read(ctx context.Context, fn func(Tx) error) error
+}
+
+// Tx is one transaction.
+type Tx interface {
+	NightTx
+	OrderTx
+	MessageTx
+	InboundTx
+	Log(ctx context.Context, e night.Event) error
+	LastEvent(ctx context.Context) (int64, error)
+	Events(ctx context.Context, nightID, after int64, limit int) ([]night.Event, error)
+}
+
+// NightTx reads and writes nights.
+type NightTx interface {
+	AddNight(ctx context.Context, n night.Night) (int64, error)
+	SaveNight(ctx context.Context, n night.Night) error
+	Night(ctx context.Context, id int64) (night.Night, error)
+	Nights(ctx context.Context) ([]night.Night, error)
+}
+
+// OrderTx reads and writes orders.
+type OrderTx interface {
+	Orders(ctx context.Context, nightID int64) ([]night.Order, error)
+	Order(ctx context.Context, id int64) (night.Order, error)
+	OrderByRef(ctx context.Context, nightID int64, ref string) (night.Order, error)
+	Household(ctx context.Context, nightID int64, ids []int64) ([]night.Order, error)
+	Booked(ctx context.Context, nightID int64) (map[int64]night.Order, error)
+	AddOrder(ctx context.Context, o night.Order) (int64, error)
+	SaveOrder(ctx context.Context, o night.Order) error
+	SetBooked(ctx context.Context, id int64, o night.Order) error
+	EventsOf(ctx context.Context, orderID int64) ([]night.Event, error)
+}
+
+// MessageTx reads and writes messages that are planned or settled; sending is
+// the business of package dispatch.
+type MessageTx interface {
+	Messages(ctx context.Context, nightID int64) ([]night.Message, error)
+	MessagesAbout(ctx context.Context, orders []int64) ([]night.Message, error)
+	Message(ctx context.Context, id int64) (night.Message, error)
+	AddMessage(ctx context.Context, m night.Message) (id int64, added bool, err error)
+	Reword(ctx context.Context, m night.Message) (bool, error)
+	Uncover(ctx context.Context, id int64) error
+	Withdraw(ctx context.Context, id int64, why string, now time.Time) (bool, error)
+	SendAgain(ctx context.Context, id int64, expires, now time.Time) (bool, error)
+	SetMessageState(ctx context.Context, id int64, from []night.MessageState, to night.MessageState, why string, now time.Time) (bool, error)
+}
+
+// InboundTx reads and writes texts from customers.
+type InboundTx interface {
+	Inbound(ctx context.Context, id int64) (night.Inbound, error)
+	Inbounds(ctx context.Context, nightID int64) ([]night.Inbound, error)
+	InboundsIn(ctx context.Context, state night.InboundState) ([]night.Inbound, error)
+	SaveInbound(ctx context.Context, in night.Inbound, from ...night.InboundState) (bool, error)
+	OptOut(ctx context.Context, address string, when time.Time) (bool, error)
+	OptIn(ctx context.Context, address string) (bool, error)
+	OptedOut(ctx context.Context) (map[string]bool, error)
+}
+
+// Desk serves one kitchen.
+type Desk struct {
+	store   Store
+	kitchen night.Kitchen
+	texts   *wording.Set
+	now     func() time.Time
+	changed func()
+}
+
+// Config is what a desk needs. Every field but Changed is required.
+type Config struct {
+	Store   Store
+	Kitchen night.Kitchen
+	Texts   *wording.Set
+	Now     func() time.Time
+	// Changed is called after every change that was kept, so that whoever
+	// waits for one need not poll.
+	Changed func()
+}
+
+// New makes a desk.
+func New(c Config) (*Desk, error) {
+	switch {
+	case c.Store == nil:
+		return nil, errors.New("desk: no store")
+	case c.Texts == nil:
+		return nil, errors.New("desk: no texts")
+	case c.Now == nil:
+		return nil, errors.New("desk: no clock")
+	case c.Kitchen.Zone == nil:
+		return nil, errors.New("desk: the kitchen has no time zone")
+	}
+	if c.Changed == nil {
+		c.Changed = func() {}
+	}
+	return &Desk{store: c.Store, kitchen: c.Kitchen, texts: c.Texts, now: c.Now, changed: c.Changed}, nil
+}
+
+// Kitchen gives the kitchen that the desk serves.
+func (d *Desk) Kitchen() night.Kitchen { return d.kitchen }
+
+// write runs fn in one transaction with one moment, and tells who waits.
+func (d *Desk) write(ctx context.Context, fn func(tx Tx, now time.Time) error) error {
+	now := d.now().UTC()
+	if err := d.store.Write(ctx, func(tx Tx) error { return fn(tx, now) }); err != nil {
+		return err
+	}
+	d.changed()
+	return nil
+}
+
+// AddNight stores a new night.
+func (d *Desk) AddNight(ctx context.Context, n night.Night, who string) (night.Night, error) {
+	if err := n.Validate(d.kitchen.Zone); err != nil {
+		return n, err
+	}
+	n.KitchenID = d.kitchen.ID
+	err := d.write(ctx, func(tx Tx, now time.Time) error {
+		id, err := tx.AddNight(ctx, n)
+		if err != nil {
+			return err
+		}
+		n.ID = id
+		return tx.Log(ctx, night.Event{NightID: id, At: now, Who: who, What: night.NightAdded, Why: "the night of " + n.Date.String()})
+	})
+	return n, err
+}
+
+// Nights gives the kitchen's nights, the oldest first.
+func (d *Desk) Nights(ctx context.Context) ([]night.Night, error) {
+	var out []night.Night
+	err := d.store.Read(ctx, func(tx Tx) (err error) {
+		out, err = tx.Nights(ctx)
+		return err
+	})
+	return out, err
+}
+
+// ErrNoNight says that the kitchen has no night to work on.
+var ErrNoNight = errors.New("there is no night yet: add one with `passbell night add`")
+
+// Current gives the night that the kitchen is working on now: the first that is
+// not over, else the latest.
+func (d *Desk) Current(ctx context.Context) (night.Night, error) {
+	nights, err := d.Nights(ctx)
+	if err != nil {
+		return night.Night{}, err
+	}
+	n, ok := night.Current(nights, d.now(), d.kitchen.Zone)
+	if !ok {
+		return n, ErrNoNight
+	}
+	return n, nil
+}
+
+// Replan brings the texts about orders in line with what is true now. Whoever
+// stopped a text because it was no longer true calls it, so that those who
+// shared the text still get theirs.
+func (d *Desk) Replan(ctx context.Context, nightID int64, orders ...int64) error {
+	return d.write(ctx, func(tx Tx, now time.Time) error {
+		n, err := tx.Night(ctx, nightID)
+		if err != nil {
+			return err
+		}
+		return d.replan(ctx, tx, n, now, orders...)
+	})
+}
+
+// log appends an event about an order.
+func log(ctx context.Context, tx Tx, o night.Order, now time.Time, who string, what night.What, why string) error {
+	return tx.Log(ctx, night.Event{NightID: o.NightID, OrderID: o.ID, At: now, Who: who, What: what, Why: why})
+}
+
+// replan brings the messages of a closed night in line with what is true now.
+// With orders given, only the texts to the people behind these orders are
+// looked at; no change of one person's order can move another person's texts.
+func (d *Desk) replan(ctx context.Context, tx Tx, n night.Night, now time.Time, orders ...int64) error {
+	if n.ClosedAt.IsZero() {
+		return nil
+	}
+	in, err := d.planInput(ctx, tx, n, now, orders)
+	if err != nil {
+		return err
+	}
+	p := plan.Make(in)
+	tell := len(orders) > 0
+	for _, drop := range p.Drop {
+		if err := d.drop(ctx, tx, in, drop, now, tell); err != nil {
+			return err
+		}
+	}
+	texts, err := d.render(n, in.Orders, p.Wanted)
+	if err != nil {
+		return err
+	}
+	var wanted []night.Message
+	for i, want := range p.Wanted {
+		want.KitchenID, want.NightID = d.kitchen.ID, n.ID
+		want.Text, want.Parts = texts[i], wording.Measure(texts[i]).Parts
+		if want.ID != 0 && same(find(in.Messages, want.ID), want) {
+			continue
+		}
+		if err := tx.Uncover(ctx, want.ID); err != nil {
+			return err
+		}
+		wanted = append(wanted, want)
+	}
+	for _, want := range wanted {
+		if err := d.putMessage(ctx, tx, in, want, now, tell); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// drop takes a planned message back, or shows that its time went by.
+func (d *Desk) drop(ctx context.Context, tx Tx, in plan.Input, drop plan.Drop, now time.Time, tell bool) error {
+	take := tx.Withdraw
+	if drop.State == night.Missed {
+		take = func(ctx context.Context, id int64, why string, now time.Time) (bool, error) {
+			return tx.SetMessageState(ctx, id, []night.MessageState{night.Due}, night.Missed, why, now)
+		}
+	}
+	gone, err := take(ctx, drop.MessageID, string(drop.Why), now)
+	if err != nil || !gone || !tell {
+		return err
+	}
+	return d.logMessage(ctx, tx, in, find(in.Messages, drop.MessageID), now, night.MessageWithdrawn, string(drop.Why))
+}
+
+func (d *Desk) planInput(ctx context.Context, tx Tx, n night.Night, now time.Time, orders []int64) (plan.Input, error) {
+	in := plan.Input{Kitchen: d.kitchen, Night: n, Now: now}
+	var err error
+	if len(orders) == 0 {
+		if in.Orders, err = tx.Orders(ctx, n.ID); err != nil {
+			return in, err
+		}
+		in.Messages, err = tx.Messages(ctx, n.ID)
+	} else {
+		if in.Orders, err = tx.Household(ctx, n.ID, orders); err != nil {
+			return in, err
+		}
+		in.Messages, err = tx.MessagesAbout(ctx, ids(in.Orders))
+	}
+	if err != nil {
+		return in, err
+	}
+	in.OptedOut, err = tx.OptedOut(ctx)
+	return in, err
+}
+
+// putMessage stores a planned message, new or changed, and says so in the
+// history where told to.
+func (d *Desk) putMessage(ctx context.Context, tx Tx, in plan.Input, want night.Message, now time.Time, tell bool) error {
+	what := night.MessageChanged
+	if want.ID == 0 {
+		id, added, err := tx.AddMessage(ctx, want)
+		if err != nil || !added {
+			return err
+		}
+		want.ID, what = id, night.MessagePlanned
+	} else if due, err := tx.Reword(ctx, want); err != nil || !due {
+		return err
+	}
+	if !tell {
+		return nil
+	}
+	return d.logMessage(ctx, tx, in, want, now, what, fmt.Sprintf("%s for %s", want.Kind, d.local(want.DueAt)))
+}
+
+func (d *Desk) logMessage(ctx context.Context, tx Tx, in plan.Input, m night.Message, now time.Time, what night.What, why string) error {
+	return tx.Log(ctx, night.Event{
+		NightID: in.Night.ID, OrderID: lead(m), MessageID: m.ID, At: now, Who: "clock", What: what, Why: why,
+	})
+}
+
+// same tells whether a stored message already is what is wanted.
+func same(have, want night.Message) bool {
+	if have.State != night.Due || have.Text != want.Text || have.To != want.To || have.Place != want.Place ||
+		!have.DueAt.Equal(want.DueAt) || !have.ExpiresAt.Equal(want.ExpiresAt) || len(have.Covers) != len(want.Covers) {
+		return false
+	}
+	slots := make(map[int64]night.Clock, len(have.Covers))
+	for _, c := range have.Covers {
+		slots[c.OrderID] = c.Slot
+	}
+	for _, c := range want.Covers {
+		if slot, ok := slots[c.OrderID]; !ok || slot != c.Slot {
+			return false
+		}
+	}
+	return true
+}
+
+func find(messages []night.Message, id int64) night.Message {
+	for _, m := range messages {
+		if m.ID == id {
+			return m
+		}
+	}
+	return night.Message{}
+}
+
+// render writes the texts of planned messages.
+func (d *Desk) render(n night.Night, orders []night.Order, messages []night.Message) ([]string, error) {
+	byID := make(map[int64]night.Order, len(orders))
+	for _, o := range orders {
+		byID[o.ID] = o
+	}
+	out := make([]string, len(messages))
+	for i, m := range messages {
+		var about []night.Order
+		for _, c := range m.Covers {
+			about = append(about, byID[c.OrderID])
+		}
+		text, err := d.texts.Render(wording.NameFor(m.Kind), wording.FactsFor(d.kitchen, n, about, d.texts.Lang()))
+		if err != nil {
+			return nil, fmt.Errorf("write the %s: %w", m.Kind, err)
+		}
+		out[i] = text
+	}
+	return out, nil
+}
+
+// local writes a moment as the kitchen's people say it.
+func (d *Desk) local(t time.Time) string { return t.In(d.kitchen.Zone).Format("Mon 2 Jan 15:04") }
+
+func ids(orders []night.Order) []int64 {
+	out := make([]int64, len(orders))
+	for i, o := range orders {
+		out[i] = o.ID
+	}
+	return out
+}

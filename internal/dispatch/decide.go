@@ -1,0 +1,191 @@
+package dispatch
+
+import (
+	"errors"
+	"fmt"
+	"time"
+
+	"passbell/adapters"
+	"passbell/internal/night"
+)
+
+// Truth is what is true of a message's orders and address just before it is
+// sent.
+type Truth struct {
+	Orders   []night.Order // those that the message covers
+	OptedOut bool          // the address wants no texts
+	Kitchen  night.Kitchen
+}
+
+// Verdict says what to do with a claimed message.
+type Verdict struct {
+	// State is Sending for "send it", else the state to settle the message in:
+	// Dropped, Missed, or Due with Until.
+	State  night.MessageState
+	Until  time.Time
+	Reason string
+}
+
+// Check decides whether a claimed message may still go out. It was true when it
+// was planned; the customer may have cancelled, come or opted out since, and
+// the machine may have slept.
+func Check(m night.Message, t Truth, now time.Time) Verdict {
+	if t.OptedOut && m.Kind != night.Confirmation {
+		return Verdict{State: night.Dropped, Reason: "the customer wants no texts"}
+	}
+	if !m.ExpiresAt.IsZero() && !now.Before(m.ExpiresAt) {
+		return Verdict{State: night.Missed, Reason: "its time passed before it could be sent"}
+	}
+	if why := untrue(m, t); why != "" {
+		return Verdict{State: night.Dropped, Reason: why}
+	}
+	if end := loudAgain(t.Kitchen, now); end.After(now) {
+		if !m.ExpiresAt.IsZero() && !end.Before(m.ExpiresAt) {
+			return Verdict{State: night.Missed, Reason: "it would be of no use after the quiet hours"}
+		}
+		return Verdict{State: night.Due, Until: end, Reason: "quiet hours"}
+	}
+	return Verdict{State: night.Sending}
+}
+
+// untrue says why a message is no longer true; "" if it still is.
+func untrue(m night.Message, t Truth) string {
+	switch m.Kind {
+	case night.Reply, night.Confirmation, night.Cancellation:
+		return ""
+	case night.Instructions, night.Reminder, night.Update, night.Nudge, night.Delay, night.Resend:
+	}
+	slots := make(map[int64]night.Clock, len(m.Covers))
+	for _, c := range m.Covers {
+		slots[c.OrderID] = c.Slot
+	}
+	for _, o := range t.Orders {
+		switch {
+		case !o.State.Open():
+			return fmt.Sprintf("order %s is %s", o.Ref, o.State)
+		case o.State == night.Arrived && m.Kind != night.Resend:
+			return fmt.Sprintf("the customer of order %s is here already", o.Ref)
+		case o.Slot != slots[o.ID]:
+			return fmt.Sprintf("order %s is now at %s", o.Ref, o.Slot)
+		}
+	}
+	return ""
+}
+
+// loudAgain gives now, or the end of the quiet hours that hold at now.
+func loudAgain(k night.Kitchen, now time.Time) time.Time {
+	local := now.In(k.Zone)
+	if !k.Quiet.Holds(night.ClockOf(local)) {
+		return now
+	}
+	day := night.DateOf(local)
+	if night.ClockOf(local) >= k.Quiet.To {
+		day = day.AddDays(1)
+	}
+	end, _ := night.Instant(day, k.Quiet.To, k.Zone)
+	return end
+}
+
+// Retry is the policy for tries that failed for now.
+type Retry struct {
+	First    time.Duration // wait after the first failure; it doubles each time
+	Cap      time.Duration // the longest wait
+	Attempts int           // tries in all
+}
+
+// Outcome is what one try led to.
+type Outcome struct {
+	State   night.MessageState
+	Reason  string
+	RetryAt time.Time     // for Due
+	Pause   time.Duration // the whole adapter should wait this long
+	Word    string        // for the record of the attempt
+}
+
+// Decide turns the answer to one try into what becomes of the message. A text
+// whose fate is unknown is never sent again by itself: a missed reminder costs
+// one phone call, a doubled one costs the customer's trust. spread is between 0
+// and 1 and scatters the retries.
+func Decide(err error, m night.Message, r Retry, now time.Time, spread float64) Outcome {
+	if err == nil {
+		return Outcome{State: night.Sent, Word: "accepted"}
+	}
+	out := Outcome{Word: string(adapters.OutcomeOf(err)), Reason: "no answer came back: it may have gone out"}
+	var se *adapters.SendError
+	if !errors.As(err, &se) {
+		out.State = night.InDoubt
+		return out
+	}
+	if se.Reason != "" {
+		out.Reason = se.Reason
+	}
+	wait := time.Duration(float64(r.wait(m.Attempt)) * (0.5 + spread))
+	switch {
+	case se.Outcome == adapters.Permanent && !se.Account:
+		out.State = night.Failed
+		return out
+	case se.Outcome == adapters.Unknown:
+		out.State = night.InDoubt
+		return out
+	case se.Outcome == adapters.Throttled:
+		wait = max(wait, se.Wait)
+		out.Pause = wait
+	case se.Account:
+		wait = max(r.Cap, se.Wait)
+		out.Pause = wait
+	default:
+		wait = max(wait, se.Wait)
+	}
+	out.State, out.RetryAt = night.Due, now.Add(wait)
+	// Being told to slow down, or an account out of order, says nothing of the
+	// message: only its own failures are counted against it.
+	counted := se.Outcome == adapters.Temporary && !se.Account
+	if late := !m.ExpiresAt.IsZero() && !out.RetryAt.Before(m.ExpiresAt); late || counted && m.Attempt >= r.Attempts {
+		out.State, out.RetryAt = night.Failed, time.Time{}
+	}
+	return out
+}
+
+func (r Retry) wait(attempt int) time.Duration {
+	w := r.First
+	for i := 1; i < attempt && w < r.Cap; i++ {
+		w *= 2
+	}
+	return min(w, r.Cap)
+}
+
+// PartsState settles a message by what the network says of its parts: it is
+// delivered when all of them are, and failed when one is lost. Which report
+// came first does not matter. ok is false while nothing is settled.
+func PartsState(fates []night.Fate) (state night.MessageState, ok bool) {
+	delivered := 0
+	for _, s := range fates {
+		switch s {
+		case night.PartFailed:
+			return night.Failed, true
+		case night.PartDelivered:
+			delivered++
+		case night.OnTheWay:
+		}
+	}
+	return night.Delivered, delivered > 0 && delivered == len(fates)
+}
+
+// Later gives the fate that holds when a part is reported as both a and b:
+// delivered outranks failed, failed outranks on the way.
+func Later(a, b night.Fate) night.Fate {
+	rank := func(s night.Fate) int {
+		switch s {
+		case night.PartDelivered:
+			return 2
+		case night.PartFailed:
+			return 1
+		case night.OnTheWay:
+		}
+		return 0
+	}
+	if rank(b) > rank(a) {
+		return b
+	}
+	return a
+}

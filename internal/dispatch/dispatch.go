@@ -1,0 +1,362 @@
+// Package dispatch sends what is due: it claims messages, looks once more
+// whether they are still true, hands them to an adapter, and settles what
+// became of them.
+package dispatch
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"log/slog"
+	"time"
+
+	"golang.org/x/time/rate"
+
+	"passbell/adapters"
+	"passbell/internal/desk"
+	"passbell/internal/night"
+)
+
+// Store is the part of the database that dispatch needs. Claim is committed
+// before the provider is called, so that a crash leaves a row to look at and
+// not a second text.
+type Store interface {
+	Claim(ctx context.Context, adapter string, now, leaseUntil time.Time, limit int) ([]night.Message, error)
+	Write(ctx context.Context, fn func(Tx) error) error
+	Read(ctx context.Context, fn func(Tx) error) error
+}
+
+// Tx is one transaction.
+type Tx interface {
+	desk.OrderTeller
+	ReceiptTx
+	Message(ctx context.Context, id int64) (night.Message, error)
+	Abandoned(ctx context.Context, now time.Time) ([]night.Message, error)
+	Settle(ctx context.Context, s night.Settlement, now time.Time) (bool, error)
+	OptedOut(ctx context.Context) (map[string]bool, error)
+}
+
+// Replanner brings the texts about orders in line again.
+type Replanner interface {
+	Replan(ctx context.Context, nightID int64, orders ...int64) error
+}
+
+// Config is what a dispatcher needs. Every field is required but Changed.
+type Config struct {
+	Store     Store
+	Kitchen   night.Kitchen
+	Adapter   string // the adapter's name in the configuration
+	Sender    adapters.Sender
+	From      string // the sender to name; "" for the adapter's default
+	Window    int    // how many sends may be under way at once
+	PerSecond float64
+	Timeout   time.Duration // for one send
+	Retry     Retry
+	Replanner Replanner
+	Now       func() time.Time
+	Spread    func() float64 // 0 to 1, scatters retries
+	Log       *slog.Logger
+	Changed   func() // called after messages were settled
+}
+
+// Dispatcher sends what is due through one adapter.
+type Dispatcher struct {
+	c       Config
+	pace    *rate.Limiter
+	wake    chan struct{}
+	results chan result
+	paused  time.Time // no sends before this moment
+}
+
+type result struct {
+	message  night.Message
+	accepted adapters.Accepted
+	err      error
+}
+
+// New makes a dispatcher.
+func New(c Config) (*Dispatcher, error) {
+	switch {
+	case c.Store == nil, c.Sender == nil, c.Replanner == nil, c.Now == nil, c.Spread == nil, c.Log == nil:
+		return nil, errors.New("dispatch: something is missing in its configuration")
+	case c.Window < 1, c.PerSecond <= 0, c.Timeout <= 0, c.Retry.Attempts < 1:
+		return nil, errors.New("dispatch: window, pace, timeout and attempts must be above zero")
+	}
+	if c.Changed == nil {
+		c.Changed = func() {}
+	}
+	return &Dispatcher{
+		c:       c,
+		pace:    rate.NewLimiter(rate.Limit(c.PerSecond), max(1, int(c.PerSecond))),
+		wake:    make(chan struct{}, 1),
+		results: make(chan result, c.Window),
+	}, nil
+}
+
+// Wake makes Run look for due messages now. It never blocks.
+func (d *Dispatcher) Wake() {
+	select {
+	case d.wake <- struct{}{}:
+	default:
+	}
+}
+
+// Run sends what is due each time it is woken, until ctx is done. Sends that
+// are under way then are waited for and settled.
+func (d *Dispatcher) Run(ctx context.Context) {
+	for {
+		if err := d.Drain(ctx); err != nil && ctx.Err() == nil {
+			d.c.Log.Error("sending stopped; it goes on with the next tick", "adapter", d.c.Adapter, "error", err)
+		}
+		select {
+		case <-ctx.Done():
+			return
+		case <-d.wake:
+		}
+	}
+}
+
+// Drain sends until nothing is due and nothing is under way. It is not safe for
+// concurrent use.
+func (d *Dispatcher) Drain(ctx context.Context) error {
+	if err := d.abandon(ctx); err != nil {
+		return err
+	}
+	underway := 0
+	for {
+		started, err := d.start(ctx, d.c.Window-underway)
+		underway += started
+		if underway == 0 {
+			return err
+		}
+		// Even if claiming failed, what is under way must be settled.
+		batch := []result{}
+		select {
+		case r := <-d.results:
+			batch = append(batch, r)
+		case <-d.wake:
+			continue
+		}
+		for more := true; more; {
+			select {
+			case r := <-d.results:
+				batch = append(batch, r)
+			default:
+				more = false
+			}
+		}
+		underway -= len(batch)
+		if err := d.settle(ctx, batch); err != nil {
+			return err
+		}
+	}
+}
+
+// start claims as many messages as may go now, checks them and hands them to
+// the adapter. It gives how many sends it started.
+func (d *Dispatcher) start(ctx context.Context, room int) (int, error) {
+	now := d.c.Now().UTC()
+	if ctx.Err() != nil || room == 0 || now.Before(d.paused) {
+		return 0, ctx.Err()
+	}
+	room = min(room, int(d.pace.TokensAt(now)))
+	if room == 0 {
+		return 0, nil
+	}
+	claimed, err := d.c.Store.Claim(ctx, d.c.Adapter, now, now.Add(2*d.c.Timeout), room)
+	if err != nil || len(claimed) == 0 {
+		return 0, err
+	}
+	truths, err := d.truths(ctx, claimed)
+	if err != nil {
+		// Nothing was handed over yet: say so instead of leaving them in doubt.
+		return 0, errors.Join(err, d.hold(ctx, claimed, now))
+	}
+	started := 0
+	var stopped []night.Message
+	var verdicts []Verdict
+	for i, m := range claimed {
+		v := Check(m, truths[i], now)
+		if v.State != night.Sending {
+			stopped, verdicts = append(stopped, m), append(verdicts, v)
+			continue
+		}
+		started++
+		d.pace.AllowN(now, 1)
+		go d.send(ctx, m)
+	}
+	return started, d.stop(ctx, stopped, verdicts, now)
+}
+
+// send makes one try. Once begun it is not cut short by a shutdown: only its
+// own time limit ends it.
+func (d *Dispatcher) send(ctx context.Context, m night.Message) {
+	ctx, cancel := context.WithTimeout(context.WithoutCancel(ctx), d.c.Timeout)
+	defer cancel()
+	accepted, err := d.c.Sender.Send(ctx, adapters.Message{
+		Key: fmt.Sprintf("m%d-%d", m.ID, m.Attempt), To: m.To, From: d.c.From,
+		Subject: d.c.Kitchen.Name, Text: m.Text, ValidUntil: m.ExpiresAt,
+	})
+	d.results <- result{m, accepted, err}
+}
+
+func (d *Dispatcher) truths(ctx context.Context, messages []night.Message) ([]Truth, error) {
+	out := make([]Truth, len(messages))
+	err := d.c.Store.Read(ctx, func(tx Tx) error {
+		opted, err := tx.OptedOut(ctx)
+		if err != nil {
+			return err
+		}
+		for i, m := range messages {
+			out[i] = Truth{OptedOut: opted[m.To], Kitchen: d.c.Kitchen}
+			for _, c := range m.Covers {
+				o, err := tx.Order(ctx, c.OrderID)
+				if err != nil {
+					return err
+				}
+				out[i].Orders = append(out[i].Orders, o)
+			}
+		}
+		return nil
+	})
+	return out, err
+}
+
+// hold puts claimed messages back that were not handed over.
+func (d *Dispatcher) hold(ctx context.Context, messages []night.Message, now time.Time) error {
+	verdicts := make([]Verdict, len(messages))
+	for i := range messages {
+		verdicts[i] = Verdict{State: night.Due, Until: now.Add(d.c.Retry.First), Reason: "the order could not be read"}
+	}
+	return d.stop(ctx, messages, verdicts, now)
+}
+
+// stop settles messages that were claimed and not handed over, and lets those
+// who shared an untrue text get a true one.
+func (d *Dispatcher) stop(ctx context.Context, messages []night.Message, verdicts []Verdict, now time.Time) error {
+	if len(messages) == 0 {
+		return nil
+	}
+	ctx = context.WithoutCancel(ctx)
+	err := d.write(ctx, func(tx Tx) error {
+		for i, m := range messages {
+			v := verdicts[i]
+			_, err := d.record(ctx, tx, m, night.Settlement{State: v.State, Reason: v.Reason, RetryAt: v.Until, Outcome: "not sent"}, now)
+			if err != nil {
+				return err
+			}
+		}
+		return nil
+	})
+	if err != nil {
+		return err
+	}
+	for i, m := range messages {
+		if verdicts[i].State != night.Dropped || len(m.Covers) == 0 {
+			continue
+		}
+		orders := make([]int64, len(m.Covers))
+		for j, c := range m.Covers {
+			orders[j] = c.OrderID
+		}
+		if err := d.c.Replanner.Replan(ctx, m.NightID, orders...); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// settle records what became of tries.
+func (d *Dispatcher) settle(ctx context.Context, batch []result) error {
+	ctx = context.WithoutCancel(ctx) // a shutdown must not lose what is known
+	now := d.c.Now().UTC()
+	return d.write(ctx, func(tx Tx) error {
+		for _, r := range batch {
+			out := Decide(r.err, r.message, d.c.Retry, now, d.c.Spread())
+			if until := now.Add(out.Pause); out.Pause > 0 && until.After(d.paused) {
+				d.paused = until
+			}
+			counted, err := d.record(ctx, tx, r.message, night.Settlement{
+				State: out.State, Reason: out.Reason, RetryAt: out.RetryAt, Outcome: out.Word, IDs: r.accepted.IDs,
+			}, now)
+			if err != nil || !counted || out.State != night.Sent {
+				if err != nil {
+					return err
+				}
+				continue
+			}
+			if err := desk.Told(ctx, tx, r.message, now, d.c.Adapter); err != nil {
+				return err
+			}
+			if err := joinEarly(ctx, tx, d.c.Adapter, r.accepted.IDs, now); err != nil {
+				return err
+			}
+		}
+		return nil
+	})
+}
+
+// record settles one attempt and says so in the history.
+func (d *Dispatcher) record(ctx context.Context, tx Tx, m night.Message, s night.Settlement, now time.Time) (bool, error) {
+	s.MessageID, s.Attempt, s.Adapter = m.ID, m.Attempt, d.c.Adapter
+	counted, err := tx.Settle(ctx, s, now)
+	if err != nil || !counted {
+		return false, err
+	}
+	why := fmt.Sprintf("%s: %s", m.Kind, s.State)
+	if s.State == night.Due {
+		why = fmt.Sprintf("%s: not yet", m.Kind)
+	}
+	if s.Reason != "" {
+		why += ", " + s.Reason
+	}
+	return true, tx.Log(ctx, settled(m, now, d.c.Adapter, why))
+}
+
+func settled(m night.Message, now time.Time, who, why string) night.Event {
+	e := night.Event{NightID: m.NightID, MessageID: m.ID, InboundID: m.InboundID, At: now, Who: who, What: night.MessageSettled, Why: why}
+	if len(m.Covers) > 0 {
+		e.OrderID = m.Covers[0].OrderID
+	}
+	return e
+}
+
+// abandon finds tries that nobody will settle any more: whoever made them is
+// gone, and nobody knows whether the text went out.
+func (d *Dispatcher) abandon(ctx context.Context) error {
+	now := d.c.Now().UTC()
+	var found []night.Message
+	err := d.c.Store.Read(ctx, func(tx Tx) (err error) {
+		found, err = tx.Abandoned(ctx, now)
+		return err
+	})
+	if err != nil || len(found) == 0 {
+		return err
+	}
+	return d.write(ctx, func(tx Tx) error {
+		for _, m := range found {
+			_, err := d.record(ctx, tx, m, night.Settlement{
+				State: night.InDoubt, Outcome: string(adapters.Unknown),
+				Reason: "passbell was stopped while sending: it may have gone out",
+			}, now)
+			if err != nil {
+				return err
+			}
+		}
+		return nil
+	})
+}
+
+// write runs fn in a transaction, tries a busy database again, and tells who
+// waits.
+func (d *Dispatcher) write(ctx context.Context, fn func(Tx) error) error {
+	const tries = 3
+	var err error
+	for range tries {
+		if err = d.c.Store.Write(ctx, fn); err == nil {
+			d.c.Changed()
+			return nil
+		}
+	}
+	return fmt.Errorf("record what became of a text: %w", err)
+}

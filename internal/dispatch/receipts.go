@@ -1,0 +1,90 @@
+package dispatch
+
+import (
+	"context"
+	"errors"
+	"time"
+
+	"passbell/adapters"
+	"passbell/internal/night"
+)
+
+// ReceiptTx reads and writes what the network says of parts.
+type ReceiptTx interface {
+	PartsOf(ctx context.Context, messageID int64) ([]night.Part, error)
+	PartByProviderID(ctx context.Context, adapter, id string) (night.Part, error)
+	SetPart(ctx context.Context, adapter string, p night.Part, when time.Time) error
+	KeepReceipt(ctx context.Context, adapter string, r adapters.Receipt) error
+	TakeReceipts(ctx context.Context, adapter string, ids []string) ([]adapters.Receipt, error)
+	ReceiptState(ctx context.Context, messageID int64, to night.MessageState, reason string, now time.Time) (bool, error)
+}
+
+// Receipt records what the network reports of a text. A report on something
+// that is not on record yet is kept and joined when it is: the network may be
+// faster than the answer to the send.
+func (d *Dispatcher) Receipt(ctx context.Context, r adapters.Receipt) error {
+	now := d.c.Now().UTC()
+	return d.write(ctx, func(tx Tx) error {
+		err := join(ctx, tx, d.c.Adapter, r, now)
+		if errors.Is(err, night.ErrNotFound) {
+			return tx.KeepReceipt(ctx, d.c.Adapter, r)
+		}
+		return err
+	})
+}
+
+func joinEarly(ctx context.Context, tx Tx, adapter string, ids []string, now time.Time) error {
+	receipts, err := tx.TakeReceipts(ctx, adapter, ids)
+	if err != nil {
+		return err
+	}
+	for _, r := range receipts {
+		if err := join(ctx, tx, adapter, r, now); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// join brings a report together with the part that it is about.
+func join(ctx context.Context, tx Tx, adapter string, r adapters.Receipt, now time.Time) error {
+	part, err := tx.PartByProviderID(ctx, adapter, r.ID)
+	if err != nil {
+		return err
+	}
+	if fate := Later(part.Fate, night.Fate(r.Status)); fate != part.Fate {
+		part.Fate, part.Reason = fate, r.Reason
+		if err := tx.SetPart(ctx, adapter, part, now); err != nil {
+			return err
+		}
+	}
+	parts, err := tx.PartsOf(ctx, part.MessageID)
+	if err != nil {
+		return err
+	}
+	fates := make([]night.Fate, len(parts))
+	reason := ""
+	for i, p := range parts {
+		fates[i] = p.Fate
+		if p.Fate == night.PartFailed {
+			reason = p.Reason
+		}
+	}
+	state, ok := PartsState(fates)
+	if !ok {
+		return nil
+	}
+	changed, err := tx.ReceiptState(ctx, part.MessageID, state, reason, now)
+	if err != nil || !changed {
+		return err
+	}
+	m, err := tx.Message(ctx, part.MessageID)
+	if err != nil {
+		return err
+	}
+	why := string(m.Kind) + ": " + string(state)
+	if reason != "" {
+		why += ", " + reason
+	}
+	return tx.Log(ctx, settled(m, now, adapter, why))
+}

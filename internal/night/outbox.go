@@ -1,0 +1,47 @@
+package night
+
+import (
+	"errors"
+	"time"
+)
+
+// ErrNotFound says that there is no such thing in this kitchen.
+var ErrNotFound = errors.New("not found")
+
+// ErrChanged says that something is no longer as it was read.
+var ErrChanged = errors.New("changed meanwhile by somebody else")
+
+// TakenError says that something of that name exists already.
+type TakenError struct{ What string }
+
+func (e *TakenError) Error() string { return e.What + " exists already" }
+
+// Settlement is what became of one attempt to send a message.
+type Settlement struct {
+	MessageID int64
+	Attempt   int
+	Adapter   string
+	State     MessageState
+	Reason    string
+	RetryAt   time.Time // for Due only
+	Outcome   string    // for the record of the attempt
+	IDs       []string  // the provider's ids of an accepted text, one a part
+}
+
+// Part is one part of an accepted text and what the network says of it.
+type Part struct {
+	ProviderID string
+	MessageID  int64
+	Fate       Fate
+	Reason     string
+}
+
+// Fate is what became of a part.
+type Fate string
+
+// The fates of a part.
+const (
+	OnTheWay      Fate = "on the way"
+	PartDelivered Fate = "delivered"
+	PartFailed    Fate = "failed"
+)
