@@ -1,0 +1,85 @@
+package vehicles
+
+import "passbell/internal/reading/vehicles/words"
+
+// foot sets the body of somebody who says that they walk, where no vehicle is
+// theirs.
+func (r *reader) foot(f *Found) {
+	if f.Body != "" || f.Make != "" || f.Model != "" {
+		return
+	}
+	for i := range r.words {
+		if r.walks(i) {
+			f.Body = "foot"
+			f.Colours = nil
+			f.Spans = append(f.Spans[:0], [2]int{r.words[i].Start, r.words[i].End})
+			return
+		}
+	}
+}
+
+func (r *reader) low(i int) string {
+	if i < 0 || i >= len(r.words) {
+		return ""
+	}
+	return r.words[i].Low
+}
+
+// walks tells whether word i says that somebody comes on foot.
+func (r *reader) walks(i int) bool {
+	switch r.low(i) {
+	case "foot":
+		p := r.low(i - 1)
+		return p == "on" || p == "by"
+	case "pie":
+		switch r.low(i - 2) {
+		case "voy", "vengo", "estoy", "llego", "viene", "va", "ando", "vamos", "venimos":
+			return r.low(i-1) == "a"
+		}
+		return false
+	case "walking", "walkin", "walked", "strolling", "strolled", "caminando", "andando":
+		return !r.denied(i) && !r.elsewhere(i)
+	case "walk":
+		switch r.low(i - 1) {
+		case "ill", "will", "gonna", "well", "to":
+			return (r.low(i-1) != "to" || r.low(i-2) == "going" || r.low(i-2) == "have" || r.low(i-2) == "had") && !r.elsewhere(i)
+		}
+	}
+	return false
+}
+
+// denied tells whether the walking is denied or asked about.
+func (r *reader) denied(i int) bool {
+	for j := i - 1; j >= 0 && j >= i-3; j-- {
+		if r.words[j+1].Before == words.Stop {
+			return false
+		}
+		switch r.low(j) {
+		case "not", "cant", "cannot", "can", "should", "could", "if", "isnt", "arent", "wont", "never", "dog", "no", "difficulty", "trouble":
+			return true
+		}
+	}
+	return false
+}
+
+// elsewhere tells whether the walk is not the way to the collection: out of the
+// house, back to the car, a walking stick.
+func (r *reader) elsewhere(i int) bool {
+	if i+1 < len(r.words) && r.words[i+1].Before >= words.Comma {
+		return false
+	}
+	switch r.low(i + 1) {
+	case "out", "distance", "stick", "frame", "aid", "boot", "dog", "dogs", "away":
+		return true
+	case "the":
+		return r.low(i+2) == "dog" || r.low(i+2) == "dogs"
+	case "back", "to":
+		for j := i + 1; j < len(r.words) && j <= i+5; j++ {
+			switch r.low(j) {
+			case "car", "van", "truck", "station", "stop":
+				return true
+			}
+		}
+	}
+	return false
+}

@@ -1,0 +1,414 @@
+package vehicles
+
+import (
+	"slices"
+	"strings"
+
+	"passbell/internal/reading/vehicles/words"
+)
+
+// settleColours decides which colours are a vehicle's: an adjective before it
+// ("white work van"), said of it ("Jazz which is blue"), or a fragment that can
+// be nothing else ("Green.").
+func (r *reader) settleColours() {
+	for i := range r.items {
+		it := &r.items[i]
+		if it.kind != other || it.roles&roleColour == 0 || r.surname(i) {
+			continue
+		}
+		if r.target(i) >= 0 || r.saidOf(i) || r.fragment(i) {
+			it.kind = isColour
+		}
+	}
+}
+
+// surname tells whether a colour is somebody's name: "Mr White", "James Brown".
+func (r *reader) surname(i int) bool {
+	if i == 0 || r.sep(i) >= words.Comma && !(r.has(i-1, rolePerson) && r.sep(i) == words.Stop && len(r.first(i-1).Low) <= 3) {
+		return false
+	}
+	if r.has(i-1, rolePerson) && !r.vehicle(i+1) && !r.has(i+1, roleColour) {
+		return true
+	}
+	prev := r.first(i - 1)
+	return r.first(i).Title && prev.Title && r.items[i-1].lex == nil && !words.Common(prev.Low)
+}
+
+// target is the vehicle item that colour i stands before as an adjective, or -1.
+func (r *reader) target(i int) int {
+	for j := i + 1; j < len(r.items) && j <= i+5; j++ {
+		if r.sep(j) == words.Stop {
+			return -1
+		}
+		if r.vehicle(j) {
+			return j
+		}
+		if r.has(j, roleColour|roleShade|roleAdj|roleIsh) || r.and(j) {
+			continue
+		}
+		// One unknown word may stand between: "white church van".
+		if r.has(j, roleNoun|roleGlue|roleDet|roleIn|roleLandmark|roleNot) || r.sep(j) > words.Slash {
+			return -1
+		}
+		if j+1 < len(r.items) && r.near(j+1) && r.vehicle(j+1) {
+			return j + 1
+		}
+		return -1
+	}
+	return -1
+}
+
+func (r *reader) and(i int) bool {
+	switch r.first(i).Low {
+	case "and", "or", "n", "y", "o", "with", "w":
+		return r.has(i+1, roleColour|roleShade)
+	}
+	return false
+}
+
+// saidOf tells whether colour i is said of a vehicle before it.
+func (r *reader) saidOf(i int) bool {
+	if !r.colourEnds(i) {
+		return false
+	}
+	for j := i - 1; j >= 0 && j >= i-7; j-- {
+		if r.sep(j+1) == words.Stop {
+			return r.itIs(j+1, i) && r.anyVehicle(j)
+		}
+		if r.vehicle(j) {
+			return true
+		}
+		if !r.has(j, roleColour|roleShade|roleIsh|roleGlue|roleTrim|roleAdj) {
+			return r.itIs(j+1, i) && r.anyVehicle(j)
+		}
+	}
+	return r.itIs(0, i) && (i > 0 || r.onlyColours())
+}
+
+// itIs tells whether the items between say "it is", "im in the".
+func (r *reader) itIs(from, to int) bool {
+	for j := max(from, to-4); j < to; j++ {
+		switch r.first(j).Low {
+		case "its", "it", "thats", "which", "color", "colour":
+			return true
+		}
+	}
+	return false
+}
+
+func (r *reader) anyVehicle(to int) bool {
+	for j := 0; j <= to; j++ {
+		if r.vehicle(j) {
+			return true
+		}
+	}
+	return false
+}
+
+// colourEnds tells whether no other thing follows colour i that it could be the
+// colour of.
+func (r *reader) colourEnds(i int) bool {
+	k := i + 1
+	for k < len(r.items) && r.near(k) && (r.has(k, roleColour|roleShade|roleIsh) || r.and(k)) {
+		k++
+	}
+	if k == len(r.items) || !r.near(k) || r.named(k) || r.vehicle(k) {
+		return true
+	}
+	if r.has(k, roleNoun) {
+		return false
+	}
+	w := r.first(k)
+	return w.Class != words.Letters || w.Title || w.Upper || words.Common(w.Low) || r.items[k].lex != nil
+}
+
+// fragment tells whether colour i stands in a clause of nothing but colour, in a
+// text with a vehicle in it or with nothing else.
+func (r *reader) fragment(i int) bool {
+	from := i
+	for from > 0 && r.sep(from) < words.Comma {
+		from--
+	}
+	to := i + 1
+	for to < len(r.items) && r.sep(to) < words.Comma {
+		to++
+	}
+	for j := from; j < to; j++ {
+		if !r.has(j, roleColour|roleShade|roleIsh) && !r.and(j) {
+			return false
+		}
+	}
+	return r.anyVehicle(len(r.items)-1) || r.onlyColours()
+}
+
+func (r *reader) onlyColours() bool {
+	for j := range r.items {
+		if !r.has(j, roleColour|roleShade|roleIsh|roleDet|roleGlue) {
+			return false
+		}
+	}
+	return true
+}
+
+// cluster is one mention of one vehicle.
+type cluster struct {
+	from, to    int // items
+	colours     [4]string
+	ncolours    int
+	make, model string
+	body        string
+	dropped     bool
+}
+
+func (c *cluster) empty() bool {
+	return c.ncolours == 0 && c.make == "" && c.model == "" && c.body == ""
+}
+
+func (c *cluster) addColour(label string) {
+	if c.ncolours < len(c.colours) && !slices.Contains(c.colours[:c.ncolours], label) {
+		c.colours[c.ncolours] = label
+		c.ncolours++
+	}
+}
+
+// gather joins the settled items to mentions.
+func (r *reader) gather(dst []cluster) []cluster {
+	last := -1
+	for i := range r.items {
+		it := &r.items[i]
+		if it.kind == other {
+			continue
+		}
+		if last < 0 || !r.linked(&dst[len(dst)-1], last, i) {
+			dst = append(dst, cluster{from: i})
+		}
+		c := &dst[len(dst)-1]
+		c.to = i + 1
+		last = i
+		switch it.kind {
+		case isColour:
+			for _, label := range it.lex.colours {
+				c.addColour(label)
+			}
+		case isName:
+			if it.name.make != "" && c.make == "" {
+				c.make = it.name.make
+			}
+			if it.name.model != "" && c.model == "" {
+				c.model = it.name.model
+			}
+		case isBody:
+			if c.body == "" || c.body == "van" && it.body == "taxi" {
+				c.body = it.body
+			}
+		}
+	}
+	for k := range dst {
+		dst[k].dropped = r.foreign(&dst[k])
+	}
+	return dst
+}
+
+// linked tells whether settled item i belongs to the mention c that ended with
+// item last.
+func (r *reader) linked(c *cluster, last, i int) bool {
+	it := &r.items[i]
+	for j := last + 1; j <= i; j++ {
+		if r.sep(j) == words.Stop && !(it.kind == isColour && r.fragment(i)) {
+			return false
+		}
+		if j == i {
+			break
+		}
+		if r.has(j, roleLandmark|roleNot|roleFailed|roleChange) && !r.has(j, roleGlue) || i-last > 7 {
+			return false
+		}
+		if r.has(j, roleColour|roleShade|roleAdj|roleGlue|roleDet|roleIn|roleIsh|roleTrim|roleOne|roleUnit) {
+			continue
+		}
+		if j+1 == i && it.kind != isColour { // "white church van"
+			continue
+		}
+		return false
+	}
+	clash := func(n name) bool {
+		return n.make != "" && c.make != "" && n.make != c.make
+	}
+	switch it.kind {
+	case isName:
+		return !clash(it.name) && (it.name.model == "" || c.model == "" || it.name.model == c.model)
+	case isColour:
+		t := r.target(i)
+		return t < 0 || r.items[t].kind != isName || !clash(r.items[t].name)
+	case isBody:
+		return c.body == "" || c.body == it.body || it.body == "taxi" || c.body == "taxi"
+	}
+	return true
+}
+
+// foreign tells whether a mention is of a landmark, of somebody else's car, or of
+// one that is not coming.
+func (r *reader) foreign(c *cluster) bool {
+	j := c.from - 1
+	det, in := false, false
+	for j >= 0 && r.near(j+1) && !r.has(j, roleNot|roleLandmark|roleBy) && r.has(j, roleDet|roleAdj|roleShade|roleIn) || j >= 0 && r.near(j+1) && r.first(j).Low == "in" {
+		det = det || r.has(j, roleDet)
+		in = in || r.has(j, roleIn) || r.first(j).Low == "in"
+		j--
+	}
+	if j >= 0 && r.near(j+1) {
+		switch {
+		case r.has(j, roleNot):
+			return true
+		case r.has(j, roleLandmark) && !in:
+			return true
+		case r.has(j, roleBy) && det && !(j > 0 && isComing(r.first(j-1).Low)):
+			return true
+		}
+	}
+	k := c.to
+	for k < len(r.items) && k < c.to+2 && r.near(k) && r.has(k, roleGlue) && !r.has(k, roleFailed) {
+		k++
+	}
+	return k < len(r.items) && r.near(k) && r.has(k, roleFailed)
+}
+
+func isComing(low string) bool {
+	switch low {
+	case "come", "coming", "arrive", "arriving", "arrived", "travel", "travelling", "go", "going", "be", "came", "collect", "collecting":
+		return true
+	}
+	return false
+}
+
+// merge makes one vehicle of the mentions: what does not clash completes, a
+// change of mind replaces, and two vehicles are ambiguous.
+func (r *reader) merge() Found {
+	var sum cluster
+	var f Found
+	started := false
+	for k := range r.clusters {
+		c := &r.clusters[k]
+		if c.dropped || c.empty() {
+			continue
+		}
+		switch {
+		case !started:
+			sum, started = *c, true
+		case !clash(&sum, c):
+			fill(&sum, c)
+		case r.changed(sum.to, c.from):
+			replace(&sum, c)
+		default:
+			f.Ambiguous = true
+			continue
+		}
+		sum.to = c.to
+		f.Spans = r.spans(f.Spans, c)
+	}
+	if sum.body == "bicycle" {
+		sum.ncolours, sum.make, sum.model = 0, "", ""
+	}
+	f.Make, f.Model, f.Body = sum.make, sum.model, sum.body
+	if sum.ncolours > 0 {
+		f.Colours = slices.Clone(sum.colours[:sum.ncolours])
+	}
+	return f
+}
+
+func clash(a, b *cluster) bool {
+	differ := func(x, y string) bool { return x != "" && y != "" && x != y }
+	if differ(a.make, b.make) || differ(a.model, b.model) || differ(a.body, b.body) {
+		return true
+	}
+	if a.ncolours == 0 || b.ncolours == 0 {
+		return false
+	}
+	for _, c := range b.colours[:b.ncolours] {
+		if slices.Contains(a.colours[:a.ncolours], c) {
+			return false
+		}
+	}
+	return true
+}
+
+func fill(sum, c *cluster) {
+	if sum.make == "" && (sum.model == "" || c.model == sum.model) {
+		sum.make = c.make
+	}
+	if sum.model == "" && (c.make == "" || c.make == sum.make) {
+		sum.model = c.model
+	}
+	if sum.body == "" {
+		sum.body = c.body
+	}
+	if sum.ncolours == 0 {
+		sum.colours, sum.ncolours = c.colours, c.ncolours
+	}
+}
+
+func replace(sum, c *cluster) {
+	if c.make != "" || c.model != "" || c.body != "" {
+		*sum = *c
+		return
+	}
+	sum.colours, sum.ncolours = c.colours, c.ncolours
+}
+
+// changed tells whether a change of mind stands between two items.
+func (r *reader) changed(from, to int) bool {
+	for j := from; j < to; j++ {
+		if r.has(j, roleChange) {
+			return true
+		}
+	}
+	return false
+}
+
+func (r *reader) spans(dst [][2]int, c *cluster) [][2]int {
+	if dst == nil {
+		dst = make([][2]int, 0, c.to-c.from)
+	}
+	for j := c.from; j < c.to; j++ {
+		if it := &r.items[j]; it.kind != other {
+			dst = append(dst, [2]int{r.words[it.from].Start, r.words[it.to-1].End})
+		}
+	}
+	return dst
+}
+
+func why(f Found) string {
+	if !f.Any() {
+		return ""
+	}
+	var b strings.Builder
+	b.Grow(48)
+	b.WriteString("It speaks of a")
+	for i, c := range f.Colours {
+		if i > 0 {
+			b.WriteString(" or")
+		}
+		b.WriteByte(' ')
+		b.WriteString(c)
+	}
+	for _, s := range [...]string{f.Make, f.Model} {
+		if s != "" {
+			b.WriteByte(' ')
+			b.WriteString(s)
+		}
+	}
+	switch {
+	case f.Body == "foot":
+		return "It says that they come on foot."
+	case f.Body != "":
+		b.WriteByte(' ')
+		b.WriteString(f.Body)
+	case f.Make == "" && f.Model == "":
+		b.WriteString(" vehicle")
+	}
+	if f.Ambiguous {
+		b.WriteString(", and of another vehicle")
+	}
+	b.WriteByte('.')
+	return b.String()
+}

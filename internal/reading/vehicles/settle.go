@@ -1,0 +1,400 @@
+package vehicles
+
+import (
+	"strings"
+
+	"passbell/internal/reading/vehicles/words"
+)
+
+// settleBodies decides which body and car words are meant as such.
+func (r *reader) settleBodies() {
+	for i := range r.items {
+		it := &r.items[i]
+		switch {
+		case it.roles&rolePickup != 0:
+			if r.pickupMeant(i) {
+				it.kind, it.body = isBody, "pickup"
+			}
+		case it.roles&roleTruck != 0:
+			if r.has(i+1, roleNoun) && r.near(i+1) {
+				continue
+			}
+			it.kind = isCar
+			if r.market == regionUS {
+				it.kind, it.body = isBody, "pickup"
+			}
+		case it.roles&roleBody != 0 && !it.slip:
+			if r.bodyMeant(i) {
+				it.kind, it.body = isBody, it.lex.body
+			}
+		case it.roles&roleCar != 0:
+			if r.near(i+1) && r.items[i+1].lex != nil && isCarPark(r.first(i+1).Low) {
+				continue
+			}
+			it.kind = isCar
+		case it.roles&roleOne != 0:
+			if r.oneMeant(i) {
+				it.kind = isCar
+			}
+		}
+	}
+}
+
+// isCarPark tells whether "car" before the word is no vehicle: car park, car seat.
+func isCarPark(low string) bool {
+	switch low {
+	case "park", "parks", "parking", "wash", "boot", "seat", "door", "window", "windows", "keys", "key":
+		return true
+	}
+	return false
+}
+
+// bodyMeant keeps names ("Van Nguyen", "Le Van") and other things ("bike shop",
+// "taxi rank") from being a body.
+func (r *reader) bodyMeant(i int) bool {
+	w := r.first(i)
+	if r.near(i+1) && r.has(i+1, roleNoun) && !(r.items[i].lex.body == "taxi" && r.first(i+1).Low == "driver") {
+		return false
+	}
+	if w.Low == "van" && w.Title {
+		if r.near(i+1) && r.first(i+1).Title && r.items[i+1].lex == nil {
+			return false
+		}
+		if r.near(i) && r.first(i-1).Title && !r.has(i-1, roleDet|roleColour|roleShade|roleAdj|roleGlue) && !r.named(i-1) {
+			return false
+		}
+	}
+	if w.Low == "cycle" || w.Low == "auto" {
+		return r.has(i-1, roleDet|roleBy|roleIn)
+	}
+	return !r.has(i-1, rolePerson) || r.sep(i) > words.Slash
+}
+
+// pickupMeant tells the vehicle from the verb: "white pickup", "in the pickup",
+// "ford pick up" against "here to pick up", "ready for pickup".
+func (r *reader) pickupMeant(i int) bool {
+	if r.near(i+1) && r.has(i+1, roleNoun|roleUnit|rolePerson) {
+		return false
+	}
+	if !r.near(i) {
+		return false
+	}
+	if r.has(i-1, roleColour) || r.named(i-1) && r.items[i-1].lex.names[0].trust == sure {
+		return true
+	}
+	if r.has(i-1, roleDet|roleAdj) {
+		j := i - 1
+		for j > 0 && r.near(j) && r.has(j, roleAdj|roleDet|roleColour|roleShade) {
+			j--
+		}
+		return r.has(j, roleIn) || r.first(j).Low == "in" || r.first(j).Low == "driving" || r.hasColour(j, i)
+	}
+	return false
+}
+
+func (r *reader) hasColour(from, to int) bool {
+	for j := max(from, 0); j < to; j++ {
+		if r.has(j, roleColour) {
+			return true
+		}
+	}
+	return false
+}
+
+// oneMeant tells whether "one" stands for a car: "in the silver one", "we are
+// the blue one".
+func (r *reader) oneMeant(i int) bool {
+	if !r.near(i) || !r.has(i-1, roleColour) {
+		return false
+	}
+	j := i - 1
+	for j >= 0 && r.has(j, roleColour|roleShade|roleAdj) {
+		j--
+	}
+	if !r.has(j, roleDet) {
+		return false
+	}
+	if j == 0 {
+		return true
+	}
+	switch r.first(j - 1).Low {
+	case "in", "im", "are", "were", "am", "driving", "its", "is", "be", "look", "for", "thats", "drive":
+		return true
+	}
+	return r.has(j-1, roleIn)
+}
+
+// settleNames decides which makes and models are meant, sure ones first, so that
+// they can vouch for the others.
+func (r *reader) settleNames() {
+	for i := range r.items {
+		if r.free(i) && !r.items[i].slip && r.items[i].lex.names[0].trust == sure && !r.vetoed(i) {
+			r.settleName(i)
+		}
+	}
+	for i := range r.items {
+		it := &r.items[i]
+		if !r.free(i) || it.spelled || r.vetoed(i) {
+			continue
+		}
+		t := ifCar
+		if !it.slip {
+			t = r.leastTrust(i)
+		}
+		if t == sure || t == ifCar && r.cause(i) || t == afterMake && r.madeBefore(i) || t == afterMake && r.colouredNumber(i) {
+			r.settleName(i)
+		}
+	}
+}
+
+// free tells whether item i can be a name and has not been settled otherwise. A
+// phrase that is a colour or a body before it is a name stays one.
+func (r *reader) free(i int) bool {
+	return r.items[i].kind == other && r.named(i)
+}
+
+// leastTrust is what the likeliest reading of item i needs.
+func (r *reader) leastTrust(i int) trust {
+	least := afterMake
+	for _, n := range r.items[i].lex.names {
+		least = min(least, n.trust)
+	}
+	return least
+}
+
+// vetoed tells whether something beside item i says that it is a person, a place
+// or another thing, whatever it is called.
+func (r *reader) vetoed(i int) bool {
+	last := i + 1
+	if r.near(last) {
+		next := r.first(last)
+		if r.has(last, roleNoun) && !r.has(last, roleTrim|roleCar|roleBody) && !r.named(last) {
+			return true
+		}
+		if r.has(last, roleUnit) && r.endsInNumber(i) && next.Class != words.Mixed {
+			return true
+		}
+	}
+	if r.near(i) && r.sep(i) < words.Slash {
+		if r.has(i-1, rolePerson) {
+			return true
+		}
+		prev := r.first(i - 1)
+		if prev.Title && !prev.Poss && r.first(i).Title && r.items[i-1].lex == nil && !words.Common(prev.Low) && r.items[i].to-r.items[i].from == 1 {
+			return true // "Henry Ford"
+		}
+	}
+	return false
+}
+
+func (r *reader) endsInNumber(i int) bool {
+	return r.words[r.items[i].to-1].Class == words.Digits
+}
+
+// madeBefore tells whether the make of a name that needs it stands right before.
+func (r *reader) madeBefore(i int) bool {
+	j := i - 1
+	if !r.near(i) || j < 0 {
+		return false
+	}
+	return r.sharesMake(j, i) && (r.items[j].kind == isName || r.named(j))
+}
+
+// sharesMake tells whether items j and i have a make in common.
+func (r *reader) sharesMake(j, i int) bool {
+	if !r.named(j) || !r.named(i) {
+		return false
+	}
+	for _, a := range r.items[j].lex.names {
+		for _, b := range r.items[i].lex.names {
+			if a.make == b.make && (a.model == "" || b.model == "") && a.model != b.model {
+				return true
+			}
+		}
+	}
+	return false
+}
+
+// colouredNumber lets a colour stand for the make before a number of three
+// digits: "black 911".
+func (r *reader) colouredNumber(i int) bool {
+	w := r.first(i)
+	return w.Class == words.Digits && len(w.Low) >= 3 && r.near(i) && r.has(i-1, roleColour) &&
+		(i+1 == len(r.items) || !r.near(i+1) || r.first(i+1).Class == words.Letters)
+}
+
+// cause looks for what makes an everyday word a car.
+func (r *reader) cause(i int) bool {
+	if r.madeBefore(i) || r.near(i+1) && r.sharesMake(i, i+1) {
+		return true
+	}
+	if r.colourBefore(i) || r.colourAfter(i) {
+		return true
+	}
+	if r.near(i + 1) {
+		n := &r.items[i+1]
+		if n.roles&(roleCar|roleTrim) != 0 || n.kind == isBody {
+			return true
+		}
+	}
+	if r.near(i) {
+		p := r.first(i - 1)
+		if p.Class == words.Digits && len(p.Low) == 4 && (p.Low[:2] == "19" || p.Low[:2] == "20") || p.Low == "plate" && i > 1 && r.first(i-2).Class == words.Digits {
+			return true
+		}
+	}
+	if r.inBefore(i) {
+		return true
+	}
+	if r.near(i+1) && r.plateLike(i+1) {
+		return !r.faint(i) || r.near(i+1) && r.first(i+1).Class == words.Mixed
+	}
+	return !r.faint(i) && r.onlyCar(i)
+}
+
+// faint tells whether item i is so common a word that "in the …" is not enough.
+func (r *reader) faint(i int) bool {
+	it := &r.items[i]
+	return it.slip || it.to-it.from == 1 && words.Common(r.first(i).Stem)
+}
+
+// colourBefore tells whether a colour stands before item i as its adjective.
+func (r *reader) colourBefore(i int) bool {
+	for j := i - 1; j >= 0 && j >= i-4; j-- {
+		if !r.near(j+1) && r.sep(j+1) != words.Comma {
+			return false
+		}
+		if r.has(j, roleColour) {
+			return true
+		}
+		if !r.has(j, roleAdj|roleShade|roleIsh) && !(r.items[j].kind == isName) && !r.and(j) {
+			return false
+		}
+	}
+	return false
+}
+
+// colourAfter tells whether a colour that describes item i follows it.
+func (r *reader) colourAfter(i int) bool {
+	for j := i + 1; j < len(r.items) && j <= i+4; j++ {
+		if r.sep(j) == words.Stop {
+			return false
+		}
+		if r.has(j, roleColour) {
+			return r.colourEnds(j)
+		}
+		if !r.has(j, roleShade|roleIsh|roleGlue|roleTrim) || r.has(j, roleDet) {
+			return false
+		}
+	}
+	return false
+}
+
+// inBefore tells whether "in my", "driving the" or a possessive stands before
+// item i.
+func (r *reader) inBefore(i int) bool {
+	j := i - 1
+	det := false
+	for j >= 0 && r.near(j+1) && r.has(j, roleDet|roleAdj|roleShade) && !r.has(j, roleIn) {
+		det = det || r.has(j, roleDet)
+		j--
+	}
+	if !det || j < 0 || !r.near(j+1) {
+		return false
+	}
+	low := r.first(j).Low
+	if r.faint(i) {
+		return strings.HasPrefix(low, "driv")
+	}
+	return r.has(j, roleIn) || low == "its" || low == "is" || low == "by"
+}
+
+// plateLike tells whether item i looks like a registration: letters and digits
+// together, five at least.
+func (r *reader) plateLike(i int) bool {
+	w := r.first(i)
+	if w.Class == words.Mixed {
+		return len(w.Low) >= 5 || len(w.Low) == 4 && r.near(i+1) && len(r.first(i+1).Low) == 3
+	}
+	return w.Class == words.Letters && len(w.Low) == 3 && !words.Common(w.Low) && r.near(i+1) &&
+		r.first(i+1).Class == words.Digits && len(r.first(i+1).Low) >= 3
+}
+
+// onlyCar tells whether the whole text is a description with item i in it.
+func (r *reader) onlyCar(i int) bool {
+	for j := range r.items {
+		if j == i || r.vehicle(j) || r.has(j, roleColour|roleShade|roleAdj|roleGlue|roleDet|roleIn|roleIsh) || r.plateLike(j) {
+			continue
+		}
+		switch r.first(j).Low {
+		case "here", "outside", "hi", "hello", "hey", "now", "im", "pls", "please", "thanks", "x":
+			continue
+		}
+		return false
+	}
+	return true
+}
+
+// settleName picks the reading of item i: by the make said beside it, else by
+// what is sold in the market.
+func (r *reader) settleName(i int) {
+	it := &r.items[i]
+	names := it.lex.names
+	pick := func(ok func(name) bool) (name, bool) {
+		var got name
+		n := 0
+		for _, c := range names {
+			if !ok(c) {
+				continue
+			}
+			switch {
+			case n == 0:
+				got, n = c, 1
+			case got.make == c.make && got.model == c.model:
+			case got.make == c.make && c.model == "":
+				got = c
+			case got.make == c.make && got.model == "":
+			default:
+				n++
+				if got.model != c.model {
+					got.model = ""
+				}
+				got.make = ""
+			}
+		}
+		return got, n > 0
+	}
+	it.kind = isName
+	if j := r.makeBeside(i); j >= 0 {
+		if n, ok := pick(func(c name) bool { return c.model != "" && r.hasMake(j, c.make) }); ok {
+			it.name = n
+			return
+		}
+	}
+	if n, ok := pick(func(c name) bool { return c.regions&r.market != 0 }); ok {
+		it.name = n
+		return
+	}
+	it.name, _ = pick(func(name) bool { return true })
+}
+
+// makeBeside finds a make close to item i that one of its readings belongs to.
+func (r *reader) makeBeside(i int) int {
+	for d := 1; d <= 4; d++ {
+		for _, j := range [2]int{i - d, i + d} {
+			if j >= 0 && j < len(r.items) && r.named(j) && r.sharesMake(j, i) {
+				return j
+			}
+		}
+	}
+	return -1
+}
+
+func (r *reader) hasMake(i int, mk string) bool {
+	for _, n := range r.items[i].lex.names {
+		if n.model == "" && n.make == mk {
+			return true
+		}
+	}
+	return false
+}

@@ -1,0 +1,96 @@
+package vehicles
+
+import (
+	"strings"
+
+	"passbell/internal/reading/vehicles/words"
+)
+
+// A slip of one letter is looked for in words of minSlip letters and more, of
+// two letters from minTwoSlips on; shorter words have too many neighbours.
+const (
+	minSlip     = 5
+	minTwoSlips = 8
+)
+
+// slip finds the one name or colour that a misspelt word may stand for, nil
+// where there is none or more than one.
+func (l *lexicon) slip(w *words.Word) *lexeme {
+	s := w.Stem
+	if w.Class != words.Letters || len(s) < minSlip-1 || len(s) > 20 || words.Common(s) {
+		return nil
+	}
+	best, bestDist, tie := "", 3, false
+	try := func(short []byte) {
+		for _, key := range l.slips[string(short)] {
+			limit := 1
+			if len(key) >= minTwoSlips && len(s) >= minTwoSlips-1 {
+				limit = 2
+			}
+			if key[0] != s[0] || key == best {
+				continue
+			}
+			d := distance(s, key, limit)
+			switch {
+			case d > limit:
+			case d < bestDist:
+				best, bestDist, tie = key, d, false
+			case d == bestDist:
+				tie = true
+			}
+		}
+	}
+	var buf [20]byte
+	try(buf[:copy(buf[:], s)])
+	for i := range len(s) {
+		n := copy(buf[:], s[:i])
+		n += copy(buf[n:], s[i+1:])
+		try(buf[:n])
+		if len(s) < minTwoSlips {
+			continue
+		}
+		for j := i; j < n; j++ {
+			var two [20]byte
+			m := copy(two[:], buf[:j])
+			m += copy(two[m:], buf[j+1:n])
+			try(two[:m])
+		}
+	}
+	if best == "" || tie {
+		return nil
+	}
+	return l.words[best]
+}
+
+// distance is the optimal string alignment distance of two short words, or more
+// than limit. A doubled or dropped letter, a wrong one and two swapped each
+// count one.
+func distance(a, b string, limit int) int {
+	if len(a)-len(b) > limit || len(b)-len(a) > limit {
+		return limit + 1
+	}
+	if strings.EqualFold(a, b) {
+		return 0
+	}
+	var rows [3][24]int
+	prev2, prev, cur := &rows[0], &rows[1], &rows[2]
+	for j := range len(b) + 1 {
+		prev[j] = j
+	}
+	for i := 1; i <= len(a); i++ {
+		cur[0] = i
+		for j := 1; j <= len(b); j++ {
+			cost := 1
+			if a[i-1] == b[j-1] {
+				cost = 0
+			}
+			d := min(prev[j]+1, cur[j-1]+1, prev[j-1]+cost)
+			if i > 1 && j > 1 && a[i-1] == b[j-2] && a[i-2] == b[j-1] {
+				d = min(d, prev2[j-2]+1)
+			}
+			cur[j] = d
+		}
+		prev2, prev, cur = prev, cur, prev2
+	}
+	return prev[len(b)]
+}

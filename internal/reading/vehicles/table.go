@@ -1,0 +1,297 @@
+package vehicles
+
+import (
+	_ "embed"
+	"encoding/csv"
+	"fmt"
+	"slices"
+	"strings"
+	"sync"
+)
+
+// vehicles.csv holds a make or model a row: make, model (empty for the make
+// itself), the regions it is sold in, and its names as customers type them,
+// apart by how much they say: `names` mean the car wherever they stand, `if_car`
+// names are everyday words, people or places too and count only beside other
+// signs of a car, `after_make` names count only with their make. A name that is
+// used in some of the row's regions only has them after an @: caddy@US.
+//
+//go:embed vehicles.csv
+var vehiclesCSV string
+
+// words.csv holds the words about cars: colours, bodies, and the words that bind
+// or part them.
+//
+//go:embed words.csv
+var wordsCSV string
+
+// trust says what a name needs before it counts.
+type trust uint8
+
+const (
+	sure trust = iota
+	ifCar
+	afterMake
+)
+
+// name is one reading of a name: a make, or a model of a make.
+type name struct {
+	make, model string
+	regions     regionSet
+	trust       trust
+}
+
+type regionSet uint8
+
+const (
+	regionGB regionSet = 1 << iota
+	regionIE
+	regionUS
+	regionAU
+	regionEU
+)
+
+// market maps an ISO 3166-1 code to the market whose makers and words apply.
+func market(region string) regionSet {
+	switch strings.ToUpper(region) {
+	case "GB", "IM", "JE", "GG":
+		return regionGB
+	case "IE":
+		return regionIE
+	case "US", "CA", "MX", "PR":
+		return regionUS
+	case "AU", "NZ":
+		return regionAU
+	}
+	return regionEU
+}
+
+// role is what a word does in talk about cars; a word may have several.
+type role uint32
+
+const (
+	roleColour   role = 1 << iota
+	roleBody          // van, taxi, bike
+	rolePickup        // "pick up" is mostly a verb here
+	roleTruck         // a pickup in North America, a lorry elsewhere
+	roleCar           // car, sedan, carro
+	roleOne           // "the silver one"
+	roleShade         // dark, pearl
+	roleIsh           // coloured
+	roleAdj           // little, company
+	roleGlue          // is, in, which
+	roleDet           // the, my, dad's
+	roleIn            // in, driving
+	roleLandmark      // behind, next to
+	roleBy            // by: a landmark or a way of coming
+	roleNot           // not, instead of
+	roleFailed        // broke down, in the shop
+	roleChange        // no wait, actually
+	roleNoun          // coat, house, chile: a colour before it is not a car's
+	rolePerson        // mr, for: what follows is a name
+	roleUnit          // minutes: a number before it is not a model
+	roleTrim          // gti, estate
+	roleWalk
+)
+
+var roles = map[string]role{
+	"colour": roleColour, "body": roleBody, "car": roleCar, "one": roleOne, "shade": roleShade,
+	"ish": roleIsh, "adj": roleAdj, "glue": roleGlue, "det": roleDet, "in": roleIn,
+	"landmark": roleLandmark, "by": roleBy, "not": roleNot, "failed": roleFailed,
+	"change": roleChange, "noun": roleNoun, "name": rolePerson, "unit": roleUnit, "trim": roleTrim,
+}
+
+// lexeme is all that a word or phrase can mean.
+type lexeme struct {
+	roles   role
+	colours []string
+	body    string
+	names   []name
+	// cuts has bit n set where the phrase may be parted after n letters: "CR-V"
+	// after two, "Range Rover" after five.
+	cuts uint32
+}
+
+// lexicon is every word and phrase, by its letters and digits without blanks.
+type lexicon struct {
+	words map[string]*lexeme
+	// slips maps a spelling with one or two letters left out to the names that
+	// it may come from.
+	slips map[string][]string
+}
+
+// maxPhrase is the most words that one phrase may have.
+const maxPhrase = 4
+
+// lex is compiled once and never changed.
+var lex = sync.OnceValue(func() *lexicon {
+	l := &lexicon{words: make(map[string]*lexeme, 4000), slips: make(map[string][]string, 16000)}
+	if err := l.loadWords(wordsCSV); err != nil {
+		panic(err) // embedded at build time; the table test reads it first
+	}
+	if err := l.loadVehicles(vehiclesCSV); err != nil {
+		panic(err)
+	}
+	return l
+})
+
+func (l *lexicon) add(phrase string) *lexeme {
+	key, cuts := phraseKey(phrase)
+	x := l.words[key]
+	if x == nil {
+		x = &lexeme{}
+		l.words[key] = x
+	}
+	x.cuts |= cuts
+	return x
+}
+
+// phraseKey joins a phrase as typed in a table to its key and the places where
+// it may be parted: at blanks and hyphens, and between letters and digits.
+func phraseKey(phrase string) (string, uint32) {
+	var b strings.Builder
+	var cuts uint32
+	prev := byte(0)
+	for i := range len(phrase) {
+		c := phrase[i]
+		switch {
+		case c >= 'A' && c <= 'Z':
+			c |= 0x20
+		case c == '\'' || c == '!' || c == '+':
+			continue
+		case c == ' ' || c == '-' || c == '.' || c == '/' || c == '&' || c == ':' || c == '#':
+			cuts |= 1 << b.Len()
+			prev = 0
+			continue
+		}
+		if prev != 0 && isDigit(prev) != isDigit(c) {
+			cuts |= 1 << b.Len()
+		}
+		b.WriteByte(c)
+		prev = c
+	}
+	return b.String(), cuts
+}
+
+func isDigit(c byte) bool { return c >= '0' && c <= '9' }
+
+func readTable(text string, columns int) ([][]string, error) {
+	r := csv.NewReader(strings.NewReader(text))
+	r.FieldsPerRecord = columns
+	rows, err := r.ReadAll()
+	if err != nil {
+		return nil, fmt.Errorf("vehicle table: %w", err)
+	}
+	return rows[1:], nil
+}
+
+func (l *lexicon) loadWords(text string) error {
+	rows, err := readTable(text, 3)
+	if err != nil {
+		return err
+	}
+	for _, row := range rows {
+		kind, value := row[0], row[1]
+		as, ok := roles[kind]
+		if !ok {
+			return fmt.Errorf("vehicle words: no kind %q", kind)
+		}
+		for _, phrase := range strings.Split(row[2], "|") {
+			x := l.add(phrase)
+			switch {
+			case kind == "colour":
+				x.colours = strings.Split(value, "|")
+			case value == "pickup?":
+				x.roles |= rolePickup
+				continue
+			case value == "truck":
+				x.roles |= roleTruck
+				continue
+			case kind == "body":
+				x.body = value
+			}
+			x.roles |= as
+			if kind == "colour" && value != "multi" {
+				l.addSlips(phrase)
+			}
+		}
+	}
+	return nil
+}
+
+func (l *lexicon) loadVehicles(text string) error {
+	rows, err := readTable(text, 6)
+	if err != nil {
+		return err
+	}
+	for _, row := range rows {
+		n := name{make: row[0], model: row[1], regions: regionsOf(row[2])}
+		if n.regions == 0 {
+			return fmt.Errorf("vehicle table: %s %s has no region", row[0], row[1])
+		}
+		for t, cell := range []string{row[3], row[4], row[5]} {
+			n.trust = trust(t)
+			for _, phrase := range strings.Split(cell, "|") {
+				if phrase == "" {
+					continue
+				}
+				n := n
+				if at := strings.IndexByte(phrase, '@'); at >= 0 {
+					n.regions = regionsOf(strings.ReplaceAll(phrase[at+1:], "+", "|"))
+					phrase = phrase[:at]
+				}
+				x := l.add(phrase)
+				x.names = append(x.names, n)
+				if n.trust == sure {
+					l.addSlips(phrase)
+				}
+			}
+		}
+	}
+	return nil
+}
+
+func regionsOf(cell string) regionSet {
+	var set regionSet
+	for _, r := range strings.Split(cell, "|") {
+		switch r {
+		case "GB":
+			set |= regionGB
+		case "IE":
+			set |= regionIE
+		case "US":
+			set |= regionUS
+		case "AU":
+			set |= regionAU
+		case "EU":
+			set |= regionEU
+		}
+	}
+	return set
+}
+
+// addSlips files a name under the spellings that leave letters of it out, so
+// that a slip of one letter, or two in a long name, is found by leaving letters
+// out of what was typed (symmetric deletion).
+func (l *lexicon) addSlips(phrase string) {
+	key, _ := phraseKey(phrase)
+	if len(key) < minSlip || strings.ContainsAny(key, "0123456789") {
+		return
+	}
+	file := func(short string) {
+		if have := l.slips[short]; !slices.Contains(have, key) {
+			l.slips[short] = append(have, key)
+		}
+	}
+	file(key)
+	for i := range len(key) {
+		one := key[:i] + key[i+1:]
+		file(one)
+		if len(key) < minTwoSlips {
+			continue
+		}
+		for j := i; j < len(one); j++ {
+			file(one[:j] + one[j+1:])
+		}
+	}
+}
