@@ -65,6 +65,8 @@ func (l LeftOut) Ring() bool {
 	switch l.Why {
 	case NoNumber, OptedOut, TooLate, UpdateFailed:
 		return true
+	case SlotOver:
+		return l.Kind == night.Update // what they were told is still wrong
 	}
 	return false
 }

@@ -157,19 +157,23 @@ func (m *maker) moment(o night.Order, kind night.MessageKind) (time.Time, bool) 
 
 // owedCancellation tells whether a called-off night still owes an order its
 // cancellation. An order that was cancelled before is owed one only where its
-// customer was told to come.
+// customer was told to come, or where somebody already asked for one.
 func (m *maker) owedCancellation(o night.Order) bool {
 	last := m.lastTold(o.ID)
-	if hi := m.highest(o.ID, night.Cancellation); hi >= 0 {
-		told := m.latest(o.ID, func(msg night.Message) bool { return msg.Kind == night.Cancellation })
-		return last != nil && last.Kind != night.Cancellation && newer(*last, *told)
-	}
 	switch o.State {
-	case night.Booked, night.Told, night.Reminded, night.Arrived:
-		return true
-	case night.Cancelled:
-		return last != nil || m.row(night.Cancellation, []night.Order{o}) != nil
 	case night.HandedOut, night.NotCollected:
+		return false
+	case night.Cancelled:
+		asked := m.unreachable(o) == "" && m.row(night.Cancellation, []night.Order{o}) != nil
+		if last == nil && !asked {
+			return false
+		}
+	case night.Booked, night.Told, night.Reminded, night.Arrived:
 	}
-	return false
+	before := m.latest(o.ID, func(msg night.Message) bool { return msg.Kind == night.Cancellation })
+	if before == nil {
+		return true
+	}
+	// A second one only where they were told since that the night is on.
+	return last != nil && last.Kind != night.Cancellation && newer(*last, *before)
 }

@@ -1,0 +1,215 @@
+package plan_test
+
+import (
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/require"
+
+	"passbell/internal/night"
+	"passbell/internal/plan"
+)
+
+func TestQuietHours(t *testing.T) {
+	t.Parallel()
+	tests := []struct {
+		name  string
+		now   string
+		quiet night.Quiet
+		want  string
+	}{
+		{"before they begin", "2026-12-02T20:59:59Z", night.Quiet{From: 1260, To: 480}, "2026-12-02T20:59:59Z"},
+		{"as they begin", "2026-12-02T21:00:00Z", night.Quiet{From: 1260, To: 480}, "2026-12-03T08:00:00Z"},
+		{"before midnight", "2026-12-02T23:30:00Z", night.Quiet{From: 1260, To: 480}, "2026-12-03T08:00:00Z"},
+		{"after midnight", "2026-12-03T00:30:00Z", night.Quiet{From: 1260, To: 480}, "2026-12-03T08:00:00Z"},
+		{"as they end", "2026-12-03T08:00:00Z", night.Quiet{From: 1260, To: 480}, "2026-12-03T08:00:00Z"},
+		{"within a day", "2026-12-03T13:15:30Z", night.Quiet{From: 720, To: 840}, "2026-12-03T14:00:00Z"},
+		{"none", "2026-12-03T03:15:00Z", night.Quiet{}, "2026-12-03T03:15:00Z"},
+	}
+	for _, tt := range tests {
+		t.Run(tt.name, func(t *testing.T) {
+			t.Parallel()
+			h := friday(t)
+			h.in.Kitchen.Quiet = tt.quiet
+			h.in.Now = at(t, tt.now)
+			h.order(1, "K401", bethan, "17:10")
+			require.Equal(t, at(t, tt.want), h.plan().Wanted[0].DueAt)
+		})
+	}
+}
+
+func TestInstructionsInQuietHoursWaitForTheirEnd(t *testing.T) {
+	t.Parallel()
+	h := friday(t)
+	h.in.Night.InstructAt = at(t, "2026-12-01T22:00:00Z")
+	h.order(1, "K401", bethan, "17:10")
+	require.Equal(t, at(t, "2026-12-02T08:00:00Z"), h.plan().Wanted[0].DueAt)
+}
+
+func TestReminderNeverBeforeItsHour(t *testing.T) {
+	t.Parallel()
+	h := friday(t)
+	h.in.Night.First, h.in.Night.Last = 11*60, 13*60
+	h.order(1, "K401", bethan, "12:00") // five hours before is 07:00
+	require.Equal(t, at(t, "2026-12-04T09:00:00Z"), h.plan().Wanted[1].DueAt)
+}
+
+func TestReminderThatWouldComeAfterItsSlotIsLeftOut(t *testing.T) {
+	t.Parallel()
+	h := friday(t)
+	h.order(1, "K401", bethan, "08:50")
+	h.order(2, "K402", bethan, "12:00")
+	p := h.plan()
+	require.Equal(t, []line{
+		{night.Instructions, 0, []int64{1, 2}, "2026-12-01T18:00:00Z"},
+		{night.Reminder, 0, []int64{2}, "2026-12-04T09:00:00Z"}, // the other order keeps its reminder
+	}, lines(p))
+	require.Equal(t, plan.TooLate, why(p, 1, night.Reminder))
+	for _, l := range p.LeftOut {
+		require.False(t, l.Ring(), "the instructions tell them all they need")
+	}
+}
+
+func TestQuietHoursUpToTheSlotLeaveThePersonToBeRung(t *testing.T) {
+	t.Parallel()
+	h := friday(t)
+	h.order(1, "K401", bethan, "08:00")
+	h.in.Now = at(t, "2026-12-03T21:30:00Z")
+	p := h.plan()
+	require.Empty(t, p.Wanted)
+	require.Equal(t, plan.TooLate, why(p, 1, night.Instructions))
+	require.True(t, p.LeftOut[0].Ring())
+}
+
+func TestNightWithoutReminders(t *testing.T) {
+	t.Parallel()
+	h := friday(t)
+	h.order(1, "K401", bethan, "17:10")
+	h.plan()
+	h.in.Night.RemindBefore = 0
+	p := h.plan()
+	require.Equal(t, 0, p.Count(night.Reminder))
+	require.Equal(t, plan.NoReminder, why(p, 1, night.Reminder))
+	require.Equal(t, []plan.Drop{{MessageID: 2, State: night.Dropped, Why: plan.NoReminder}}, p.Drop)
+}
+
+// Row 23: the sender was down for five minutes. What is overdue goes on its
+// return; planning in between moves nothing.
+func TestOverdueMessageKeepsItsTime(t *testing.T) {
+	t.Parallel()
+	h := friday(t)
+	h.order(1, "K401", bethan, "17:10")
+	h.plan()
+	h.in.Now = at(t, "2026-12-01T18:05:00Z")
+	before := h.in.Messages
+	h.plan()
+	require.Equal(t, before, h.in.Messages)
+
+	h.in.Now = at(t, "2026-12-01T23:05:00Z")
+	require.Equal(t, at(t, "2026-12-02T08:00:00Z"), h.plan().Wanted[0].DueAt, "but not into the quiet hours")
+}
+
+// A message that waits for its next try is not hurried by a plan.
+func TestRetryKeepsItsTime(t *testing.T) {
+	t.Parallel()
+	h := friday(t)
+	h.order(1, "K401", bethan, "17:10")
+	h.plan()
+	h.in.Now = at(t, "2026-12-01T18:00:05Z")
+	h.in.Messages[0].Attempt, h.in.Messages[0].DueAt = 1, at(t, "2026-12-01T18:02:00Z")
+	h.in.Messages[0].Reason = "the provider is busy"
+	p := h.plan()
+	require.Equal(t, at(t, "2026-12-01T18:02:00Z"), p.Wanted[0].DueAt)
+	require.Equal(t, 1, p.Wanted[0].Attempt)
+	require.Equal(t, "the provider is busy", p.Wanted[0].Reason)
+
+	// One whose next try would come after the slot is missed, and shown.
+	h.in.Now = at(t, "2026-12-04T17:08:00Z")
+	h.in.Messages[0].DueAt = at(t, "2026-12-04T17:11:00Z")
+	p = h.plan()
+	require.Equal(t, plan.TooLate, why(p, 1, night.Instructions))
+	require.Contains(t, p.Drop, plan.Drop{MessageID: 1, State: night.Missed, Why: plan.TooLate})
+}
+
+func TestInstructionsHeldUpToTheReminderServeForIt(t *testing.T) {
+	t.Parallel()
+	h := friday(t)
+	h.order(1, "K401", bethan, "17:10")
+	h.plan()
+	h.in.Now = at(t, "2026-12-04T12:15:00Z") // the machine slept for three days
+	p := h.plan()
+	require.Equal(t, []line{{night.Instructions, 0, []int64{1}, "2026-12-01T18:00:00Z"}}, lines(p))
+	require.Equal(t, []plan.Drop{{MessageID: 2, State: night.Dropped, Why: plan.InstructionsServe}}, p.Drop)
+}
+
+// Rows 21 and 22: nights on the days that the clocks change, with the server in
+// UTC. The offsets are those of standards.md §10 (IANA 2025b).
+func TestClockChangeNights(t *testing.T) {
+	t.Parallel()
+	tests := []struct {
+		name, zone   string
+		date         night.Date
+		slot         string
+		reminder     string // five hours before, as the clock on the wall shows
+		instructions string // the evening before, after the quiet hours' end
+	}{
+		{"London, forward", "Europe/London", night.Date{Year: 2026, Month: time.March, Day: 29}, "16:30", "2026-03-29T11:30:00+01:00", "2026-03-29T08:00:00+01:00"},
+		{"London, back", "Europe/London", night.Date{Year: 2026, Month: time.October, Day: 25}, "16:30", "2026-10-25T11:30:00Z", "2026-10-25T08:00:00Z"},
+		{"New York, forward", "America/New_York", night.Date{Year: 2026, Month: time.March, Day: 8}, "16:30", "2026-03-08T11:30:00-04:00", "2026-03-08T08:00:00-04:00"},
+		{"New York, back", "America/New_York", night.Date{Year: 2026, Month: time.November, Day: 1}, "16:30", "2026-11-01T11:30:00-05:00", "2026-11-01T08:00:00-05:00"},
+		{"Sydney, forward", "Australia/Sydney", night.Date{Year: 2026, Month: time.October, Day: 4}, "16:30", "2026-10-04T11:30:00+11:00", "2026-10-04T08:00:00+11:00"},
+		{"Sydney, back", "Australia/Sydney", night.Date{Year: 2026, Month: time.April, Day: 5}, "16:30", "2026-04-05T11:30:00+10:00", "2026-04-05T08:00:00+10:00"},
+	}
+	for _, tt := range tests {
+		t.Run(tt.name, func(t *testing.T) {
+			t.Parallel()
+			h := friday(t)
+			h.in.Kitchen.Zone = zone(t, tt.zone)
+			h.in.Night.Date = tt.date
+			h.in.Night.InstructAt, _ = night.Instant(tt.date.AddDays(-1), 22*60, h.in.Kitchen.Zone)
+			h.in.Now = h.in.Night.InstructAt.Add(-48 * time.Hour)
+			h.order(1, "K401", bethan, tt.slot)
+			p := h.plan()
+			require.Len(t, p.Wanted, 2)
+			require.Equal(t, at(t, tt.instructions), p.Wanted[0].DueAt)
+			require.Equal(t, at(t, tt.reminder), p.Wanted[1].DueAt)
+
+			// Each goes once, however often the plan is made on the day.
+			first := h.in.Night.InstructAt.Add(-time.Hour)
+			for m := range 24 * 6 {
+				h.in.Now = first.Add(time.Duration(m) * 10 * time.Minute)
+				h.plan()
+				h.settle(night.Sent)
+			}
+			require.Len(t, h.in.Messages, 2)
+		})
+	}
+}
+
+// Quiet hours that end in the hour that the clocks skip or repeat.
+func TestQuietHoursThatEndInAClockChange(t *testing.T) {
+	t.Parallel()
+	tests := []struct {
+		name, zone, now, want string
+		quiet                 night.Quiet
+	}{
+		{"London, end skipped", "Europe/London", "2026-03-29T00:10:00Z", "2026-03-29T01:30:00Z", night.Quiet{From: 1260, To: 90}},
+		{"London, end comes twice: the first", "Europe/London", "2026-10-24T23:10:00Z", "2026-10-25T00:30:00Z", night.Quiet{From: 1260, To: 90}},
+		{"London, quiet again until the second", "Europe/London", "2026-10-25T01:10:00Z", "2026-10-25T01:30:00Z", night.Quiet{From: 1260, To: 90}},
+		{"New York, end skipped", "America/New_York", "2026-03-08T06:10:00Z", "2026-03-08T07:30:00Z", night.Quiet{From: 1260, To: 150}},
+		{"New York, end comes twice: the first", "America/New_York", "2026-11-01T04:10:00Z", "2026-11-01T05:30:00Z", night.Quiet{From: 1260, To: 90}},
+	}
+	for _, tt := range tests {
+		t.Run(tt.name, func(t *testing.T) {
+			t.Parallel()
+			h := friday(t)
+			h.in.Kitchen.Zone = zone(t, tt.zone)
+			h.in.Kitchen.Quiet = tt.quiet
+			h.in.Now = at(t, tt.now)
+			h.in.Night.Date = night.DateOf(h.in.Now.In(h.in.Kitchen.Zone)).AddDays(1)
+			h.in.Night.InstructAt = h.in.Now
+			h.order(1, "K401", bethan, "17:10")
+			require.Equal(t, at(t, tt.want), h.plan().Wanted[0].DueAt)
+		})
+	}
+}
