@@ -1,0 +1,166 @@
+// Package gateway wires the parts together and runs them.
+package gateway
+
+import (
+	"context"
+	"crypto/rand"
+	"encoding/binary"
+	"errors"
+	"fmt"
+	"log/slog"
+	mathrand "math/rand/v2"
+	"time"
+
+	"github.com/jonboulle/clockwork"
+
+	"passbell/internal/config"
+	"passbell/internal/desk"
+	"passbell/internal/dispatch"
+	"passbell/internal/inbox"
+	"passbell/internal/live"
+	"passbell/internal/night"
+	"passbell/internal/store"
+	"passbell/internal/wording"
+	"passbell/templates"
+)
+
+// Deps is what the surroundings hand in.
+type Deps struct {
+	Clock clockwork.Clock
+	Log   *slog.Logger
+}
+
+// System gives the surroundings of a real run: the machine's clock.
+func System(log *slog.Logger) Deps {
+	return Deps{Clock: clockwork.NewRealClock(), Log: log}
+}
+
+// House is a kitchen's database and desk, without anything running. Every
+// command works on one.
+type House struct {
+	Config  config.Config
+	Kitchen night.Kitchen
+	Desk    *desk.Desk
+	Inbox   *inbox.Inbox
+	Live    *live.Hub
+	Price   wording.Price
+	Clock   clockwork.Clock
+
+	store *store.Store
+	rows  *store.Kitchen
+	log   *slog.Logger
+}
+
+// Open opens the database that the configuration names and brings it up to
+// date.
+func Open(ctx context.Context, c config.Config, d Deps) (_ *House, err error) {
+	if d.Clock == nil || d.Log == nil {
+		return nil, errors.New("gateway: no clock or no log")
+	}
+	kitchen, err := c.House()
+	if err != nil {
+		return nil, err
+	}
+	texts, err := wording.Load(templates.Texts, c.Texts, c.Kitchen.Language)
+	if err != nil {
+		return nil, err
+	}
+	h := &House{Config: c, Live: new(live.Hub), Clock: d.Clock, log: d.Log}
+	if c.Kitchen.Price != "" {
+		if h.Price, err = wording.ParsePrice(c.Kitchen.Price); err != nil {
+			return nil, fmt.Errorf("kitchen.price: %w", err)
+		}
+	}
+	if h.store, err = store.Open(ctx, c.Database); err != nil {
+		return nil, err
+	}
+	defer func() {
+		if err != nil {
+			err = errors.Join(err, h.store.Close())
+		}
+	}()
+	if kitchen.ID, err = h.store.PutKitchen(ctx, kitchen); err != nil {
+		return nil, err
+	}
+	h.Kitchen, h.rows = kitchen, h.store.Kitchen(kitchen.ID)
+	h.Desk, err = desk.New(desk.Config{
+		Store: deskStore{h.rows}, Kitchen: kitchen, Texts: texts, Now: d.Clock.Now, Changed: h.Live.Changed,
+	})
+	if err != nil {
+		return nil, err
+	}
+	h.Inbox, err = inbox.New(inbox.Config{
+		Store: inboxStore{h.rows}, Kitchen: kitchen, Desk: h.Desk, Now: d.Clock.Now, Log: d.Log,
+	})
+	return h, err
+}
+
+// Close closes the database.
+func (h *House) Close() error { return h.store.Close() }
+
+// The packages each name the part of the store that they use; these carry the
+// one store to all of them.
+
+type deskStore struct{ *store.Kitchen }
+
+func (s deskStore) Write(ctx context.Context, fn func(desk.Tx) error) error {
+	return s.Kitchen.Write(ctx, func(t *store.Tx) error { return fn(t) })
+}
+
+func (s deskStore) Read(ctx context.Context, fn func(desk.Tx) error) error {
+	return s.Kitchen.Read(ctx, func(t *store.Tx) error { return fn(t) })
+}
+
+type inboxStore struct{ *store.Kitchen }
+
+func (s inboxStore) Write(ctx context.Context, fn func(inbox.Tx) error) error {
+	return s.Kitchen.Write(ctx, func(t *store.Tx) error { return fn(t) })
+}
+
+func (s inboxStore) Read(ctx context.Context, fn func(inbox.Tx) error) error {
+	return s.Kitchen.Read(ctx, func(t *store.Tx) error { return fn(t) })
+}
+
+type dispatchStore struct{ *store.Kitchen }
+
+func (s dispatchStore) Write(ctx context.Context, fn func(dispatch.Tx) error) error {
+	return s.Kitchen.Write(ctx, func(t *store.Tx) error { return fn(t) })
+}
+
+func (s dispatchStore) Read(ctx context.Context, fn func(dispatch.Tx) error) error {
+	return s.Kitchen.Read(ctx, func(t *store.Tx) error { return fn(t) })
+}
+
+// spread gives a source of numbers between 0 and 1 to scatter retries with.
+func spread() (func() float64, error) {
+	var seed [32]byte
+	if _, err := rand.Read(seed[:]); err != nil {
+		return nil, fmt.Errorf("no randomness: %w", err)
+	}
+	r := mathrand.New(mathrand.NewPCG(binary.LittleEndian.Uint64(seed[:8]), binary.LittleEndian.Uint64(seed[8:16])))
+	return locked(r.Float64), nil
+}
+
+// locked makes a source safe for concurrent use.
+func locked(next func() float64) func() float64 {
+	turn := make(chan struct{}, 1)
+	return func() float64 {
+		turn <- struct{}{}
+		defer func() { <-turn }()
+		return next()
+	}
+}
+
+// lastEvent gives the id of the kitchen's latest event.
+func (h *House) lastEvent(ctx context.Context) (int64, error) {
+	var id int64
+	err := h.rows.Read(ctx, func(t *store.Tx) (err error) {
+		id, err = t.LastEvent(ctx)
+		return err
+	})
+	return id, err
+}
+
+// tick is how often the gateway looks whether something is due or was changed
+// by another process.
+const tick = time.Second
