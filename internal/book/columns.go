@@ -1,0 +1,457 @@
+package book
+
+import (
+	"cmp"
+	"fmt"
+	"regexp"
+	"slices"
+	"strings"
+)
+
+// column is one column of the file and what it was taken for.
+type column struct {
+	index int
+	title string
+	heading
+	given bool // by a mapping, not guessed
+	stats
+}
+
+// stats count what the cells of a column look like.
+type stats struct {
+	filled, distinct                                            int
+	phones, clocks, dates, emails, counts, refs, people, dishes int
+	many                                                        int // cells with several items
+	ordered                                                     bool
+}
+
+// share tells whether n is at least the given part of the filled cells.
+func (s stats) share(n int, part float64) bool {
+	return s.filled > 0 && float64(n) >= part*float64(s.filled)
+}
+
+var (
+	emailCell = regexp.MustCompile(`^[^@\s]+@[^@\s]+\.[^@\s]+$`)
+	refCell   = regexp.MustCompile(`^#?[A-Za-z]{0,6}[-_#/ ]?\d[\dA-Za-z\-/]*$`)
+	phoneCell = regexp.MustCompile(`^['+(\[\d][\d\s()\[\].\-/+]{6,}$`)
+	countCell = regexp.MustCompile(`^[x×]?\s*\d{1,3}(?:\.0+)?$`)
+	personish = regexp.MustCompile(`^\pL[\pL'’.\-]*,?(?:\s+\pL[\pL'’.\-]*){1,4}$`)
+)
+
+// sampled is how many rows are looked at to know a column.
+const sampled = 400
+
+func (c *column) look(rows []row) {
+	step := max(1, len(rows)/sampled)
+	seen := map[string]bool{}
+	last := 0
+	c.ordered = true
+	for i := 0; i < len(rows); i += step {
+		v := rows[i].at(c.index)
+		if v == "" {
+			continue
+		}
+		c.filled++
+		if !seen[v] {
+			seen[v] = true
+			c.distinct++
+		}
+		if n := atoi(v); n != last+1 {
+			c.ordered = false
+		} else {
+			last = n
+		}
+		c.countCell(v)
+	}
+}
+
+func (c *column) countCell(v string) {
+	if emailCell.MatchString(v) {
+		c.emails++
+		return
+	}
+	digits := 0
+	for i := range len(v) {
+		if v[i] >= '0' && v[i] <= '9' {
+			digits++
+		}
+	}
+	if digits == 0 {
+		if personish.MatchString(v) {
+			c.people++
+		}
+		if many := len(splitItems(v)); many > 1 {
+			c.many++
+		}
+		return
+	}
+	if digits >= 7 && digits <= 16 && phoneCell.MatchString(v) {
+		c.phones++
+	}
+	if countCell.MatchString(v) {
+		c.counts++
+	}
+	if refCell.MatchString(v) {
+		c.refs++
+	}
+	if len(v) > 80 {
+		if len(splitItems(v)) > 1 {
+			c.many++
+		}
+		return
+	}
+	f := findDates(v, noDate)
+	if len(f.days) > 0 || f.moment != nil {
+		c.dates++
+	}
+	if f.moment != nil || len(findSpans(f.rest, loose)) > 0 {
+		c.clocks++
+	}
+	parts := splitItems(v)
+	for _, p := range parts {
+		if hasQty(p) && !phoneCell.MatchString(v) {
+			c.dishes++
+			break
+		}
+	}
+	if len(parts) > 1 {
+		c.many++
+	}
+}
+
+// layout is what a whole file was taken for.
+type layout struct {
+	columns []column
+	by      map[field][]int // indexes into columns, the best first
+	headRow int             // index of the heading in the sheet's rows; -1 for none
+	lines   bool            // a row is a line of an order, not an order
+}
+
+func (l *layout) has(f field) bool { return len(l.by[f]) > 0 }
+
+// findLayout finds the heading and says what each column is.
+func findLayout(s sheet, opt Options) (layout, error) {
+	l := layout{headRow: findHead(s)}
+	width := 0
+	for _, r := range s.rows {
+		width = max(width, len(r.cells))
+	}
+	body := s.rows[l.headRow+1:]
+	for i := range width {
+		c := column{index: i}
+		if l.headRow >= 0 {
+			c.title = s.rows[l.headRow].at(i)
+			c.heading = readHeading(c.title)
+		}
+		c.look(body)
+		l.columns = append(l.columns, c)
+	}
+	if err := l.mapped(opt.Mapping); err != nil {
+		return l, err
+	}
+	l.byContent()
+	l.products()
+	l.guess()
+	l.rank()
+	return l, nil
+}
+
+// findHead finds the row that names the columns among the first rows: the one
+// that names most fields. A file without any has none.
+func findHead(s sheet) int {
+	best, bestHits := -1, 1
+	for i, r := range s.rows[:min(len(s.rows), 25)] {
+		hits, filled := 0, 0
+		seen := map[field]bool{}
+		for _, c := range r.cells {
+			if c == "" {
+				continue
+			}
+			filled++
+			h := readHeading(c)
+			if h.field != fUnknown && len(c) < 60 {
+				if !seen[h.field] {
+					hits += 2
+				} else {
+					hits++
+				}
+				seen[h.field] = true
+			}
+		}
+		// A row of an order may hold a word such as "collection" too.
+		if hits > bestHits && hits*2 > filled && (seen[fName] || seen[fFirst] || seen[fPhone] || seen[fRef] || seen[fSlot] || seen[fLast]) {
+			best, bestHits = i, hits
+		}
+	}
+	return best
+}
+
+// mapped applies the mapping that a person gave.
+func (l *layout) mapped(mapping map[string]string) error {
+	for key, titles := range mapping {
+		if key == "hot" || key == "cold" || key == "extra" || key == "day order" || titles == "" {
+			continue
+		}
+		f := field(key)
+		if key == "ignore" {
+			f = fOther
+		} else if !slices.Contains(Fields(), key) {
+			return fmt.Errorf("the mapping names %q, which is no field: use %s", key, strings.Join(Fields(), ", "))
+		}
+		for i := range l.columns {
+			if c := &l.columns[i]; c.field == f && !c.given && f != fOther {
+				c.heading = heading{field: fOther}
+			}
+		}
+		titles := strings.Split(titles, " + ")
+		if key == "ignore" {
+			titles = strings.FieldsFunc(mapping[key], func(r rune) bool { return r == ',' || r == '+' })
+		}
+		for n, title := range titles {
+			i := slices.IndexFunc(l.columns, func(c column) bool { return fold(c.title) == fold(title) || c.title == strings.TrimSpace(title) })
+			if i < 0 {
+				return fmt.Errorf("the mapping reads %s from %q, and no column has that heading", key, strings.TrimSpace(title))
+			}
+			use := f
+			if f == fName && len(titles) == 2 {
+				use = []field{fFirst, fLast}[n]
+			}
+			l.columns[i].heading = heading{field: use, weight: 4}
+			l.columns[i].given = true
+		}
+	}
+	return nil
+}
+
+// byContent corrects headings whose words say one thing and whose cells another.
+func (l *layout) byContent() {
+	count := map[field]int{}
+	for _, c := range l.columns {
+		count[c.field]++
+	}
+	for i := range l.columns {
+		c := &l.columns[i]
+		if c.given || c.filled == 0 {
+			continue
+		}
+		switch c.field {
+		case fName, fFirst:
+			switch {
+			case c.share(c.emails, 0.6):
+				c.field = fEmail
+			case c.share(c.phones, 0.6):
+				c.field = fPhone
+			case c.share(c.refs, 0.8) && c.people == 0:
+				c.field = fRef
+			case c.field == fFirst && count[fLast] == 0:
+				c.field = fName
+			}
+		case fRef:
+			switch {
+			case c.share(c.phones, 0.8) && count[fPhone] == 0:
+				c.field = fPhone
+			case c.share(c.dishes, 0.6) && c.refs*2 < c.filled:
+				c.field = fItems
+			case c.share(c.people, 0.8) && count[fName] == 0:
+				c.field = fName
+			case c.share(c.clocks, 0.8) && c.refs == 0 && count[fSlot] == 0:
+				c.field = fSlot
+			}
+		case fPhone:
+			if c.share(c.emails, 0.6) {
+				c.field = fEmail
+			}
+		case fProduct:
+			if c.share(c.many, 0.2) && count[fQty] == 0 {
+				c.field = fItems
+			}
+		case fItems:
+			switch {
+			case c.share(c.counts, 0.9):
+				c.heading = heading{} // a number of items
+			case count[fQty] > 0 && count[fProduct] == 0 && !c.share(c.many, 0.1) && !c.share(c.dishes, 0.3):
+				c.field = fProduct
+			}
+		case fSlot:
+			switch {
+			case c.clocks == 0 && c.share(c.dates, 0.5):
+				c.field = fDate
+			case c.clocks == 0 && c.share(c.people, 0.8) && count[fName] == 0:
+				c.field = fName
+			}
+		case fDate:
+			if c.share(c.clocks, 0.5) && count[fSlot] == 0 {
+				c.field = fSlot
+			}
+		case fTotal:
+			if count[fQty] == 0 && count[fProduct] > 0 && c.share(c.counts, 0.9) {
+				c.field = fQty
+			}
+		case fNote:
+			if c.share(c.clocks, 0.9) && c.share(c.dates+c.clocks, 0.9) && count[fSlot] == 0 {
+				c.field = fSlot
+			}
+		}
+	}
+}
+
+// products finds the columns that count one product each. They exist only where
+// no column lists items.
+func (l *layout) products() {
+	listed := slices.ContainsFunc(l.columns, func(c column) bool {
+		return c.field == fItems && !c.share(c.counts, 0.9) || c.field == fProduct
+	})
+	if listed {
+		return
+	}
+	for i := range l.columns {
+		c := &l.columns[i]
+		known := c.field != fUnknown && !(c.field == fItems || c.field == fQty || c.weight == 1)
+		if known || c.title == "" || c.given {
+			continue
+		}
+		if c.filled > 0 && c.share(c.counts, 0.99) && !(c.ordered && c.filled > 3) {
+			c.heading = heading{field: fCount, weight: 1}
+		}
+	}
+}
+
+// guess gives columns without a telling heading the field that their cells look
+// like, for fields that no heading names.
+func (l *layout) guess() {
+	taken := map[field]bool{}
+	for _, c := range l.columns {
+		taken[c.field] = true
+	}
+	named := taken[fName] || taken[fFirst] || taken[fLast]
+	itemised := taken[fItems] || taken[fProduct] || taken[fCount]
+	for _, g := range []struct {
+		field field
+		done  bool
+		fits  func(column) bool
+	}{
+		{fEmail, taken[fEmail], func(c column) bool { return c.share(c.emails, 0.7) }},
+		{fPhone, taken[fPhone], func(c column) bool { return c.share(c.phones, 0.7) }},
+		{fSlot, taken[fSlot], func(c column) bool { return c.share(c.clocks, 0.7) }},
+		{fDate, taken[fDate] || l.headRow >= 0, func(c column) bool { return c.share(c.dates, 0.9) }},
+		{fItems, itemised, func(c column) bool { return c.share(c.dishes, 0.6) }},
+		{fName, named, func(c column) bool { return c.share(c.people, 0.7) && c.distinct*2 > c.filled }},
+		{fRef, taken[fRef], func(c column) bool { return c.share(c.refs, 0.95) && c.distinct == c.filled && c.phones == 0 }},
+		{fNote, taken[fNote] || l.headRow >= 0, func(c column) bool { return c.filled > 0 && c.phones+c.clocks+c.dates+c.emails == 0 }},
+	} {
+		if g.done {
+			continue
+		}
+		for i := range l.columns {
+			if c := &l.columns[i]; c.field == fUnknown && !c.given && g.fits(*c) {
+				c.heading = heading{field: g.field}
+				break
+			}
+		}
+	}
+}
+
+// rank orders the columns of each field, the one to be believed first. It does
+// not depend on where a column stands, save between equals in all else.
+func (l *layout) rank() {
+	l.by = map[field][]int{}
+	for i, c := range l.columns {
+		l.by[c.field] = append(l.by[c.field], i)
+	}
+	for f, list := range l.by {
+		if f == fNote || f == fCount || f == fAllergy || f == fUnknown {
+			continue
+		}
+		slices.SortStableFunc(list, func(a, b int) int {
+			x, y := l.columns[a], l.columns[b]
+			return cmp.Or(
+				cmp.Compare(x.side, y.side),
+				cmp.Compare(y.preferred(), x.preferred()),
+				cmp.Compare(y.weight, x.weight),
+				cmp.Compare(y.useful(), x.useful()),
+				cmp.Compare(x.title, y.title),
+			)
+		})
+	}
+	l.lines = l.has(fProduct) || l.repeats()
+}
+
+// preferred puts mobiles before other phones, and a pick-up before a mere time.
+func (c column) preferred() int {
+	words := " " + fold(c.title) + " "
+	has := func(list ...string) bool {
+		return slices.ContainsFunc(list, func(w string) bool { return strings.Contains(words, w) })
+	}
+	switch c.field {
+	case fPhone:
+		if has("mobile", "cell", "movil", "celular", " text", "sms", "whatsapp") {
+			return 1
+		}
+	case fSlot, fDate:
+		if has("slot", "collect", "pick", "recogida", "franja", "window") {
+			return 1
+		}
+	case fRef:
+		if has("order", "pedido", "booking", " ref") {
+			return 1
+		}
+	case fStatus:
+		if has("order", "pedido") {
+			return 1
+		}
+	}
+	return 0
+}
+
+func (c column) useful() int {
+	switch c.field {
+	case fPhone:
+		return c.phones
+	case fSlot:
+		return c.clocks
+	case fRef:
+		return c.distinct
+	case fItems:
+		return c.dishes
+	}
+	return c.filled
+}
+
+// repeats tells whether rows continue the order above them: its own columns are
+// blank while others go on.
+func (l *layout) repeats() bool {
+	if !l.has(fRef) || !l.has(fItems) {
+		return false
+	}
+	ref := l.columns[l.by[fRef][0]]
+	items := l.columns[l.by[fItems][0]]
+	return ref.filled*10 < items.filled*9 || ref.distinct*10 < ref.filled*8
+}
+
+// names gives the field-to-heading table that is shown and remembered.
+func (l *layout) names() map[string]string {
+	out := map[string]string{}
+	for f, list := range l.by {
+		if f == fUnknown || f == fOther || f == fMethod {
+			continue
+		}
+		var titles []string
+		for _, i := range list {
+			c := l.columns[i]
+			title := c.title
+			if title == "" {
+				title = fmt.Sprintf("column %d", c.index+1)
+			}
+			titles = append(titles, title)
+		}
+		key := string(f)
+		if f == fCount {
+			key = string(fItems)
+		}
+		out[key] = strings.Join(titles, " + ")
+	}
+	if out["name"] == "" && (out["first name"] != "" || out["last name"] != "") {
+		out["name"] = strings.Trim(out["first name"]+" + "+out["last name"], " +")
+	}
+	return out
+}
