@@ -22,25 +22,20 @@ type bookNight struct {
 	FirstSlot   night.Clock `json:"first_slot"`
 	LastSlot    night.Clock `json:"last_slot"`
 	SlotMinutes int         `json:"slot_minutes"`
-
-	// Mapping overrides the guessed columns; see book.Options.
-	Mapping map[string]string `json:"mapping,omitempty"`
-	// Live refuses numbers that are reserved for fiction, as a kitchen with a
-	// real provider must. A check by itself sends nothing and takes them.
-	Live bool `json:"-"`
 }
 
-// readBookNight reads a NIGHT.json.
-func readBookNight(file string) (bookNight, error) {
+// readNightFile reads a NIGHT.json. A check by a file alone sends nothing, so it
+// takes numbers that are reserved for fiction.
+func readNightFile(file string) (book.Options, error) {
 	var n bookNight
 	data, err := os.ReadFile(file)
 	if err != nil {
-		return n, fmt.Errorf("read the night: %w", err)
+		return book.Options{}, fmt.Errorf("read the night: %w", err)
 	}
 	if err := json.Unmarshal(data, &n); err != nil {
-		return n, fmt.Errorf("%s is no description of a night: %w", filepath.Base(file), err)
+		return book.Options{}, fmt.Errorf("%s is no description of a night: %w", filepath.Base(file), err)
 	}
-	return n, nil
+	return n.options()
 }
 
 // options turns the night into what the reader of books needs.
@@ -56,16 +51,12 @@ func (n bookNight) options() (book.Options, error) {
 	if err := on.Validate(zone); err != nil {
 		return book.Options{}, fmt.Errorf("the night: %w", err)
 	}
-	return book.Options{Region: n.Region, Zone: zone, Night: on, Mapping: n.Mapping, Fiction: !n.Live}, nil
+	return book.Options{Region: n.Region, Zone: zone, Night: on, Fiction: true}, nil
 }
 
 // runBookCheck reads an order book and prints what loading it would do. Nothing
 // is changed. It tells whether any order can't be texted or placed.
-func runBookCheck(w io.Writer, file string, on bookNight, asJSON bool) (problems bool, err error) {
-	opt, err := on.options()
-	if err != nil {
-		return false, err
-	}
+func runBookCheck(w io.Writer, file string, opt book.Options, asJSON bool) (problems bool, err error) {
 	f, err := os.Open(file)
 	if err != nil {
 		return false, fmt.Errorf("open the order book: %w", err)
