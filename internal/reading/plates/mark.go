@@ -1,0 +1,190 @@
+package plates
+
+import (
+	"passbell/internal/reading/vehicles"
+	"passbell/internal/reading/vehicles/words"
+)
+
+// mark is what a word is to the plate reader.
+type mark struct {
+	is role
+	// place is set for the name of a state or province; placeWords is how many
+	// words it has.
+	place      place
+	placeWords int
+}
+
+type role uint16
+
+const (
+	cue     role = 1 << iota // plate, reg, placa
+	weakCue                  // number, tag, look for: a plate only if it looks like one
+	filler                   // may stand between a cue and the plate
+	veto                     // postcode, order, room: what follows is something else
+	car                      // part of a vehicle's description
+	isPlace
+	bad // can be no part of a plate: a reference, a price, "10mins"
+)
+
+// roleOf gives the standing role of a word.
+func roleOf(low string) role {
+	switch low {
+	case "plate", "plates", "reg", "regs", "regi", "registration", "rego", "numberplate", "licence", "license", "lic",
+		"vrn", "vrm", "vanity", "placa", "placas", "matricula", "kennzeichen", "kenteken", "immatriculation",
+		"plaque", "immat", "targa", "rejestracja", "rejestracyjny", "rejestracyjne", "tablica", "regn", "номер", "номера",
+		"licenseplate", "licenceplate", "regno", "registered", "lisence", "liscense", "licence plate", "platenumber":
+		return cue
+	case "number", "tag", "tags", "no", "num", "nr", "vehicle", "car", "numero", "for", "vin":
+		return weakCue | filler
+	case "is", "its", "are", "it", "says", "reads", "reading", "my", "the", "a", "as", "on", "of", "in", "es", "son", "del",
+		"de", "with", "our", "his", "her", "their", "mine", "follows", "today", "tonight", "tomorrow", "saturday", "friday",
+		"thursday", "sunday", "monday", "tuesday", "wednesday", "truck", "van", "will", "be", "still", "this", "thats", "that",
+		"ist", "est", "e", "same", "and", "has", "if", "you", "need", "it'll", "itll", "again", "should", "personalised",
+		"personalized", "private", "custom", "state", "called", "to", "look", "out", "handicap", "was", "please", "note":
+		return filler
+	case "postcode", "zip", "zipcode", "eircode", "order", "orders", "ref", "reference", "code", "voucher", "coupon", "promo",
+		"flat", "apt", "apartment", "unit", "room", "house", "suite", "ste", "box", "pin", "otp", "phone", "tel", "call",
+		"mobile", "cell", "flight", "route", "hwy", "highway", "exit", "junction", "bus", "train", "account", "invoice",
+		"booking", "wifi", "password", "text", "txt", "reply", "slot", "table", "bay", "space", "spot", "level", "platform",
+		"pedido", "orden", "codigo", "postal", "address", "addr", "rd", "road", "street", "st", "ave":
+		return veto
+	}
+	return 0
+}
+
+// mark gives every word its role.
+func (f *finder) mark() {
+	upper, letters := 0, 0
+	for i := range f.words {
+		w := &f.words[i]
+		m := mark{is: roleOf(w.Low)}
+		if m.is == 0 && w.Poss {
+			m.is = roleOf(w.Stem)
+		}
+		if m.is&cue != 0 || w.Class != words.Letters {
+			f.worth = true
+		}
+		if w.Class == words.Letters && len(w.Low) > 1 {
+			letters++
+			if w.Upper {
+				upper++
+			}
+		}
+		if w.Money || f.reference(w) || measure(w) {
+			m.is |= bad
+		}
+		f.marks = append(f.marks, m)
+	}
+	f.caps = letters > 2 && upper*10 > letters*8
+	f.worth = f.worth || f.spellable() || len(f.opts.Known) > 0
+	if !f.worth {
+		return
+	}
+	f.markPlaces()
+	f.markVehicle()
+}
+
+// reference tells whether a word is one of the night's order references.
+func (f *finder) reference(w *words.Word) bool {
+	if len(f.opts.Refs) == 0 || w.Class == words.Letters || len(w.Low) > 24 {
+		return false
+	}
+	var buf [24]byte
+	_, ok := f.opts.Refs[string(appendUpper(buf[:0], w.Low))]
+	return ok
+}
+
+func appendUpper(dst []byte, low string) []byte {
+	for i := range len(low) {
+		c := low[i]
+		if c >= 'a' && c <= 'z' {
+			c -= 0x20
+		}
+		dst = append(dst, c)
+	}
+	return dst
+}
+
+// measure tells whether a word is a number with its unit: 10mins, 6pm, 2x, 5ish,
+// 3rd, x2, 90s.
+func measure(w *words.Word) bool {
+	if w.Class != words.Mixed {
+		return false
+	}
+	i := 0
+	for i < len(w.Low) && isDigit(w.Low[i]) {
+		i++
+	}
+	if i == 0 {
+		return w.Low[0] == 'x' && len(w.Low) <= 3 && isDigit(w.Low[1])
+	}
+	for _, c := range w.Low[i:] {
+		if c < 'a' || c > 'z' {
+			return false
+		}
+	}
+	switch w.Low[i:] {
+	case "min", "mins", "minute", "minutes", "pm", "am", "ish", "st", "nd", "rd", "th", "x", "pc", "pcs", "pk", "pack",
+		"ml", "kg", "lb", "lbs", "oz", "km", "mi", "ft", "cm", "mm", "hr", "hrs", "h", "m", "s", "sec", "secs", "k", "dozen", "doz",
+		"ppl", "bags", "people", "oclock", "mph", "kph", "gb", "mb", "yo", "yr", "yrs", "mts", "pmish", "amish",
+		"hours", "hour", "miles", "mile", "yards", "metres", "meters", "ltr", "p", "quid", "pound", "pounds", "odd", "til", "till",
+		"now", "for", "or", "and", "to", "tmrw", "tonight", "minuten", "uhr":
+		return true
+	}
+	return false
+}
+
+// markPlaces finds states and provinces, of one to three words.
+func (f *finder) markPlaces() {
+	all := places()
+	var key [40]byte
+	for i := range f.words {
+		n := 0
+		for j := i; j < len(f.words) && j < i+3; j++ {
+			w := &f.words[j]
+			if w.Class != words.Letters || n+len(w.Low) > len(key) || j > i && w.Before > words.Join {
+				break
+			}
+			n += copy(key[n:], w.Low)
+			p, ok := all[string(key[:n])]
+			if !ok || p.code && !w.Upper && words.Common(w.Low) || p.code && j > i {
+				continue
+			}
+			if p.country != f.region && !(p.country == "US" && f.region == "CA" || p.country == "CA" && f.region == "US" && !p.code) {
+				continue
+			}
+			f.marks[i].place, f.marks[i].placeWords = p, j-i+1
+			for k := i; k <= j; k++ {
+				f.marks[k].is |= isPlace
+			}
+		}
+	}
+}
+
+// markVehicle marks the words of a car's description, whose numbers are models.
+func (f *finder) markVehicle() {
+	v := f.opts.Vehicle
+	if v == nil {
+		found := vehicles.FindIn(f.words, f.region)
+		v = &found
+	}
+	for _, span := range v.Spans {
+		for i := range f.words {
+			if w := &f.words[i]; w.Start >= span[0] && w.End <= span[1] {
+				f.marks[i].is |= car
+			}
+		}
+	}
+}
+
+func (f *finder) is(i int, r role) bool {
+	return i >= 0 && i < len(f.marks) && f.marks[i].is&r != 0
+}
+
+// low is the folded word i, "" outside the text.
+func (f *finder) low(i int) string {
+	if i < 0 || i >= len(f.words) {
+		return ""
+	}
+	return f.words[i].Low
+}

@@ -1,0 +1,580 @@
+package plates
+
+import (
+	"strings"
+
+	"passbell/internal/reading/vehicles/words"
+)
+
+// window is a run of words that may be one plate.
+type window struct {
+	from, to      int // words
+	plate         []byte
+	letters, nums int
+	mixed         bool // one of the words has letters and digits
+	joins         int  // words less one
+	smalls        int  // words of letters not typed in capitals
+	everyday      int  // words of letters that are everyday words
+	clock         bool // a word of digits could be a time
+	cuts          uint32
+}
+
+// windows tries every run of up to four words (more where each is one sign).
+func (f *finder) windows() {
+	var buf [maxPlate + 1]byte
+	for i := range f.words {
+		if f.is(i, bad) {
+			continue
+		}
+		w := window{from: i, plate: buf[:0]}
+		for j := i; j < len(f.words); j++ {
+			if j > i && f.words[j].Before > words.Join || !f.extend(&w, j) {
+				break
+			}
+			f.try(&w)
+		}
+	}
+}
+
+// extend adds word j to the window, false where no plate has it.
+func (f *finder) extend(w *window, j int) bool {
+	x := &f.words[j]
+	if f.is(j, bad|car) || len(w.plate)+len(x.Low) > maxPlate || w.joins >= 3 && len(x.Low) > 1 {
+		return false
+	}
+	if x.Class == words.Letters && j > w.from && f.is(j, cue) {
+		return false
+	}
+	for k := range len(x.Low) {
+		if x.Low[k] >= 0x80 {
+			return false
+		}
+	}
+	if j > w.from {
+		w.joins++
+		w.cuts |= 1 << len(w.plate)
+	}
+	w.plate = appendUpper(w.plate, x.Low)
+	w.to = j + 1
+	for k := range len(x.Low) {
+		if isDigit(x.Low[k]) {
+			w.nums++
+		} else {
+			w.letters++
+		}
+	}
+	switch x.Class {
+	case words.Mixed:
+		w.mixed = true
+	case words.Letters:
+		if !x.Upper {
+			w.smalls++
+		}
+		if words.Common(x.Low) && (!x.Upper || f.caps || len(x.Low) > 2) || f.is(j, cue|isPlace) && len(x.Low) > 3 {
+			w.everyday++
+		}
+	case words.Digits:
+		w.clock = w.clock || clockLike(x.Low)
+	}
+	return true
+}
+
+// clockLike tells whether digits can be a time of day or a few minutes.
+func clockLike(s string) bool {
+	switch len(s) {
+	case 1, 2:
+		return true
+	case 3:
+		return s[1] < '6'
+	case 4:
+		return s[:2] < "24" && s[2] < '6'
+	}
+	return false
+}
+
+// try weighs the window as a plate.
+func (f *finder) try(w *window) {
+	n := len(w.plate)
+	if n < minPlate {
+		return
+	}
+	if f.known(w) {
+		return
+	}
+	if w.nums == 0 {
+		f.vanity(w)
+		return
+	}
+	if w.letters == 0 {
+		f.digitsOnly(w)
+		return
+	}
+	var out [maxPlate]byte
+	best, plate, found := f.match(w, &out)
+	score := best.home
+	switch {
+	case !found:
+		f.unusual(w)
+		return
+	case best.country != f.region:
+		score = best.abroad
+	}
+	score += f.context(w, found)
+	f.add(f.hit(w, string(plate), best.name, score))
+}
+
+func (f *finder) hit(w *window, plate, format string, score float64) Hit {
+	h := Hit{Plate: plate, Format: format, Score: score, Start: f.words[w.from].Start, End: f.words[w.to-1].End}
+	if format == "DE" || strings.HasPrefix(format, "DE ") {
+		h.Plate = f.umlauts(h)
+	}
+	h.Why = "It has the form of a plate: " + format + "."
+	return h
+}
+
+// umlauts gives a German plate back the letters that folding took.
+func (f *finder) umlauts(h Hit) string {
+	typed := Canonical(f.text[h.Start:h.End])
+	if !strings.ContainsAny(typed, "ÄÖÜ") {
+		return h.Plate
+	}
+	return typed
+}
+
+// known takes a plate that was declared earlier.
+func (f *finder) known(w *window) bool {
+	if len(f.opts.Known) == 0 || w.letters == 0 && len(w.plate) < 5 || len(w.plate) < 3 {
+		return false
+	}
+	var key [maxPlate]byte
+	n := 0
+	for _, c := range w.plate {
+		switch c {
+		case 'O':
+			c = '0'
+		case 'I':
+			c = '1'
+		}
+		key[n] = c
+		n++
+	}
+	plate, ok := f.opts.Known[string(key[:n])]
+	if !ok || w.nums == 0 && w.everyday > 0 {
+		return false
+	}
+	h := f.hit(w, plate, "declared", 0.97)
+	h.Why = "It is a plate that was declared before."
+	f.add(h)
+	return true
+}
+
+// match finds the format that fits the window best: exactly, else with the
+// fewest slips that the format decides.
+func (f *finder) match(w *window, out *[maxPlate]byte) (format, []byte, bool) {
+	n := len(w.plate)
+	var best format
+	var tmp [maxPlate]byte
+	bestCost, found := noFit, false
+	area := f.area(w)
+	consider := func(list []format, abroad bool) {
+		for k := range list {
+			x := &list[k]
+			if abroad && x.country == f.region {
+				continue
+			}
+			cost := x.fit(tmp[:n], w.plate)
+			if cost == noFit || cost > 0 && !f.slipAllowed(w, x, area, tmp[:n], abroad) {
+				continue
+			}
+			better := cost < bestCost
+			if found && !better && cost == bestCost {
+				a, b := x.home, best.home
+				if abroad {
+					a, b = x.abroad, best.abroad
+				}
+				better = a > b
+				if area != "" && !abroad {
+					better = x.area == area && best.area != area
+				}
+			}
+			if area != "" && found && cost > bestCost && x.area == area && best.area != area && cost <= 3 {
+				better = true // the named state's own format decides
+			}
+			if better {
+				best, bestCost, found = *x, cost, true
+				copy(out[:], tmp[:n])
+			}
+		}
+	}
+	if f.home != nil {
+		consider(f.home[n], false)
+	}
+	if !found || best.home < 0.3 && best.country == f.region {
+		had := best
+		consider(f.formats.abroad[n], true)
+		if had.home > best.abroad && had.name != "" {
+			best = had
+		}
+	}
+	return best, out[:n], found
+}
+
+// slipAllowed says whether a format may put slips right in the window: abroad
+// never; in the US by the named state, or without one in the digits of three
+// letters and four digits; elsewhere by the country's own formats that are
+// strong enough to decide.
+func (f *finder) slipAllowed(w *window, x *format, area string, fixed []byte, abroad bool) bool {
+	if abroad && x.abroad < 0.5 || !w.mixed && !f.is(w.from-1, cue) {
+		return false
+	}
+	changed, letters := 0, 0
+	for i, c := range fixed {
+		if c != w.plate[i] {
+			changed++
+			if !isDigit(c) {
+				letters++
+			}
+		}
+	}
+	if changed > 3 {
+		return false
+	}
+	if x.country != "US" && x.country != "CA" {
+		return x.home >= 0.5
+	}
+	if area != "" {
+		return x.area == area
+	}
+	if x.shape != "AAA9999" || letters > 0 {
+		return false
+	}
+	for i := 3; i < 7; i++ {
+		if c := w.plate[i]; !isDigit(c) && c != 'O' && c != 'I' {
+			return false
+		}
+	}
+	return true
+}
+
+// area is the state or province named beside the window.
+func (f *finder) area(w *window) string {
+	for i := w.from - 1; i >= 0 && i >= w.from-5; i-- {
+		if f.words[i+1].Before == words.Stop {
+			break
+		}
+		if f.is(i, isPlace) {
+			for i > 0 && f.marks[i].placeWords == 0 {
+				i--
+			}
+			return f.marks[i].place.area
+		}
+		if !f.is(i, cue|weakCue|filler) {
+			break
+		}
+	}
+	for i := w.to; i < len(f.words) && i < w.to+3; i++ {
+		if f.words[i].Before == words.Stop {
+			break
+		}
+		if f.marks[i].placeWords > 0 {
+			return f.marks[i].place.area
+		}
+		if !f.is(i, cue|weakCue|filler) {
+			break
+		}
+	}
+	return ""
+}
+
+// context is what the surroundings add to a window that fits a format, or take.
+func (f *finder) context(w *window, fits bool) float64 {
+	s := 0.0
+	tight, loose := f.cueBefore(w)
+	switch {
+	case tight:
+		s += 0.45
+	case f.cueAfter(w):
+		s += 0.4
+	case loose:
+		s += 0.2
+	}
+	cued := s > 0
+	if f.area(w) != "" {
+		s += 0.2
+	}
+	if f.whole(w) {
+		s += 0.25
+	}
+	if f.afterCar(w) {
+		s += 0.2
+	}
+	if w.joins == 0 && len(w.plate) >= 6 {
+		s += 0.05
+	}
+	if w.joins > 1 {
+		s -= 0.1
+	}
+	if w.everyday > 0 {
+		s -= 0.7
+	}
+	if !cued && w.clock && w.smalls > 0 && !f.whole(w) && !f.afterCar(w) {
+		s -= 0.3
+	}
+	if f.is(w.from, isPlace) && w.joins > 0 && w.nums == len(w.plate)-len(f.words[w.from].Low) && !tight && f.area(w) == "" {
+		s -= 0.6 // a state and its ZIP code
+	}
+	if f.vetoed(w) {
+		s -= 0.7
+	}
+	if fits && f.shortAlone(w) {
+		s -= 0.3
+	}
+	return s
+}
+
+// shortAlone tells whether single small letters make up the letters of the
+// window, as in "at 10 a 1": they are words.
+func (f *finder) shortAlone(w *window) bool {
+	if w.joins == 0 {
+		return false
+	}
+	for i := w.from; i < w.to; i++ {
+		x := &f.words[i]
+		if x.Class == words.Letters && len(x.Low) == 1 && (x.Low == "a" || x.Low == "i") && f.region != "IE" {
+			return true
+		}
+	}
+	return false
+}
+
+// cueBefore looks back for a cue: tight where only small words stand between,
+// loose where it is in the same sentence.
+func (f *finder) cueBefore(w *window) (tight, loose bool) {
+	tight = true
+	for i := w.from - 1; i >= 0 && i >= w.from-7; i-- {
+		if f.words[i+1].Before == words.Stop && i != w.from-1 {
+			return false, false
+		}
+		if f.is(i, cue) {
+			return tight && !f.is(i, veto), true
+		}
+		if !f.is(i, filler|isPlace|car|weakCue) {
+			tight = false
+			if f.words[i].Class != words.Letters || !words.Common(f.words[i].Low) {
+				return false, false
+			}
+		}
+	}
+	return false, false
+}
+
+// cueAfter tells whether the window is called a plate after it: "… is the reg".
+func (f *finder) cueAfter(w *window) bool {
+	for i := w.to; i < len(f.words) && i <= w.to+3; i++ {
+		if f.words[i].Before == words.Stop {
+			return false
+		}
+		if f.is(i, cue) {
+			return true
+		}
+		if !f.is(i, filler|weakCue) {
+			return false
+		}
+	}
+	return false
+}
+
+// whole tells whether the message is little more than the window.
+func (f *finder) whole(w *window) bool {
+	for i := range f.words {
+		if i >= w.from && i < w.to || f.is(i, car|cue|isPlace) {
+			continue
+		}
+		switch f.low(i) {
+		case "here", "outside", "hi", "hello", "hey", "now", "im", "pls", "please", "thanks", "x", "xx", "ok", "its", "it", "is", "there", "just", "afuera", "aqui":
+			continue
+		}
+		return false
+	}
+	return true
+}
+
+// afterCar tells whether the window follows a car's description.
+func (f *finder) afterCar(w *window) bool {
+	i := w.from - 1
+	if i < 0 || f.words[w.from].Before == words.Stop {
+		return false
+	}
+	for i > 0 && f.is(i, isPlace|filler) && !f.is(i, car) {
+		i--
+	}
+	return f.is(i, car)
+}
+
+// vetoed tells whether what stands before the window says that it is something
+// else.
+func (f *finder) vetoed(w *window) bool {
+	for i := w.from - 1; i >= 0 && i >= w.from-3; i-- {
+		if f.words[i+1].Before == words.Stop {
+			return false
+		}
+		if f.is(i, cue) {
+			return false
+		}
+		if f.is(i, veto) {
+			return true
+		}
+		if !f.is(i, filler) {
+			break
+		}
+	}
+	if w.to < len(f.words) && f.words[w.to].Before <= words.Join {
+		switch f.low(w.to) {
+		case "street", "road", "rd", "avenue", "ave", "lane", "drive", "close":
+			return true
+		}
+	}
+	return f.words[w.from].Hash && !f.is(w.from-1, cue)
+}
+
+// unusual weighs letters and digits that fit no format: a vanity plate, or one
+// from elsewhere.
+func (f *finder) unusual(w *window) {
+	n := len(w.plate)
+	vanityLand := f.region == "US" || f.region == "CA" || f.region == "AU" || f.region == "NZ"
+	if n > 8 || w.everyday > 0 || w.joins > 0 && !f.joined(w) {
+		return
+	}
+	score := 0.05
+	if vanityLand && n >= 5 {
+		score = 0.3
+		if w.joins == 0 && f.postal(w) {
+			score = 0.1
+		}
+	}
+	tight, _ := f.cueBefore(w)
+	switch {
+	case tight, f.looks(w):
+		score += 0.5
+	case f.cueAfter(w):
+		score += 0.45
+	}
+	if f.area(w) != "" {
+		score += 0.2
+	}
+	if f.afterCar(w) || f.whole(w) {
+		score += 0.2
+	}
+	if f.vetoed(w) {
+		score -= 0.7
+	}
+	name := f.region + " other"
+	if vanityLand {
+		name = f.region + " vanity"
+	}
+	f.add(f.hit(w, string(w.plate), name, score))
+}
+
+// joined tells whether the words of a window are bound together: by hyphens, or
+// all in capitals and digits.
+func (f *finder) joined(w *window) bool {
+	if w.joins > 2 {
+		return false
+	}
+	for i := w.from; i < w.to; i++ {
+		x := &f.words[i]
+		if i > w.from && x.Before == words.Join {
+			continue
+		}
+		if x.Class == words.Letters && (!x.Upper || f.caps) {
+			return false
+		}
+		if x.Class == words.Digits && w.joins > 0 && len(x.Low) < 2 {
+			return false
+		}
+	}
+	return true
+}
+
+// postal tells whether the window has the shape of a Canadian or British
+// postcode.
+func (f *finder) postal(w *window) bool {
+	n := len(w.plate)
+	p := w.plate
+	if n < 5 || !isDigit(p[n-3]) || isDigit(p[n-2]) {
+		return false
+	}
+	return f.region == "CA" && n == 6 && !isDigit(p[0]) && isDigit(p[1]) && !isDigit(p[2]) || !isDigit(p[n-1]) && f.region == "GB"
+}
+
+// looks tells whether "look for" stands before the window.
+func (f *finder) looks(w *window) bool {
+	return f.low(w.from-1) == "for" && (f.low(w.from-2) == "look" || f.low(w.from-2) == "looking" || f.low(w.from-2) == "watch")
+}
+
+// digitsOnly takes bare digits only where they are called a plate.
+func (f *finder) digitsOnly(w *window) {
+	n := len(w.plate)
+	if n < 3 || n > 7 || w.joins > 1 {
+		return
+	}
+	if w.to < len(f.words) && f.words[w.to].Before <= words.Join && f.words[w.to].Class != words.Letters {
+		return
+	}
+	tight, _ := f.cueBefore(w)
+	score := 0.05
+	if tight {
+		score += 0.45
+	}
+	if f.area(w) != "" && tight {
+		score += 0.2
+	}
+	if f.marks[max(0, w.from-1)].is&cue != 0 && n >= 4 {
+		score += 0.05
+	}
+	if f.vetoed(w) {
+		score -= 0.7
+	}
+	f.add(f.hit(w, string(w.plate), f.region+" digits", score))
+}
+
+// vanity takes letters alone only where they are called a plate, and are no
+// everyday word.
+func (f *finder) vanity(w *window) {
+	n := len(w.plate)
+	if n < 3 || n > 8 || w.everyday > 0 || w.joins > 1 || f.region == "GB" || f.region == "IE" {
+		return
+	}
+	for i := w.from; i < w.to; i++ {
+		if f.is(i, cue|weakCue|filler|veto|isPlace) {
+			return
+		}
+	}
+	x := &f.words[w.from]
+	tight, _ := f.cueBefore(w)
+	said := tight && f.low(w.from-1) != "" && (f.low(w.from-1) == "says" || f.low(w.from-1) == "reads" || f.low(w.from-1) == "dice" || f.low(w.from-2) == "vanity" || f.low(w.from-1) == "vanity")
+	capital := w.smalls == 0 && !f.caps
+	ends := w.to == len(f.words) || f.words[w.to].Before >= words.Comma
+	score := 0.0
+	switch {
+	case x.Before >= words.Comma && !f.textColon(x.Start):
+	case said && (capital || ends && w.joins == 0):
+		score = 0.7
+	case tight && capital:
+		score = 0.65
+	case (f.looks(w) || f.cueAfter(w)) && capital && n >= 4:
+		score = 0.55
+	case tight && ends && w.joins == 0 && !x.Title && n >= 4:
+		score = 0.5
+	}
+	if w.joins > 0 {
+		score += 0.02
+	}
+	f.add(f.hit(w, string(w.plate), f.region+" vanity", score))
+}
+
+// textColon tells whether a colon or quotation stands right before the place.
+func (f *finder) textColon(at int) bool {
+	head := strings.TrimRight(f.text[:at], " \"'\u201c\u2018(")
+	return strings.HasSuffix(head, ":") || strings.HasSuffix(head, "=") || strings.HasSuffix(head, "-")
+}
