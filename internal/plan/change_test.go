@@ -77,7 +77,7 @@ func TestTwoMovesBeforeTheUpdateLeaveOne(t *testing.T) {
 
 func TestMovedAgainAfterAnUpdate(t *testing.T) {
 	t.Parallel()
-	for _, s := range []night.MessageState{night.Sending, night.Sent, night.Delivered, night.InDoubt} {
+	for _, s := range []night.MessageState{night.Sending, night.Sent, night.Delivered, night.InDoubt, night.ByHand} {
 		t.Run(string(s), func(t *testing.T) {
 			t.Parallel()
 			h := told(t)
@@ -354,6 +354,7 @@ func TestTextsThatLostTheirPoint(t *testing.T) {
 		{"instructions again to somebody who is here", night.Resend, night.Arrived, ""},
 		{"instructions again for a cancelled order", night.Resend, night.Cancelled, plan.Cancelled},
 		{"answer about a cancelled order", night.Reply, night.Cancelled, ""},
+		{"answer to an opt-out", night.Confirmation, night.Cancelled, ""},
 	}
 	for _, tt := range tests {
 		t.Run(tt.name, func(t *testing.T) {
@@ -377,7 +378,7 @@ func TestTextsThatLostTheirPoint(t *testing.T) {
 func TestNothingToSomebodyWhoOptedOutButTheAnswer(t *testing.T) {
 	t.Parallel()
 	h := told(t)
-	for i, k := range []night.MessageKind{night.Nudge, night.Delay, night.Resend, night.Reply} {
+	for i, k := range []night.MessageKind{night.Nudge, night.Delay, night.Resend, night.Reply, night.Confirmation} {
 		h.in.Messages = append(h.in.Messages, night.Message{
 			ID: 70 + int64(i), Kind: k, Covers: []night.Cover{{OrderID: 1}}, To: bethan, State: night.Due, DueAt: h.in.Now,
 		})

@@ -178,7 +178,7 @@ func (m *maker) drops() {
 func (m *maker) dropReason(row night.Message) Reason {
 	off := !m.in.Night.CalledOff.IsZero()
 	switch row.Kind {
-	case night.Reply:
+	case night.Reply, night.Confirmation:
 		return ""
 	case night.Nudge, night.Delay, night.Resend:
 		switch {

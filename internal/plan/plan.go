@@ -17,12 +17,15 @@ import (
 	"passbell/internal/night"
 )
 
-// Input is all that a plan depends on.
+// Input is all that a plan depends on. It may be a part of a night if it is whole
+// for the people in it: with an order come all orders under its number and all
+// messages that cover any of them, in every state; with a Due message come all
+// orders that it covers, and theirs.
 type Input struct {
 	Kitchen  night.Kitchen
 	Night    night.Night
 	Orders   []night.Order
-	Messages []night.Message // all of the night, in every state
+	Messages []night.Message
 	OptedOut map[string]bool // by E.164 number
 	Now      time.Time
 }
@@ -35,7 +38,8 @@ type Plan struct {
 	// Parts are for wording to fill in. Whoever stores a plan drops first, then
 	// takes the covers of the rows that change, then writes the new ones.
 	Wanted []night.Message
-	// Drop holds the Due messages, of any kind but Reply, that should not go.
+	// Drop holds the Due messages that should not go, of any kind but Reply and
+	// Confirmation, which answer somebody.
 	Drop []Drop
 	// LeftOut names each order and kind of message that is neither wanted nor
 	// past Due, with the reason.

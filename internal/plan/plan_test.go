@@ -309,7 +309,7 @@ func TestOrderAddedUnderAKnownNumberGetsItsOwn(t *testing.T) {
 func TestInstructionsPastDueAreNeverPlannedAgain(t *testing.T) {
 	t.Parallel()
 	for _, s := range []night.MessageState{
-		night.Sending, night.Sent, night.Delivered, night.InDoubt, night.Failed, night.Missed,
+		night.Sending, night.Sent, night.Delivered, night.InDoubt, night.ByHand, night.Failed, night.Missed,
 	} {
 		t.Run(string(s), func(t *testing.T) {
 			t.Parallel()

@@ -105,7 +105,8 @@ func (e *evening) send(t *rapid.T) {
 			continue
 		}
 		m.State = rapid.SampledFrom([]night.MessageState{
-			night.Due, night.Sending, night.Sent, night.Sent, night.Delivered, night.InDoubt, night.Failed, night.Missed,
+			night.Due, night.Sending, night.Sent, night.Sent, night.Delivered, night.InDoubt, night.ByHand,
+			night.Failed, night.Missed,
 		}).Draw(t, "outcome")
 		switch m.State {
 		case night.Due:
@@ -288,9 +289,7 @@ func (e *evening) holds(o night.Order) (night.Clock, bool) {
 	var last *night.Message
 	for i := range e.in.Messages {
 		m := &e.in.Messages[i]
-		switch m.State {
-		case night.Sending, night.Sent, night.Delivered, night.InDoubt:
-		default:
+		if m.State == night.Due || m.State == night.Failed || m.State == night.Missed || m.State == night.Dropped {
 			continue
 		}
 		about := slices.ContainsFunc(m.Covers, func(c night.Cover) bool { return c.OrderID == o.ID })

@@ -10,23 +10,13 @@ import (
 // put the conversation back on top and has asked for the car.
 const updateServes = time.Hour
 
-// wentOut tells whether a customer may have a message.
-func wentOut(s night.MessageState) bool {
-	switch s {
-	case night.Sending, night.Sent, night.Delivered, night.InDoubt:
-		return true
-	case night.Due, night.Failed, night.Missed, night.Dropped:
-	}
-	return false
-}
-
 // tells says whether a kind of message states an order's slot and place, or that
 // there is none.
 func tells(k night.MessageKind) bool {
 	switch k {
 	case night.Instructions, night.Reminder, night.Update, night.Resend, night.Cancellation:
 		return true
-	case night.Nudge, night.Delay, night.Reply:
+	case night.Nudge, night.Delay, night.Reply, night.Confirmation:
 	}
 	return false
 }
@@ -58,7 +48,7 @@ func (m *maker) latest(order int64, keep func(night.Message) bool) *night.Messag
 // lastTold is the newest text that went out and told of the order, to any
 // number.
 func (m *maker) lastTold(order int64) *night.Message {
-	return m.latest(order, func(msg night.Message) bool { return tells(msg.Kind) && wentOut(msg.State) })
+	return m.latest(order, func(msg night.Message) bool { return tells(msg.Kind) && msg.State.WentOut() })
 }
 
 // stale tells whether what the customer's phone says of an order is no longer
@@ -68,7 +58,7 @@ func (m *maker) stale(o night.Order) bool {
 	if m.lastTold(o.ID) == nil {
 		return false
 	}
-	onPhone := func(msg night.Message) bool { return tells(msg.Kind) && wentOut(msg.State) && msg.To == o.Phone }
+	onPhone := func(msg night.Message) bool { return tells(msg.Kind) && msg.State.WentOut() && msg.To == o.Phone }
 	last := m.latest(o.ID, onPhone)
 	if last == nil || last.Kind == night.Cancellation || quotedSlot(*last, o.ID) != o.Slot {
 		return true
@@ -102,7 +92,7 @@ func (m *maker) updateFailed(o night.Order) bool {
 			last = msg
 		}
 	}
-	return last != nil && !wentOut(last.State) && last.To == o.Phone &&
+	return last != nil && !last.State.WentOut() && last.To == o.Phone &&
 		quotedSlot(*last, o.ID) == o.Slot && m.here(*last)
 }
 
@@ -148,7 +138,7 @@ func (m *maker) moment(o night.Order, kind night.MessageKind) (time.Time, bool) 
 	if at, ok := m.wanted[about{o.ID, kind}]; ok {
 		return later(at, m.now), true
 	}
-	last := m.latest(o.ID, func(msg night.Message) bool { return msg.Kind == kind && wentOut(msg.State) })
+	last := m.latest(o.ID, func(msg night.Message) bool { return msg.Kind == kind && msg.State.WentOut() })
 	if last == nil {
 		return time.Time{}, false
 	}
