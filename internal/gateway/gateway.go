@@ -67,6 +67,15 @@ func (g *Gateway) Start(ctx context.Context) error {
 	return nil
 }
 
+// Serve opens the pass and runs nothing else: a rehearsal drives the clock, the
+// sending and the receiving by itself.
+func (g *Gateway) Serve(ctx context.Context) error {
+	if err := g.serve(ctx); err != nil {
+		return errors.Join(err, g.Stop(ctx))
+	}
+	return nil
+}
+
 func (g *Gateway) start(ctx context.Context) error {
 	g.onStop("adapters", func(context.Context) error { return g.closeSenders() })
 	if err := g.serve(ctx); err != nil {

@@ -28,6 +28,9 @@ import (
 type Deps struct {
 	Clock clockwork.Clock
 	Log   *slog.Logger
+	// Spread gives numbers between 0 and 1 that scatter retries; nil for ones
+	// that nobody can foretell. A rehearsal hands in its own to be repeatable.
+	Spread func() float64
 }
 
 // System gives the surroundings of a real run: the machine's clock.
@@ -46,9 +49,10 @@ type House struct {
 	Price   wording.Price
 	Clock   clockwork.Clock
 
-	store *store.Store
-	rows  *store.Kitchen
-	log   *slog.Logger
+	store  *store.Store
+	rows   *store.Kitchen
+	log    *slog.Logger
+	spread func() float64
 }
 
 // Open opens the database that the configuration names and brings it up to
@@ -65,7 +69,12 @@ func Open(ctx context.Context, c config.Config, d Deps) (_ *House, err error) {
 	if err != nil {
 		return nil, err
 	}
-	h := &House{Config: c, Live: new(live.Hub), Clock: d.Clock, log: d.Log}
+	h := &House{Config: c, Live: new(live.Hub), Clock: d.Clock, log: d.Log, spread: d.Spread}
+	if h.spread == nil {
+		if h.spread, err = spread(); err != nil {
+			return nil, err
+		}
+	}
 	if c.Kitchen.Price != "" {
 		if h.Price, err = wording.ParsePrice(c.Kitchen.Price); err != nil {
 			return nil, fmt.Errorf("kitchen.price: %w", err)
@@ -161,6 +170,20 @@ func (h *House) lastEvent(ctx context.Context) (int64, error) {
 	return id, err
 }
 
+// NextDue gives the moment at which the next text is due; zero where none
+// waits. Whoever drives the clock itself can move it there.
+func (h *House) NextDue(ctx context.Context) (time.Time, error) { return h.rows.NextDue(ctx) }
+
 // tick is how often the gateway looks whether something is due or was changed
 // by another process.
 const tick = time.Second
+
+// OnlyPractice tells whether no configured adapter can reach a real phone.
+func (h *House) OnlyPractice() bool {
+	for _, a := range h.Config.Adapter {
+		if a.Kind != "practice" {
+			return false
+		}
+	}
+	return true
+}

@@ -40,15 +40,12 @@ func (h *House) Wire(a config.Adapter, sender adapters.Sender) (*Wire, error) {
 			return nil, fmt.Errorf("adapter %s: %w", a.Name, err)
 		}
 	}
-	next, err := spread()
-	if err != nil {
-		return nil, err
-	}
 	w := &Wire{Name: a.Name, Sender: sender, house: h}
+	var err error
 	w.Dispatcher, err = dispatch.New(dispatch.Config{
 		Store: dispatchStore{h.rows}, Kitchen: h.Kitchen, Adapter: a.Name, Sender: sender, From: a.From,
 		Window: a.Window, PerSecond: a.PerSecond, Timeout: time.Duration(a.Timeout), Retry: retry,
-		Replanner: h.Desk, Now: h.Clock.Now, Spread: next, Log: h.log, Changed: h.Live.Changed,
+		Replanner: h.Desk, Now: h.Clock.Now, Spread: h.spread, Log: h.log, Changed: h.Live.Changed,
 	})
 	if err != nil {
 		return nil, err
