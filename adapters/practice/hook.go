@@ -105,8 +105,12 @@ func readPosted(w http.ResponseWriter, r *http.Request) (posted, error) {
 	return p, nil
 }
 
-// fromThisMachine is false for a call that a proxy on this machine passed on.
+// fromThisMachine is false for a call that a proxy on this machine passed on or
+// that a strange page in a browser here makes.
 func fromThisMachine(r *http.Request) bool {
+	if http.NewCrossOriginProtection().Check(r) != nil {
+		return false
+	}
 	for _, h := range []string{"Forwarded", "X-Forwarded-For", "X-Real-Ip"} {
 		if r.Header.Get(h) != "" {
 			return false

@@ -336,8 +336,12 @@ func equal(a, b []byte) bool {
 	return subtle.ConstantTimeCompare(x[:], y[:]) == 1
 }
 
-// none refuses what a proxy on this machine passed on: that came from outside.
+// none refuses what a proxy on this machine passed on, and what a page in a
+// browser on this machine does: both come from outside.
 func (v *verifier) none(r *http.Request, _ []byte, _ time.Time) error {
+	if site := r.Header.Get("Sec-Fetch-Site"); site != "" && site != "none" || r.Header.Get("Origin") != "" {
+		return errNotLoopback
+	}
 	for _, h := range []string{"Forwarded", "X-Forwarded-For", "X-Forwarded-Host", "X-Real-Ip"} {
 		if r.Header.Get(h) != "" {
 			return errNotLoopback
