@@ -2,6 +2,7 @@ package night
 
 import (
 	"fmt"
+	"strings"
 	"time"
 )
 
@@ -11,13 +12,28 @@ type Clock int
 // ParseClock reads "HH:MM" on the 24-hour clock, with or without a leading
 // zero.
 func ParseClock(s string) (Clock, error) {
-	var h, m int
-	var rest string
-	n, _ := fmt.Sscanf(s+"\x00", "%d:%d%s", &h, &m, &rest)
-	if n < 2 || rest != "\x00" || h < 0 || h > 23 || m < 0 || m > 59 {
+	h, m, _ := strings.Cut(s, ":")
+	hour, okHour := number(h, 1, 23)
+	minute, okMinute := number(m, 2, 59)
+	if !okHour || !okMinute {
 		return 0, fmt.Errorf("%q is not a time of day: write it as 16:30", s)
 	}
-	return Clock(h*60 + m), nil
+	return Clock(hour*60 + minute), nil
+}
+
+// number reads one or two digits, at least so many, and nothing else.
+func number(s string, least, highest int) (int, bool) {
+	if len(s) < least || len(s) > 2 {
+		return 0, false
+	}
+	n := 0
+	for i := range len(s) {
+		if s[i] < '0' || s[i] > '9' {
+			return 0, false
+		}
+		n = 10*n + int(s[i]-'0')
+	}
+	return n, n <= highest
 }
 
 // String writes the clock as "HH:MM".

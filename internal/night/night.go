@@ -85,8 +85,12 @@ func (n Night) Validate(zone *time.Location) error {
 		return fmt.Errorf("a night needs its date")
 	case n.Every < 1 || n.Every > 180:
 		return fmt.Errorf("slots of %d minutes: give 1 to 180, 10 is usual", n.Every)
+	case n.First < 0 || n.Last >= 24*60:
+		return fmt.Errorf("a slot is a time of day, from 00:00 to 23:59")
 	case n.Last < n.First:
 		return fmt.Errorf("the last slot %s is before the first %s", n.Last, n.First)
+	case !n.HasSlot(n.Last):
+		return fmt.Errorf("the last slot %s is not one of the slots that go from %s every %d minutes", n.Last, n.First, n.Every)
 	case n.Capacity < 0:
 		return fmt.Errorf("a capacity of %d: give 0 for no limit, or the orders that a slot can take", n.Capacity)
 	case n.RemindBefore < 0:
