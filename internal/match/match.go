@@ -1,0 +1,458 @@
+// Package match finds the orders that a text is about, or says that a person
+// has to.
+//
+// The rule, in order. A text is sure
+//
+//  1. when it comes from a number of the order book: it is about that number's
+//     order, or about all of them unless the text names one (by reference, by
+//     name, by slot, by "the other one"); an order already handed out is left
+//     out of an arrival;
+//  2. when it comes from another number and names exactly one thing that one
+//     order alone can be: an order reference, a whole plate that was declared
+//     for it, or a full name that no other order carries. References and a
+//     plate may point to several orders of one customer.
+//
+// Everything else goes to a person, with the likely orders ranked: a part of a
+// plate, a surname, a first name, a vehicle like the declared one. Two likely
+// orders are never sure, and neither is a first name or a surname, however rare
+// it is in the book: a stranger may bear it.
+package match
+
+import (
+	"slices"
+	"strings"
+
+	"passbell/internal/night"
+	"passbell/internal/reading"
+	"passbell/internal/reading/plates"
+)
+
+// Order is what the matcher needs of an order.
+type Order struct {
+	ID       int64
+	Ref      string
+	Name     string
+	Phone    string // E.164; "" where there is none
+	Slot     night.Clock
+	State    night.State
+	Note     string          // may declare a vehicle in words
+	Vehicles []night.Vehicle // declared on the order or by earlier texts
+}
+
+// Ground says what a match rests on.
+type Ground string
+
+// The grounds. The first four are sure.
+const (
+	ByNumber    Ground = "number"
+	ByRef       Ground = "reference"
+	ByPlate     Ground = "plate"
+	ByName      Ground = "full name"
+	ByNothing   Ground = "nothing to do"
+	ByLikely    Ground = "likely"
+	ByAmbiguous Ground = "ambiguous"
+	ByNobody    Ground = "nobody"
+)
+
+// Result is what a text is about.
+type Result struct {
+	Orders []int // positions in the orders handed to New; likeliest first
+	Sure   bool  // acting on Orders without a person is safe
+	Ground Ground
+	Why    string // a part of a sentence
+}
+
+// Index is an order book made ready for matching. It is not safe for change
+// while in use by others.
+type Index struct {
+	region  string
+	orders  []Order
+	names   [][]string // name parts of each order, folded
+	byPhone map[string][]int
+	byRef   map[string]int
+	byPart  map[string][]int // name part to orders
+	byPlate map[string][]int
+	refs    map[string]struct{}
+	plates  map[string]string
+}
+
+// New makes an index of orders. Region decides how plates in notes are read.
+func New(region string, orders []Order) *Index {
+	x := &Index{
+		region:  region,
+		orders:  slices.Clone(orders),
+		names:   make([][]string, len(orders)),
+		byPhone: make(map[string][]int, len(orders)),
+		byRef:   make(map[string]int, len(orders)),
+		byPart:  make(map[string][]int, 3*len(orders)),
+		byPlate: make(map[string][]int),
+		refs:    make(map[string]struct{}, len(orders)),
+		plates:  make(map[string]string),
+	}
+	for i := range x.orders {
+		o := &x.orders[i]
+		o.Vehicles = slices.Clone(o.Vehicles)
+		if o.Phone != "" {
+			x.byPhone[o.Phone] = append(x.byPhone[o.Phone], i)
+		}
+		if ref := reading.Fold(o.Ref); ref != "" {
+			x.byRef[ref] = i
+			x.refs[strings.ToUpper(ref)] = struct{}{}
+		}
+		x.names[i] = nameParts(o.Name)
+		for _, p := range x.names[i] {
+			x.byPart[p] = appendNew(x.byPart[p], i)
+		}
+		for _, v := range o.Vehicles {
+			x.addPlate(i, v.Plate)
+		}
+		if o.Note != "" {
+			x.Declare(i, reading.Read(o.Note, reading.Context{Region: region}).Vehicle)
+		}
+	}
+	return x
+}
+
+// titles are no part of a name.
+var titles = map[string]bool{"mr": true, "mrs": true, "ms": true, "miss": true, "mx": true, "dr": true, "sr": true, "sra": true, "jr": true, "prof": true, "rev": true, "fr": true, "sir": true, "and": true}
+
+func nameParts(name string) []string {
+	fields := strings.FieldsFunc(name, func(r rune) bool {
+		return r == ' ' || r == '-' || r == ',' || r == '.' || r == '/' || r == '&' || r == '(' || r == ')' || r == '\u00a0' || r == '‑' || r == '–'
+	})
+	out := make([]string, 0, len(fields))
+	for _, f := range fields {
+		if p := reading.Fold(f); p != "" && !titles[p] {
+			out = append(out, p)
+		}
+	}
+	return out
+}
+
+// Declare adds a vehicle that became known for the order at position i.
+func (x *Index) Declare(i int, v night.Vehicle) {
+	if v.IsZero() {
+		return
+	}
+	x.orders[i].Vehicles = append(x.orders[i].Vehicles, v)
+	x.addPlate(i, v.Plate)
+}
+
+// SetState notes how far the order at position i has come.
+func (x *Index) SetState(i int, s night.State) { x.orders[i].State = s }
+
+// Order gives the order at position i.
+func (x *Index) Order(i int) Order { return x.orders[i] }
+
+// Of gives the positions of the orders under a number.
+func (x *Index) Of(phone string) []int { return x.byPhone[phone] }
+
+func (x *Index) addPlate(i int, plate string) {
+	if plate != "" {
+		key := plates.Fold(plate)
+		x.byPlate[key] = appendNew(x.byPlate[key], i)
+		x.plates[key] = plate
+	}
+}
+
+func appendNew(list []int, i int) []int {
+	if slices.Contains(list, i) {
+		return list
+	}
+	return append(list, i)
+}
+
+// IsRef tells whether a folded word is an order reference.
+func (x *Index) IsRef(w string) bool { _, ok := x.byRef[w]; return ok }
+
+// IsName tells whether a folded word is part of a name in the book.
+func (x *Index) IsName(w string) bool { _, ok := x.byPart[w]; return ok }
+
+// Refs gives the references of the book, see reading.Book.
+func (x *Index) Refs() map[string]struct{} { return x.refs }
+
+// Plates gives the plates that are declared so far, see reading.Book.
+func (x *Index) Plates() map[string]string { return x.plates }
+
+var _ reading.Book = (*Index)(nil)
+
+// Match finds the orders that a text is about. From is the sender's number in
+// E.164, r what was read.
+func (x *Index) Match(from string, r *reading.Reading) Result {
+	if own := x.byPhone[from]; len(own) > 0 {
+		return x.own(own, r)
+	}
+	switch r.Intent {
+	case reading.Stop, reading.Start, reading.Help, reading.Thanks, reading.Other:
+		return Result{Sure: true, Ground: ByNothing, Why: "the number is in no order and nothing is done to one"}
+	case reading.Here, reading.Cancel, reading.Move, reading.Coming, reading.Car, reading.Problem, reading.Ask:
+	}
+	return x.stranger(r)
+}
+
+// own settles a text from a number of the book.
+func (x *Index) own(own []int, r *reading.Reading) Result {
+	if len(own) == 1 {
+		return Result{Orders: own, Sure: true, Ground: ByNumber, Why: "the number is that of order " + x.orders[own[0]].Ref}
+	}
+	picked := x.pick(own, r)
+	if len(picked) == len(own) && r.Intent == reading.Here {
+		if open := x.open(own); len(open) > 0 {
+			picked = open
+		}
+	}
+	why := "the number has several orders and the text names none"
+	if len(picked) < len(own) {
+		why = "the number has several orders and this is the one that is meant"
+	}
+	return Result{Orders: picked, Sure: true, Ground: ByNumber, Why: why}
+}
+
+// open leaves out what was handed out or cancelled.
+func (x *Index) open(own []int) []int {
+	var out []int
+	for _, i := range own {
+		if s := x.orders[i].State; s != night.HandedOut && s != night.Cancelled {
+			out = append(out, i)
+		}
+	}
+	return out
+}
+
+// pick narrows several orders of one number to those that the text names.
+func (x *Index) pick(own []int, r *reading.Reading) []int {
+	keep := func(hit func(i int) bool) []int {
+		var out []int
+		for _, i := range own {
+			if hit(i) {
+				out = append(out, i)
+			}
+		}
+		return out
+	}
+	refs := x.refsIn(r.Tokens)
+	if out := keep(func(i int) bool { return slices.Contains(refs, i) }); len(out) > 0 {
+		return out
+	}
+	best, counts := 0, make([]int, len(own))
+	for k, i := range own {
+		counts[k] = x.namedParts(i, r.Tokens)
+		best = max(best, counts[k])
+	}
+	if best > 0 {
+		k := -1
+		if out := keep(func(int) bool { k++; return counts[k] == best }); len(out) < len(own) {
+			return out
+		}
+	}
+	if r.Slot != nil {
+		if out := keep(func(i int) bool { return x.orders[i].Slot == *r.Slot }); len(out) > 0 && len(out) < len(own) && x.slotMeant(r) {
+			return out
+		}
+	}
+	if out := x.ordinal(own, r.Tokens); len(out) > 0 {
+		return out
+	}
+	return own
+}
+
+// slotMeant tells whether a time names the order rather than a time to come:
+// a slot word stands in the text, or nothing is promised or asked with it.
+func (x *Index) slotMeant(r *reading.Reading) bool {
+	return r.Due == nil && r.To == nil || r.SlotNamed
+}
+
+// ordinal reads "the second one", "the other one" and "the first order".
+func (x *Index) ordinal(own []int, toks []reading.Token) []int {
+	sorted := slices.Clone(own)
+	slices.SortStableFunc(sorted, func(a, b int) int { return int(x.orders[a].Slot - x.orders[b].Slot) })
+	for i := 0; i+1 < len(toks); i++ {
+		switch toks[i+1].Text {
+		case "one", "order", "bag", "pickup", "slot", "lot", "pedido", "orden":
+		default:
+			continue
+		}
+		switch toks[i].Text {
+		case "first", "1st", "earlier", "primer", "primera":
+			return sorted[:1]
+		case "second", "2nd", "later", "segundo", "segunda":
+			return sorted[1:2]
+		case "last", "third", "3rd":
+			return sorted[len(sorted)-1:]
+		case "other", "otro", "otra":
+			if open := x.open(own); len(open) > 0 && len(open) < len(own) {
+				return open
+			}
+		}
+	}
+	return nil
+}
+
+// stranger settles a text from a number that is in no order.
+func (x *Index) stranger(r *reading.Reading) Result {
+	refs := x.refsIn(r.Tokens)
+	full := x.fullNames(r.Tokens)
+	var plated []int
+	if r.Vehicle.Plate != "" {
+		plated = x.byPlate[plates.Fold(r.Vehicle.Plate)]
+	}
+	switch {
+	case len(refs) == 1 && agrees(full, refs) || len(refs) > 1 && len(full) == 0:
+		return Result{Orders: refs, Sure: true, Ground: ByRef, Why: "the text gives the order reference"}
+	case len(refs) == 0 && len(plated) > 0 && agrees(full, plated) && x.oneCustomer(plated):
+		return Result{Orders: plated, Sure: true, Ground: ByPlate, Why: "the plate was declared for the order"}
+	case len(refs) == 0 && len(full) == 1:
+		return Result{Orders: full, Sure: true, Ground: ByName, Why: "the text gives a full name that one order carries"}
+	case len(refs)+len(full)+len(plated) > 0:
+		out := slices.Clone(refs)
+		for _, i := range append(slices.Clone(full), plated...) {
+			out = appendNew(out, i)
+		}
+		return Result{Orders: out, Ground: ByAmbiguous, Why: "what the text names fits more than one order, so a person has to say which"}
+	}
+	if likely := x.likely(r); len(likely) > 0 {
+		return Result{Orders: likely, Ground: ByLikely, Why: "the number is unknown and the text only makes this likely, so a person has to say"}
+	}
+	return Result{Ground: ByNobody, Why: "the number is in no order and the text names none"}
+}
+
+func agrees(full, other []int) bool {
+	for _, i := range full {
+		if !slices.Contains(other, i) {
+			return false
+		}
+	}
+	return true
+}
+
+// oneCustomer tells whether orders belong to one number: a plate declared by
+// two customers is nobody's.
+func (x *Index) oneCustomer(list []int) bool {
+	for _, i := range list[1:] {
+		if x.orders[i].Phone != x.orders[list[0]].Phone {
+			return false
+		}
+	}
+	return true
+}
+
+// refsIn gives the orders whose reference stands in the text.
+func (x *Index) refsIn(toks []reading.Token) []int {
+	var out []int
+	for i := range toks {
+		if !toks[i].IsRef() {
+			continue
+		}
+		if n, ok := x.byRef[toks[i].Text]; ok {
+			out = appendNew(out, n)
+			continue
+		}
+		joined := toks[i].Text
+		for j := i + 1; j < len(toks) && j <= i+2 && toks[j].IsRef(); j++ {
+			joined += toks[j].Text
+			if n, ok := x.byRef[joined]; ok {
+				out = appendNew(out, n)
+			}
+		}
+	}
+	return out
+}
+
+// namedParts counts the parts of an order's name that the text gives.
+func (x *Index) namedParts(i int, toks []reading.Token) int {
+	n := 0
+	for _, p := range x.names[i] {
+		for k := range toks {
+			if toks[k].IsName() && (toks[k].Text == p || k+1 < len(toks) && toks[k+1].IsName() && toks[k].Text+toks[k+1].Text == p) {
+				n++
+				break
+			}
+		}
+	}
+	return n
+}
+
+// fullNames gives the orders all of whose name stands together in the text. A
+// name of one part alone is no full name.
+func (x *Index) fullNames(toks []reading.Token) []int {
+	var out []int
+	for k := range toks {
+		if !toks[k].IsName() {
+			continue
+		}
+		for _, i := range x.byPart[toks[k].Text] {
+			if len(x.names[i]) >= 2 && x.together(x.names[i], toks, k) {
+				out = appendNew(out, i)
+			}
+		}
+	}
+	return out
+}
+
+// together tells whether every part stands within a few words from toks[k] on.
+func (x *Index) together(parts []string, toks []reading.Token, k int) bool {
+	end := min(len(toks), k+2*len(parts)+1)
+	words := 0
+	for _, p := range parts {
+		found := false
+		for j := k; j < end; j++ {
+			if toks[j].IsName() && (toks[j].Text == p || j+1 < end && toks[j].Text+toks[j+1].Text == p) {
+				found = true
+				break
+			}
+		}
+		if !found {
+			return false
+		}
+	}
+	// Nothing but marks, titles and the name itself may stand between.
+	for j := k; j < end && words < len(parts); j++ {
+		switch {
+		case toks[j].IsName():
+			words++
+		case toks[j].Kind == reading.Word && !titles[toks[j].Text] && len(toks[j].Text) > 1:
+			return false
+		}
+	}
+	return true
+}
+
+// likely ranks the orders that the text makes likely: a plate's part and a
+// surname weigh more than a first name.
+func (x *Index) likely(r *reading.Reading) []int {
+	scores := make(map[int]int)
+	for k := range r.Tokens {
+		t := &r.Tokens[k]
+		if !t.IsName() {
+			continue
+		}
+		for _, i := range x.byPart[t.Text] {
+			if x.names[i][0] == t.Text {
+				scores[i] = max(scores[i], 2)
+			} else {
+				scores[i] = max(scores[i], 3)
+			}
+		}
+	}
+	if part := plates.Fold(r.Vehicle.PlatePart); part != "" {
+		for plate, list := range x.byPlate {
+			if strings.HasSuffix(plate, part) || strings.HasPrefix(plate, part) || len(part) >= 3 && strings.Contains(plate, part) {
+				for _, i := range list {
+					scores[i] += 4
+				}
+			}
+		}
+	}
+	best := 0
+	for _, s := range scores {
+		best = max(best, s)
+	}
+	var out []int
+	for i, s := range scores {
+		if s == best {
+			out = append(out, i)
+		}
+	}
+	slices.Sort(out)
+	return out
+}

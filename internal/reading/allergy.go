@@ -1,0 +1,66 @@
+package reading
+
+import "strings"
+
+// allergyStems name an allergy, an intolerance or a reaction however they go on,
+// in the languages of the tables; a slip of the keys is held against the
+// mendable words first.
+var allergyStems = []string{
+	"allerg", "alerg", "allrg", "allerj", "alergi", "coeliac", "celiac", "coelic", "celiec", "coelia", "ceoliac", "seliac", "caeliac", "celiaq", "celiak", "zoliak", "silliac", "coleiac",
+	"intoleran", "intollera", "intolleran", "intolernc", "anaphyl", "anafil", "anaphal", "annaphy", "epipen", "epi-pen", "epinephr", "antihistamin", "benadryl", "piriton", "lactose", "lactosa", "laktos", "lactase", "histamin", "fodmap", "favism", "phenylket",
+	"glutenfree", "dairyfree", "nutfree", "eggfree", "glutenintol", "hypersens",
+}
+
+// allergyWords are whole words that say it.
+var allergyWords = map[string]bool{
+	"gf": true, "hives": true, "ibs": true, "urticaria": true, "jext": true, "emerade": true, "ronchas": true, "sarpullido": true, "pku": true, "mcas": true, "oas": true,
+	"gluten": true, "rash": true, "allergen": true, "wheeze": true, "wheezing": true, "wheezy": true, "welts": true,
+}
+
+// allergyPhrases say it in more than a word. They are phrases of the tables'
+// kind; <allergen> is an ingredient that people react to.
+const allergyPhrases = `
+	<allergen> free ; free from|of <allergen> ; can not|cant|never have|eat|tolerate|touch|do|digest|take|handle|go|be .. <allergen> ; <allergen> .. reaction ; reacts|react|reacted|reacting to ; reaction to|from|after|with ; bad|allergic|severe|terrible|serious reaction ; <allergen> .. sets|set|off|kills|kill|swell|ill|sick|hospital|upset|upsets|anaphylactic|dangerous|deadly
+	can not|cant .. <allergen> ; do|does|must|should not .. eat|have|tolerate|do|take|agree .. <allergen> ; no|without|zero|not|avoid|avoiding|any|contain|contains|containing|trace|traces .. <allergen> .. in|at|please|for|whatsoever|anywhere|or|allowed|due|because ; there|any|has|have|contain|contains|with|use|uses|using|trace|traces|of|made|got|cooked|fried|include|includes .. <allergen> .. ; is|are it|they|this|that|the|there .. <allergen> ; traces|trace of ; cross contamination|contaminated|contaminate|contact ; contamination ; swell|swells|swelled|swelling|swollen .. up|throat|lips|face|tongue|eyes ; throat|lips|face|tongue|mouth .. swell|swells|swelling|swollen|tingling|itchy|itching|closing|closed|tight|swelled ; come|came|coming|broke|breaks|break out in ; can not breathe ; trouble breathing ; epi pen|pens ; sensitive|sensitivity|sensitivities to|stomach|<allergen> ; <allergen> sensitive|sensitivity|intolerant|issue|issues|problem|problems|trouble ; off|avoid|avoids|avoiding <allergen> ; dietary requirement|requirements|needs|restriction|restrictions|issue|issues ; special diet|dietary ; medical|strict diet|dietary|reasons ; do|does not agree with ; does not|wont|not sit .. with ; makes|make|made me|him|her|us|them|my .. ill|sick|swell|itch|itchy|poorly ; nut one|order|box ; is nut|gluten|dairy|egg|wheat|milk safe ; safe for .. ; without|sin gluten|<allergen> ; no puede|puedo .. comer .. ; no come .. <allergen> ; contiene|contienen|lleva|llevan|tiene|tienen .. <allergen> ; hace|hacen dano|mal ; le|me cae|caen mal ; libre de ; wheat|gluten|dairy|nut|milk|egg one|version|option|options ; free from ; <allergen> .. in it|them|the|this|that|these|those|there|anything|any|your|my ; itchy|itching .. after|all|since|throat|mouth|skin|tongue ; auto immune|autoimmune ; coughing after ; tongue|throat|lips .. funny|tingly|numb ; steer|stay|keeps|keep|stays clear|away|off of|from <allergen>`
+
+// allergyIn tells which words of a text speak of an allergy, "" for none. It
+// errs on the side of telling: a person reads it either way.
+func (v *vocab) allergyIn(toks []Token, marks []mark) string {
+	for i := range toks {
+		t := &toks[i]
+		if t.Kind != Word {
+			continue
+		}
+		w := t.Text
+		if allergyWords[w] {
+			return w
+		}
+		if len(w) >= 4 {
+			for _, stem := range allergyStems {
+				if w[0] == stem[0] && strings.HasPrefix(w, stem) {
+					return w
+				}
+			}
+		}
+	}
+	for _, m := range marks {
+		if m.sign == signAllergy {
+			return joined(toks[m.start:m.end])
+		}
+	}
+	return ""
+}
+
+func joined(toks []Token) string {
+	var b strings.Builder
+	for i := range toks {
+		if toks[i].Text == "" {
+			continue
+		}
+		if b.Len() > 0 && !toks[i].Glued {
+			b.WriteByte(' ')
+		}
+		b.WriteString(toks[i].Text)
+	}
+	return b.String()
+}

@@ -1,0 +1,249 @@
+package reading
+
+import "passbell/internal/night"
+
+// expected gives the time at which the sender says to arrive, or nil.
+func (s *scan) expected() *night.Clock {
+	var best *night.Clock
+	exact := false
+	for i := range s.times {
+		m := &s.times[i]
+		if s.aside(m) || s.departs(m) {
+			continue
+		}
+		if m.kind == momentClock {
+			if s.ofSlot(m) {
+				continue
+			}
+			c := s.ctx.resolve(*m)
+			if best != nil && exact && s.adjacent(i) && *best > c {
+				continue
+			}
+			best, exact = &c, true
+			continue
+		}
+		if c, ok := s.after(m); ok && !exact {
+			best = &c
+		}
+	}
+	return best
+}
+
+// after counts a length of time from now, or from the slot where the sender
+// runs late or early against it.
+func (s *scan) after(m *moment) (night.Clock, bool) {
+	if m.hi < 0 || s.over(m) {
+		return 0, false
+	}
+	n := max(m.lo, m.hi)
+	switch s.against(m) {
+	case 1:
+		return s.slot().Add(n), true
+	case -1:
+		return s.slot().Add(-n), true
+	}
+	if !s.ctx.today() {
+		return 0, false
+	}
+	return s.ctx.now().Add(n), true
+}
+
+func (s *scan) slot() night.Clock {
+	if len(s.ctx.Slots) > 0 {
+		return s.ctx.Slots[0]
+	}
+	return s.ctx.now()
+}
+
+// against tells whether a length counts from the slot: 1 for late, -1 for
+// early, 0 where it counts from now.
+func (s *scan) against(m *moment) int {
+	if len(s.ctx.Slots) == 0 {
+		return 0
+	}
+	for k := m.end; k < len(s.toks) && k < m.end+4 && s.clauses[k] == m.clause; k++ {
+		switch s.toks[k].Text {
+		case "late", "behind", "delayed", "over", "later", "tarde", "retraso", "atrasado", "atrasada":
+			return 1
+		case "early", "earlier", "sooner", "temprano", "antes":
+			return -1
+		case "away", "out", "off", "until", "till":
+			return 0
+		}
+	}
+	for k := m.start - 1; k >= 0 && k >= m.start-7; k-- {
+		if s.toks[k].Kind == Break {
+			// A length that stands alone goes on from the clause before.
+			if s.toks[k].Mark != ',' && s.toks[k].Mark != '.' || k != m.start-1 {
+				return 0
+			}
+			continue
+		}
+		switch s.toks[k].Text {
+		case "in", "there", "here", "give", "another", "eta", "says", "with", "see", "take", "taking", "away", "en":
+			return 0
+		case "late", "behind", "delayed", "delay", "retraso", "atrasado", "atrasada":
+			return 1
+		case "early":
+			return -1
+		}
+	}
+	return 0
+}
+
+// over tells whether a length lies in the past or is no journey: "10 minutes
+// ago", "waited 10 minutes", "a timer for 12 minutes".
+func (s *scan) over(m *moment) bool {
+	if word(s.toks, m.end) == "ago" || word(s.toks, m.end+1) == "ago" || word(s.toks, m.end) == "now" && word(s.toks, m.start-1) != "in" && s.has(signBeen) {
+		return true
+	}
+	for k := m.start - 1; k >= 0 && k >= m.start-5 && s.clauses[k] == m.clause; k-- {
+		switch s.toks[k].Text {
+		case "for", "waited", "waiting", "been", "last", "past", "timer", "every", "steam", "cook", "hace", "llevo", "llevamos", "only":
+			return s.toks[k].Text != "only" || word(s.toks, k-1) == "been"
+		}
+	}
+	return false
+}
+
+// departs tells whether a time is when the sender leaves, finishes or is busy
+// until, rather than when they arrive.
+func (s *scan) departs(m *moment) bool {
+	for k := m.start - 1; k >= 0 && k >= m.start-6 && s.clauses[k] == m.clause; k-- {
+		switch s.toks[k].Text {
+		case "there", "with", "arrive", "arriving", "eta", "be", "get", "see", "outside", "away", "late", "reach":
+			return false
+		case "here":
+			if w := word(s.toks, k+1); w == "until" || w == "till" {
+				return true
+			}
+			return false
+		case "leave", "leaving", "left", "set", "setting", "finish", "finishing", "finishes", "finished", "start", "starts", "starting", "work", "working", "shift", "depart", "salgo", "salimos", "clock", "knock", "meeting", "class", "training", "practice", "head", "heading", "appointment", "ordered", "booked", "train", "bus", "closes", "close", "open":
+			return true
+		}
+	}
+	return false
+}
+
+// aside tells whether a time is named only to be turned down: "not 5.40",
+// "instead of 6", "rather than 7", "from 5.50".
+func (s *scan) aside(m *moment) bool {
+	k := m.start - 1
+	for word(s.toks, k) == "my" || word(s.toks, k) == "the" || word(s.toks, k) == "our" || word(s.toks, k) == "at" || word(s.toks, k) == "de" || word(s.toks, k) == "las" || word(s.toks, k) == "la" || word(s.toks, k) == "a" || word(s.toks, k) == "until" || word(s.toks, k) == "for" && word(s.toks, k-1) == "not" {
+		k--
+	}
+	switch word(s.toks, k) {
+	case "not", "than":
+		return true
+	case "of":
+		return word(s.toks, k-1) == "instead" || word(s.toks, k-1) == "lugar"
+	case "from":
+		for j := m.end; j < len(s.toks) && j < m.end+4; j++ {
+			if s.toks[j].bits&clsTime != 0 {
+				return true
+			}
+		}
+		return s.has(signMove)
+	case "before":
+		return s.has(signMove) && word(s.toks, k-1) != "bit"
+	case "vez":
+		return true
+	}
+	return (word(s.toks, k) == "make" || word(s.toks, k) == "do" || word(s.toks, k) == "manage") && (word(s.toks, k-1) == "not" || word(s.toks, k-2) == "not")
+}
+
+// ofSlot tells whether a time is the one that was booked: "my slot is 6".
+func (s *scan) ofSlot(m *moment) bool {
+	for k := m.start - 1; k >= 0 && k >= m.start-4 && s.clauses[k] == m.clause; k-- {
+		switch s.toks[k].Text {
+		case "slot", "booked", "booking", "order", "ordered", "reminder", "was", "supposed":
+			return true
+		case "there", "be", "arrive", "eta":
+			return false
+		}
+	}
+	switch word(s.toks, m.end) {
+	case "slot", "order", "booking", "pickup", "collection", "one":
+		return true
+	}
+	return false
+}
+
+// adjacent tells whether the time at i belongs to the one before it: "6 or
+// 6.15", "5.30 - 5.45".
+func (s *scan) adjacent(i int) bool {
+	return i > 0 && s.times[i].start-s.times[i-1].end <= 1
+}
+
+// wanted gives the time that is asked for instead, or nil.
+func (s *scan) wanted() *night.Clock {
+	var out *night.Clock
+	for i := range s.times {
+		m := &s.times[i]
+		if m.kind != momentClock {
+			if c, ok := s.shifted(m); ok && out == nil {
+				out = &c
+			}
+			continue
+		}
+		if s.aside(m) || s.departs(m) && !s.toSlot(m) {
+			continue
+		}
+		c := s.ctx.resolve(*m)
+		own := len(s.ctx.Slots) > 0 && c == s.ctx.Slots[0]
+		switch {
+		case own && (out != nil || len(s.times) > 1):
+		case out == nil:
+			out = &c
+		case s.adjacent(i) && s.toks[m.start-1].Text != "or" && c > *out:
+			out = &c
+		case s.toSlot(m):
+			out = &c
+		}
+	}
+	return out
+}
+
+func (s *scan) toSlot(m *moment) bool {
+	w := word(s.toks, m.start-1)
+	return w == "to" || w == "a" && word(s.toks, m.start-2) != "to" || word(s.toks, m.end) == "instead"
+}
+
+// shifted reads "push mine back 20", "half an hour later".
+func (s *scan) shifted(m *moment) (night.Clock, bool) {
+	if m.hi < 0 || len(s.ctx.Slots) == 0 || s.over(m) {
+		return 0, false
+	}
+	dir := 0
+	for k := max(0, m.start-6); k < len(s.toks) && k < m.end+4; k++ {
+		if s.clauses[k] != m.clause {
+			continue
+		}
+		switch s.toks[k].Text {
+		case "later", "back", "late", "delay", "push", "postpone", "tarde", "after":
+			if dir == 0 {
+				dir = 1
+			}
+		case "earlier", "early", "forward", "sooner", "temprano", "before", "antes":
+			dir = -1
+		}
+	}
+	if dir == 0 {
+		return 0, false
+	}
+	return s.ctx.Slots[0].Add(dir * max(m.lo, m.hi)), true
+}
+
+// namedSlot keeps a slot that tells one order from another: "the 5.40 one".
+func (s *scan) namedSlot(out *Reading) {
+	for i := range s.times {
+		if m := &s.times[i]; m.kind == momentClock {
+			c := s.ctx.resolve(*m)
+			out.Slot = &c
+			if s.ofSlot(m) {
+				out.SlotNamed = true
+				return
+			}
+		}
+	}
+}

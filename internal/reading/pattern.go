@@ -1,0 +1,232 @@
+package reading
+
+import (
+	"fmt"
+	"strings"
+)
+
+// A phrase of the tables is a row of elements with spaces between them:
+//
+//	word        that word (as Tokens writes it)
+//	a|b|<c>     any of them
+//	<class>     any word of the class, see classes.go
+//	x?          x or nothing
+//	x+          x once or more
+//	..          up to three words of the same clause
+//	!x          the next word is not x (takes no word)
+//	^ and $     the head and the end of a clause (take no word)
+type pattern struct {
+	sign  Sign
+	text  string
+	elems []element
+}
+
+type element struct {
+	op   op
+	ids  []int32
+	bits class
+	opt  bool
+	many bool
+}
+
+type op uint8
+
+const (
+	opWord op = iota
+	opGap
+	opNot
+	opHead
+	opEnd
+)
+
+const gapWords = 3
+
+func (v *vocab) compile(sign Sign, phrase string) pattern {
+	p := pattern{sign: sign, text: strings.Join(strings.Fields(phrase), " ")}
+	for _, f := range strings.Fields(phrase) {
+		p.elems = append(p.elems, v.element(f))
+	}
+	return p
+}
+
+func (v *vocab) element(f string) element {
+	switch f {
+	case "..":
+		return element{op: opGap}
+	case "^":
+		return element{op: opHead}
+	case "$":
+		return element{op: opEnd}
+	}
+	var e element
+	if rest, ok := strings.CutPrefix(f, "!"); ok {
+		e.op, f = opNot, rest
+	}
+	if rest, ok := strings.CutSuffix(f, "?"); ok {
+		e.opt, f = true, rest
+	}
+	if rest, ok := strings.CutSuffix(f, "+"); ok {
+		e.many, f = true, rest
+	}
+	for _, alt := range strings.Split(f, "|") {
+		if rest, ok := strings.CutSuffix(alt, "+"); ok {
+			e.many, alt = true, rest
+		}
+		if strings.HasPrefix(alt, "<") {
+			bits, ok := classNames[strings.Trim(alt, "<>")]
+			if !ok {
+				panic(fmt.Sprintf("phrase table: no class %s", alt))
+			}
+			e.bits |= bits
+			continue
+		}
+		e.ids = append(e.ids, v.id(alt))
+	}
+	return e
+}
+
+// index files a pattern under every word that it may start with.
+func (v *vocab) index(n int32) {
+	p := v.patterns[n]
+	for _, e := range p.elems {
+		if e.op != opWord {
+			continue
+		}
+		for _, id := range e.ids {
+			v.byWord[id] = append(v.byWord[id], n)
+		}
+		if e.bits != 0 {
+			for id, b := range v.bits {
+				if b&e.bits != 0 {
+					v.byWord[id] = append(v.byWord[id], n)
+				}
+			}
+			if e.bits&overlaid != 0 {
+				v.byClass = append(v.byClass, classStart{e.bits & overlaid, n})
+			}
+		}
+		if !e.opt {
+			return
+		}
+	}
+}
+
+// mark is a phrase found in a text.
+type mark struct {
+	sign       Sign
+	start, end int // tokens
+	clause     int
+	pattern    int32
+}
+
+// find appends every phrase that the tokens hold.
+func (v *vocab) find(out []mark, toks []Token, clauses []int) []mark {
+	for i := range toks {
+		t := &toks[i]
+		if t.Kind == Break {
+			continue
+		}
+		if int(t.id) < len(v.byWord) {
+			for _, n := range v.byWord[t.id] {
+				out = v.try(out, toks, clauses, i, n)
+			}
+		}
+		if t.bits&overlaid != 0 {
+			for _, s := range v.byClass {
+				if t.bits&s.bits != 0 {
+					out = v.try(out, toks, clauses, i, s.pattern)
+				}
+			}
+		}
+	}
+	return out
+}
+
+func (v *vocab) try(out []mark, toks []Token, clauses []int, i int, n int32) []mark {
+	p := &v.patterns[n]
+	end := match(p.elems, toks, i, true)
+	if end <= i {
+		return out
+	}
+	if k := len(out); k > 0 && out[k-1].sign == p.sign && out[k-1].start == i {
+		if end > out[k-1].end {
+			out[k-1].end, out[k-1].pattern = end, n
+		}
+		return out
+	}
+	return append(out, mark{p.sign, i, end, clauses[i], n})
+}
+
+// match gives the token after the match of elems at i, or -1. A phrase never
+// crosses a break.
+func match(elems []element, toks []Token, i int, first bool) int {
+	if len(elems) == 0 {
+		return i
+	}
+	e := &elems[0]
+	inside := i < len(toks) && toks[i].Kind != Break
+	switch e.op {
+	case opHead:
+		if i > 0 && toks[i-1].Kind != Break && toks[i-1].Kind != Emoji && toks[i-1].bits&clsLead == 0 {
+			return -1
+		}
+		return match(elems[1:], toks, i, first)
+	case opEnd:
+		if inside && toks[i].Kind != Emoji {
+			return -1
+		}
+		return match(elems[1:], toks, i, false)
+	case opNot:
+		if inside && e.takes(&toks[i]) {
+			return -1
+		}
+		return match(elems[1:], toks, i, false)
+	case opGap:
+		for k := 0; k <= gapWords; k++ {
+			if end := match(elems[1:], toks, i+k, false); end >= 0 {
+				return end
+			}
+			if i+k >= len(toks) || toks[i+k].Kind == Break {
+				return -1
+			}
+		}
+		return -1
+	case opWord:
+	}
+	if inside && e.takes(&toks[i]) {
+		j := i + 1
+		if e.many {
+			for j < len(toks) && toks[j].Kind != Break && e.takes(&toks[j]) {
+				j++
+			}
+			for ; j > i; j-- {
+				if end := match(elems[1:], toks, j, false); end >= 0 {
+					return end
+				}
+			}
+		} else if end := match(elems[1:], toks, j, false); end >= 0 {
+			return end
+		}
+	}
+	// An optional first element may be left out only when the phrase is filed
+	// under the next one, which then stands at i as well.
+	if e.opt {
+		return match(elems[1:], toks, i, first)
+	}
+	return -1
+}
+
+func (e *element) takes(t *Token) bool {
+	if t.bits&e.bits != 0 {
+		return true
+	}
+	if t.Kind != Word {
+		return false
+	}
+	for _, id := range e.ids {
+		if id == t.id {
+			return true
+		}
+	}
+	return false
+}

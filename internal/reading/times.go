@@ -1,0 +1,619 @@
+package reading
+
+import (
+	"passbell/internal/night"
+)
+
+// moment is a time or a length of time that a text names.
+type moment struct {
+	start, end int // tokens
+	kind       momentKind
+	hour, min  int  // clock: hour as said; hour -1 for "half past" alone
+	fixed      bool // clock: morning or afternoon was said, or 24 hours were used
+	lo, hi     int  // length: minutes; -1 where it is vague ("a few minutes")
+	clause     int
+}
+
+type momentKind uint8
+
+const (
+	momentClock momentKind = iota
+	momentLength
+)
+
+// moments finds the times in toks and lays their classes over the tokens.
+func moments(text string, toks []Token, clauses []int) []moment {
+	var out []moment
+	for i := 0; i < len(toks); {
+		m, ok := momentAt(text, toks, i)
+		if !ok {
+			i++
+			continue
+		}
+		m.start, m.clause = i, clauses[i]
+		bits := clsTime
+		if m.kind == momentLength {
+			bits = clsDur
+		}
+		for j := m.start; j < m.end; j++ {
+			toks[j].bits |= bits
+		}
+		out = append(out, m)
+		i = m.end
+	}
+	return out
+}
+
+func momentAt(text string, toks []Token, i int) (moment, bool) {
+	t := &toks[i]
+	if t.bits&(clsPlate|clsRef|clsCar) != 0 {
+		return moment{}, false
+	}
+	if t.Num < 0 && t.Kind != Number {
+		return wordMoment(toks, i)
+	}
+	if money(text, t, toks, i) {
+		return moment{}, false
+	}
+	if m, ok := lengthAt(toks, i); ok {
+		return m, true
+	}
+	return clockAt(toks, i)
+}
+
+// money keeps prices, marks out of ten and counts out of the times.
+func money(text string, t *Token, toks []Token, i int) bool {
+	if t.Start > 0 {
+		switch text[t.Start-1] {
+		case '$', '#':
+			return true
+		case 0xA3, 0xAC: // the last byte of £ and €
+			return t.Start > 1
+		}
+	}
+	if t.End < len(text) && (text[t.End] == '%' || text[t.End] == '$' || text[t.End] == '/' && t.Num <= 10 && t.End+2 < len(text) && text[t.End+1:t.End+3] == "10") {
+		return true
+	}
+	switch word(toks, i+1) {
+	case "quid", "pounds", "euro", "euros", "dollars", "bucks", "times", "miles", "mile", "km", "th", "nd", "kilometres", "metres", "meters", "yards", "feet", "blocks", "block", "percent", "stars", "people", "adults", "kids", "portions", "nights", "days", "weeks":
+		return true
+	}
+	return false
+}
+
+func word(toks []Token, i int) string {
+	if i < 0 || i >= len(toks) || toks[i].Kind == Break {
+		return ""
+	}
+	return toks[i].Text
+}
+
+// wordMoment reads what begins without a number: "half an hour", "quarter to",
+// "a couple of minutes", "noon".
+func wordMoment(toks []Token, i int) (moment, bool) {
+	at := func(k int) string { return word(toks, i+k) }
+	length := func(n, minutes int) (moment, bool) {
+		return moment{end: i + n, kind: momentLength, lo: minutes, hi: minutes}, true
+	}
+	switch at(0) {
+	case "half", "media":
+		switch {
+		case at(1) == "hours" || at(1) == "hora":
+			return length(2, 30)
+		case (at(1) == "an" || at(1) == "a") && at(2) == "hours":
+			return length(3, 30)
+		case at(1) == "past" || at(1) == "after":
+			return minutesPast(toks, i+2, 30)
+		}
+		if n := num(toks, i+1); n >= 1 && n <= 12 && at(0) == "half" && !isUnit(at(2)) {
+			return clock(toks, i+2, n, 30, false)
+		}
+	case "quarter", "qtr", "cuarto":
+		k := 1
+		if at(1) == "of" && at(2) == "an" && at(3) == "hours" {
+			return length(4, 15)
+		}
+		if at(1) == "hours" {
+			return length(2, 15)
+		}
+		if at(1) == "de" && at(2) == "hora" {
+			return length(3, 15)
+		}
+		switch at(k) {
+		case "past", "after":
+			return minutesPast(toks, i+2, 15)
+		case "to", "until", "of", "before":
+			return minutesTo(toks, i+2, 15)
+		case "para":
+			return minutesTo(toks, i+2, 15)
+		}
+	case "a", "an", "one", "una", "un":
+		switch {
+		case at(1) == "hours" || at(1) == "hora":
+			if at(2) == "and" && at(3) == "a" && at(4) == "half" {
+				return length(5, 90)
+			}
+			return length(2, 60)
+		case at(1) == "minutes":
+			return length(2, 1)
+		case at(1) == "quarter" && at(2) == "of" && at(3) == "an" && at(4) == "hours":
+			return length(5, 15)
+		case at(1) == "couple" && at(2) == "of" && at(3) == "minutes":
+			return length(4, 2)
+		case at(1) == "couple" && at(2) == "minutes":
+			return length(3, 2)
+		case at(1) == "few" && at(2) == "minutes", at(1) == "bit" && at(2) == "of", at(1) == "half" && at(2) == "hours":
+			if at(1) == "half" {
+				return length(3, 30)
+			}
+			return length(3, -1)
+		}
+	case "couple":
+		if at(1) == "minutes" {
+			return length(2, 2)
+		}
+		if at(1) == "of" && at(2) == "minutes" {
+			return length(3, 2)
+		}
+	case "few":
+		if at(1) == "minutes" {
+			return length(2, -1)
+		}
+	case "noon", "midday", "mediodia":
+		return moment{end: i + 1, kind: momentClock, hour: 12, fixed: true}, true
+	}
+	return moment{}, false
+}
+
+// num gives the number at toks[i], joining "twenty five"; -1 where there is
+// none.
+func num(toks []Token, i int) int {
+	if i < 0 || i >= len(toks) || toks[i].Num < 0 || toks[i].Min >= 0 || toks[i].bits&(clsPlate|clsRef) != 0 {
+		return -1
+	}
+	return toks[i].Num
+}
+
+// wholeNum reads a number of one or two words and tells where it ends.
+func wholeNum(toks []Token, i int) (int, int) {
+	n := num(toks, i)
+	if n < 0 {
+		return -1, i
+	}
+	if toks[i].Kind == Word && n >= 20 && n%10 == 0 {
+		j := i + 1
+		if j < len(toks) && toks[j].Kind == Dash {
+			j++
+		}
+		if j < len(toks) && toks[j].Kind == Word {
+			if m := num(toks, j); m >= 1 && m <= 9 {
+				return n + m, j + 1
+			}
+		}
+	}
+	return n, i + 1
+}
+
+func isUnit(w string) bool { return w == "minutes" || w == "hours" || w == "hora" || w == "seconds" }
+
+// lengthAt reads "10 minutes", "10-15 min", "1 hour 20", "in 10", "15 late".
+func lengthAt(toks []Token, i int) (moment, bool) {
+	lo, j := wholeNum(toks, i)
+	if lo < 0 || lo > 600 {
+		return moment{}, false
+	}
+	hi := lo
+	if k := j; joins(toks, k) {
+		if n, e := wholeNum(toks, k+1); n > 0 && n <= 600 {
+			hi, j = n, e
+		}
+	} else if k := j; k < len(toks) && word(toks, k) == "ish" && isUnit(word(toks, k+1)) {
+		j++
+	} else if n, e := wholeNum(toks, k); n > lo && n <= 120 && isUnit(word(toks, e)) && toks[k].Kind == toks[i].Kind && !toks[k].Glued && n%5 == 0 {
+		hi, j = n, e // "five ten minutes"
+	}
+	out := moment{kind: momentLength, lo: lo, hi: hi}
+	switch w := word(toks, j); {
+	case w == "minutes" || w == "more" && word(toks, j+1) == "minutes" || w == "odd" && word(toks, j+1) == "minutes":
+		out.end = j + 1
+		if w != "minutes" {
+			out.end++
+		}
+		return out, true
+	case w == "and" && word(toks, j+1) == "a" && word(toks, j+2) == "half" && word(toks, j+3) == "hours":
+		out.lo, out.hi, out.end = lo*60+30, hi*60+30, j+4
+		return out, true
+	case w == "hours" && lo <= 12:
+		out.lo, out.hi, out.end = lo*60, hi*60, j+1
+		k := j + 1
+		if word(toks, k) == "and" {
+			k++
+		}
+		if n, e := wholeNum(toks, k); n > 0 && n < 60 {
+			if isUnit(word(toks, e)) {
+				e++
+			}
+			out.lo, out.hi, out.end = out.lo+n, out.hi+n, e
+		} else if word(toks, k) == "a" && word(toks, k+1) == "half" {
+			out.lo, out.hi, out.end = out.lo+30, out.hi+30, k+2
+		}
+		return out, true
+	case w == "seconds":
+		out.lo, out.hi, out.end = -1, -1, j+1
+		return out, true
+	}
+	if bareLength(toks, i, j, hi) {
+		out.end = j
+		return out, true
+	}
+	return moment{}, false
+}
+
+// joins tells whether toks[k] joins the two ends of a range.
+func joins(toks []Token, k int) bool {
+	if k >= len(toks) {
+		return false
+	}
+	switch toks[k].Text {
+	case "to", "or", "and", "a", "o":
+		// "ten to 5" is a time: only a range when a unit follows.
+		n, e := wholeNum(toks, k+1)
+		return n > 0 && (isUnit(word(toks, e)) || isLate(word(toks, e)) || toks[k].Text == "or" && word(toks, k-2) == "in")
+	}
+	return toks[k].Kind == Dash
+}
+
+func isLate(w string) bool {
+	switch w {
+	case "late", "behind", "away", "out", "off", "delayed", "early", "later", "earlier", "tarde":
+		return true
+	}
+	return false
+}
+
+// bareLength tells whether a number without a unit counts minutes: "in 10",
+// "give me 5", "15 late", "back 20", or a range that stands alone.
+func bareLength(toks []Token, i, j, hi int) bool {
+	if hi > 180 || toks[i].Min >= 0 {
+		return false
+	}
+	if isLate(word(toks, j)) && toks[i].Kind != Dash {
+		w := word(toks, j)
+		return w != "out" && w != "off" || word(toks, j+1) != "of"
+	}
+	after := word(toks, j)
+	if after == "am" || after == "pm" || after == "oclock" || after == "past" || after == "to" || after == "ish" && hi <= 12 && word(toks, i-1) != "in" {
+		return false
+	}
+	p := i - 1
+	for word(toks, p) == "about" || word(toks, p) == "like" || word(toks, p) == "around" || word(toks, p) == "another" || word(toks, p) == "maybe" || word(toks, p) == "roughly" || word(toks, p) == "unos" || word(toks, p) == "como" {
+		p--
+	}
+	switch word(toks, p) {
+	case "in", "within":
+		return word(toks, j) == "" || toks[j].bits&(clsItem|clsFood|clsCar|clsPerson) == 0
+	case "en":
+		return hi >= 3
+	case "back", "forward":
+		return hi >= 5
+	case "me", "us":
+		w := word(toks, p-1)
+		return w == "give" || w == "allow" || w == "need"
+	case "running":
+		return true
+	case "by":
+		w := word(toks, p-1)
+		return w == "late" || w == "back" || w == "delayed" || w == "forward"
+	case "be", "taking", "need":
+		return (hi >= 15 || hi > 12 || word(toks, i-1) == "another") && word(toks, j) == ""
+	}
+	if word(toks, i-1) == "another" && word(toks, j) == "" {
+		return true
+	}
+	// A range of minutes alone in its clause.
+	return j-i >= 3 && toks[i+1].Kind == Dash && word(toks, i-1) == "" && word(toks, j) == "" && hi <= 60 && hi > 12
+}
+
+// clockAt reads what begins with a number as a time of day.
+func clockAt(toks []Token, i int) (moment, bool) {
+	t := &toks[i]
+	if t.Kind == Number && t.Min >= 0 {
+		if t.Num > 23 {
+			return moment{}, false
+		}
+		return clock(toks, i+1, t.Num, t.Min, false)
+	}
+	n, j := wholeNum(toks, i)
+	at := func(k int) string { return word(toks, j+k) }
+	switch at(0) {
+	case "past", "after":
+		if n >= 1 && n < 60 {
+			return minutesPast(toks, j+1, n)
+		}
+	case "minutes":
+	case "to", "until", "of", "before", "para":
+		if n >= 1 && n < 60 && (n%5 == 0 || n > 12) && !rangeBefore(toks, i) && (at(0) != "para" || at(1) == "las" || at(1) == "la") {
+			if m, ok := minutesTo(toks, j+1, n); ok {
+				return m, true
+			}
+		}
+	case "y", "menos":
+		if m, ok := spanishMinutes(toks, j, n); ok {
+			return m, true
+		}
+	case "am", "pm", "oclock":
+		if n >= 1 && n <= 12 {
+			return clock(toks, j, n, 0, false)
+		}
+		if t.Kind == Number && (t.Digits == 3 || t.Digits == 4) && n%100 < 60 && n/100 >= 1 && n/100 <= 12 {
+			return clock(toks, j, n/100, n%100, false)
+		}
+	}
+	if t.Kind == Number && (t.Digits == 3 || t.Digits == 4) {
+		return joinedClock(toks, i, n)
+	}
+	if n < 1 || n > 23 {
+		return moment{}, false
+	}
+	if m, ok := hourMinute(toks, i, j, n); ok {
+		return m, true
+	}
+	if n <= 12 && at(0) == "ish" {
+		return clock(toks, j, n, 0, false)
+	}
+	if bareHour(toks, i, j) {
+		return clock(toks, j, n, 0, false)
+	}
+	return moment{}, false
+}
+
+func rangeBefore(toks []Token, i int) bool {
+	switch word(toks, i-1) {
+	case "from", "between", "moved", "de":
+		return true
+	}
+	return false
+}
+
+// hourMinute reads "six thirty", "6 30" and "six oh five".
+func hourMinute(toks []Token, i, j, hour int) (moment, bool) {
+	k := j
+	if k < len(toks) && toks[k].Kind == Dash && toks[i].Kind == Word {
+		k++
+	}
+	if hour > 12 || k >= len(toks) {
+		return moment{}, false
+	}
+	if w := word(toks, k); w == "oh" || w == "o" {
+		if n := num(toks, k+1); n >= 1 && n <= 9 && toks[i].Kind == Word {
+			return clock(toks, k+2, hour, n, false)
+		}
+		return moment{}, false
+	}
+	n, e := wholeNum(toks, k)
+	spelled := toks[i].Kind == Word && k < len(toks) && toks[k].Kind == Word && n >= 10 && n < 60
+	spaced := toks[i].Kind == Number && toks[k].Kind == Number && toks[k].Digits == 2 && n < 60 && n%5 == 0 && timePrep(word(toks, i-1))
+	if (spelled || spaced) && !isUnit(word(toks, e)) {
+		return clock(toks, e, hour, n, false)
+	}
+	return moment{}, false
+}
+
+// joinedClock reads "1815" and "615" where the words around say it is a time.
+func joinedClock(toks []Token, i, n int) (moment, bool) {
+	h, m := n/100, n%100
+	if h > 23 || m > 59 || h == 0 && toks[i].Digits == 3 {
+		return moment{}, false
+	}
+	before, after := word(toks, i-1), word(toks, i+1)
+	alone := before == "" && after == "" && toks[i].Digits == 4 && m%5 == 0
+	if !timePrep(before) && !alone && before != "there" && before != "here" && after != "hours" && after != "please" && after != "instead" && after != "slot" && after != "ish" {
+		return moment{}, false
+	}
+	end := i + 1
+	if after == "hours" {
+		end++
+	}
+	return clock(toks, end, h, m, toks[i].Digits == 4 && (h == 0 || h >= 13))
+}
+
+func timePrep(w string) bool {
+	switch w {
+	case "at", "by", "for", "until", "before", "after", "around", "about", "eta", "to", "from", "is", "says", "between", "and", "or", "not", "las", "la", "circa", "approx", "near", "than", "of", "only", "make", "do", "closer", "nearer", "like", "on", "then", "say", "the", "manage", "till", "past", "max", "arrival", "slot", "more", "get", "ours", "mine", "it", "just", "bang", "instead", "now", "another", "either":
+		return true
+	}
+	return false
+}
+
+// bareHour tells whether a lone small number is an hour: "at 6", "by 7", "for
+// half the family at 6" but not "for 6 people" or "2 bags".
+func bareHour(toks []Token, i, j int) bool {
+	before := word(toks, i-1)
+	switch before {
+	case "at", "by", "until", "before", "after", "around", "eta", "from", "between", "las", "la", "than", "circa":
+	case "to", "or", "and", "not", "for", "about", "till", "instead", "approx", "closer", "nearer", "make", "say", "like":
+		if !timeNear(toks, i) {
+			return false
+		}
+	case "":
+		if i > 0 && toks[i-1].Kind == Dash && i > 1 && toks[i-2].bits&clsTime != 0 {
+			break
+		}
+		if w := word(toks, j); w != "instead" && w != "ish" && w != "sharp" {
+			return false
+		}
+	case "there", "here":
+		if word(toks, j) != "" {
+			return false
+		}
+	default:
+		if i > 1 && toks[i-1].Kind == Dash && toks[i-2].bits&clsTime != 0 {
+			break
+		}
+		return false
+	}
+	if j >= len(toks) || toks[j].Kind == Break || toks[j].Kind == Emoji {
+		return true
+	}
+	if toks[j].bits&(clsItem|clsFood|clsCar|clsSpot|clsPerson|clsPlate|clsMine) != 0 && toks[j].bits&(clsSlot|clsVocative) == 0 {
+		return false
+	}
+	switch toks[j].Text {
+	case "minutes", "hours", "of", "more", "bags", "boxes", "people", "dozen", "x", "different", "other", "weeks", "days", "years", "times", "seconds", "cars", "doors", "down", "up", "houses", "families", "bucks", "euro", "quid":
+		return false
+	}
+	return true
+}
+
+// timeNear tells whether the words before a number speak of coming or of a
+// slot, so that "to 7" and "for 7" are hours.
+func timeNear(toks []Token, i int) bool {
+	for k := i - 1; k >= 0 && k >= i-8; k-- {
+		t := &toks[k]
+		if t.bits&clsTime != 0 {
+			return true
+		}
+		switch t.Text {
+		case "slot", "move", "moved", "change", "changed", "swap", "switch", "push", "pushed", "time", "booked", "instead", "there", "here", "with", "come", "coming", "arrive", "arriving", "collect", "collection", "pickup", "pick", "make", "more", "closer", "nearer", "eta", "reschedule", "bump", "shift", "forward", "back", "cambiar", "later", "earlier", "put", "bring", "possible", "at", "around", "between", "late":
+			return true
+		}
+	}
+	return false
+}
+
+// clock finishes a time of day: "am" and "pm", "ish", "oclock" belong to it.
+func clock(toks []Token, end, hour, minute int, fixed bool) (moment, bool) {
+	for end < len(toks) {
+		switch word(toks, end) {
+		case "ish", "oclock", "sharp":
+			end++
+			continue
+		case "am":
+			// "at 6 am I ..." is rare; "6 am" before a subject would be "I am".
+			if hour <= 12 && (toks[end].Glued || word(toks, end+1) == "" || minute > 0) {
+				hour, fixed = hour%12, true
+				end++
+			}
+		case "pm":
+			if hour <= 12 {
+				hour = hour%12 + 12
+			}
+			fixed = true
+			end++
+		case "p":
+			if word(toks, end+1) == "m" && hour <= 12 {
+				hour, fixed, end = hour%12+12, true, end+2
+			}
+		}
+		break
+	}
+	return moment{end: end, kind: momentClock, hour: hour, min: minute, fixed: fixed || hour > 12 || hour == 0}, true
+}
+
+func minutesPast(toks []Token, i, minutes int) (moment, bool) {
+	if w := word(toks, i); w == "the" {
+		i++
+	}
+	if n := num(toks, i); n >= 1 && n <= 12 && !isUnit(word(toks, i+1)) {
+		return clock(toks, i+1, n, minutes, false)
+	}
+	return moment{end: i, kind: momentClock, hour: -1, min: minutes}, true
+}
+
+// minutesTo reads "quarter to six", "ten of four", and "ten to" alone at the
+// end of a clause.
+func minutesTo(toks []Token, i, minutes int) (moment, bool) {
+	if w := word(toks, i); w == "the" || w == "la" || w == "las" {
+		i++
+	}
+	if n := num(toks, i); n >= 1 && n <= 12 {
+		if isUnit(word(toks, i+1)) {
+			return moment{}, false
+		}
+		hour := n - 1
+		if hour == 0 {
+			hour = 12
+		}
+		return clock(toks, i+1, hour, 60-minutes, false)
+	}
+	if w := word(toks, i-1); word(toks, i) == "" && w != "of" && w != "before" || word(toks, i) == "hours" && word(toks, i-1) == "the" {
+		return moment{end: i, kind: momentClock, hour: -1, min: 60 - minutes}, true
+	}
+	return moment{}, false
+}
+
+// spanishMinutes reads "6 y media", "7 menos cuarto".
+func spanishMinutes(toks []Token, j, hour int) (moment, bool) {
+	if hour < 1 || hour > 12 {
+		return moment{}, false
+	}
+	minutes := -1
+	switch w := word(toks, j+1); {
+	case w == "media":
+		minutes = 30
+	case w == "cuarto":
+		minutes = 15
+	default:
+		if n, _ := wholeNum(toks, j+1); n > 0 && n < 60 {
+			minutes = n
+		}
+	}
+	if minutes < 0 {
+		return moment{}, false
+	}
+	if word(toks, j) == "menos" {
+		minutes = 60 - minutes
+		if hour--; hour == 0 {
+			hour = 12
+		}
+	}
+	return clock(toks, j+2, hour, minutes, false)
+}
+
+// resolve turns a time of day as said into one of the night: in the half of the
+// day that the night lies in, and for "half past" the hour that fits best.
+func (c *Context) resolve(m moment) night.Clock {
+	now, near := c.now(), c.near()
+	if m.hour < 0 {
+		best, cost := night.Clock(0), 1<<30
+		for h := range 24 {
+			cand := night.Clock(h*60 + m.min)
+			d := abs(int(cand - near))
+			if c.today() && cand < now {
+				d += 24 * 60
+			}
+			if d < cost {
+				best, cost = cand, d
+			}
+		}
+		return best
+	}
+	said := night.Clock((m.hour*60 + m.min) % (24 * 60))
+	if m.fixed {
+		return said
+	}
+	other := said.Add(12 * 60)
+	if c.misfit(other) < c.misfit(said) {
+		return other
+	}
+	return said
+}
+
+// misfit says how far a time lies from the hours in which customers come.
+func (c *Context) misfit(t night.Clock) int {
+	lo, hi := int(c.First)-60, int(c.Last)+120
+	switch v := int(t); {
+	case v < lo:
+		return lo - v
+	case v > hi:
+		return v - hi
+	}
+	return 0
+}
+
+func abs(n int) int {
+	if n < 0 {
+		return -n
+	}
+	return n
+}
