@@ -55,14 +55,15 @@ type Sink interface {
 
 // Receiver is an adapter that fetches or is pushed what comes in over its own
 // connection. Receive runs until ctx is done, reconnects by itself and hands
-// every inbound and receipt to the sink.
+// every inbound and receipt to the sink; with nothing to fetch it just waits.
 type Receiver interface {
 	Receive(ctx context.Context, sink Sink) error
 }
 
 // Hooker is an adapter whose provider calls back over HTTP. The handler
 // verifies every call and answers with success only once the sink has stored
-// it.
+// it. Where an adapter has several kinds of call, it tells them apart by the
+// last element of the path, so the handler serves everything below its address.
 type Hooker interface {
 	Hook(sink Sink) http.Handler
 }

@@ -1,8 +1,10 @@
 package webapi_test
 
 import (
+	"bytes"
 	"errors"
 	"fmt"
+	"log/slog"
 	"testing"
 
 	"github.com/stretchr/testify/require"
@@ -124,6 +126,22 @@ func TestValidateNamesTheKey(t *testing.T) {
 	})
 }
 
+// Nothing but a description is needed.
+func TestNoDeps(t *testing.T) {
+	t.Parallel()
+	p := newProvider(t, forms())
+	cfg := describe(t, p.d.file, p.url())
+	cfg.Hooks = webapi.Hooks{}
+	cfg.Auth.User, cfg.Auth.Secret = webapi.Secret(environment["SMS_USER"]), webapi.Secret(environment["SMS_PASSWORD"])
+	a, err := webapi.New(cfg, webapi.Deps{})
+	require.NoError(t, err)
+	_, err = a.Send(t.Context(), instructions)
+	require.NoError(t, err)
+	findings, err := a.Probe(t.Context())
+	require.NoError(t, err)
+	require.Len(t, findings, 1)
+}
+
 func TestSecretsAreFoundAndDoNotPrint(t *testing.T) {
 	t.Parallel()
 	cfg := sendable()
@@ -152,7 +170,9 @@ func TestSecretsAreFoundAndDoNotPrint(t *testing.T) {
 	require.ErrorContains(t, build("two\nlines"), "auth.secret: the secret must be one line")
 
 	cfg.Auth = webapi.Auth{Kind: "basic", User: "larkfield", Secret: "steam&bun"}
-	for _, s := range []string{fmt.Sprint(cfg), fmt.Sprintf("%+v", cfg), fmt.Sprintf("%#v", cfg)} {
+	var log bytes.Buffer
+	slog.New(slog.NewJSONHandler(&log, nil)).Info("x", "secret", cfg.Auth.Secret)
+	for _, s := range []string{fmt.Sprint(cfg), fmt.Sprintf("%+v", cfg), fmt.Sprintf("%#v", cfg), log.String()} {
 		require.NotContains(t, s, "steam&bun")
 		require.NotContains(t, s, "larkfield")
 	}
