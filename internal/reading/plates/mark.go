@@ -34,7 +34,7 @@ func roleOf(low string) role {
 		"plaque", "immat", "targa", "rejestracja", "rejestracyjny", "rejestracyjne", "tablica", "regn", "номер", "номера",
 		"licenseplate", "licenceplate", "regno", "registered", "lisence", "liscense", "licence plate", "platenumber":
 		return cue
-	case "number", "tag", "tags", "no", "num", "nr", "vehicle", "car", "numero", "for", "vin":
+	case "number", "tags", "tag", "no", "num", "nr", "vehicle", "car", "numero", "for", "vin":
 		return weakCue | filler
 	case "is", "its", "are", "it", "says", "reads", "reading", "my", "the", "a", "as", "on", "of", "in", "es", "son", "del",
 		"de", "with", "our", "his", "her", "their", "mine", "follows", "today", "tonight", "tomorrow", "saturday", "friday",
@@ -58,6 +58,9 @@ func (f *finder) mark() {
 	for i := range f.words {
 		w := &f.words[i]
 		m := mark{is: roleOf(w.Low)}
+		if w.Low == "tag" && (f.region == "US" || f.region == "CA" || f.region == "AU") {
+			m.is = cue // what the South calls a plate; elsewhere it hangs on a coat
+		}
 		if m.is == 0 && w.Poss {
 			m.is = roleOf(w.Stem)
 		}

@@ -6,7 +6,7 @@ import "passbell/internal/reading/vehicles/words"
 func (f *finder) parts() {
 	spoken := false
 	for i := range f.words {
-		if f.is(i, cue|car) || f.low(i) == "tag" || f.low(i) == "number" {
+		if f.is(i, cue|car) || f.low(i) == "tag" || f.low(i) == "number" || f.low(i) == "yoke" {
 			spoken = true
 		}
 	}
@@ -16,6 +16,9 @@ func (f *finder) parts() {
 		}
 		if f.is(i, cue) && f.region == "GB" {
 			f.beginning(i)
+		}
+		if f.partAfter(i) {
+			f.part(i, spoken)
 		}
 	}
 }
@@ -30,10 +33,35 @@ func (f *finder) partCue(i int) (next int, sure bool) {
 		switch f.low(j) {
 		case "in", "with", "on", "en", "con", "is", "are":
 			return j + 1, f.low(j) != "on"
+		case "of":
+			called := false
+			for j < len(f.words) && j < i+8 && f.words[j].Before < words.Stop && f.is(j, cue|filler) {
+				called = called || f.is(j, cue)
+				j++
+			}
+			if !called {
+				return 0, false
+			}
+			return j, false
 		}
 		return j, false
-	case "last", "first", "final", "ultimos", "ultimas":
+	case "has", "with", "got", "contains":
+		// "has KTO in it", "with KTO at the end"
+		if k := i + 2; f.low(k) == "in" && f.low(k+1) == "it" || f.low(k) == "at" && f.low(k+1) == "the" && f.low(k+2) == "end" {
+			return i + 1, false
+		}
+		return 0, false
+	case "part", "partial", "half", "some", "bit":
 		j := i + 1
+		for j < len(f.words) && j < i+7 && f.words[j].Before < words.Stop && (f.is(j, cue) || f.is(j, filler)) {
+			j++
+		}
+		if j > i+1 && (f.is(j-1, cue) || f.low(j-1) == "is") {
+			return j, false
+		}
+		return 0, false
+	case "last", "first", "final", "ultimos", "ultimas":
+		j, called := i+1, false
 		switch f.low(j) {
 		case "2", "3", "4", "two", "three", "four", "couple", "few", "bit", "part", "half", "letters", "digits", "numbers", "tres", "cuatro":
 			j++
@@ -44,22 +72,43 @@ func (f *finder) partCue(i int) (next int, sure bool) {
 			switch f.low(j) {
 			case "letters", "digits", "numbers", "characters", "chars", "of", "on", "the", "my", "plate", "reg", "tag", "rego", "plates",
 				"registration", "license", "number", "is", "are", "its", "de", "la", "placa", "placas", "son", "from", "and", "half", "bit", "part":
+				called = called || f.low(j) == "letters" || f.low(j) == "digits" || f.low(j) == "characters"
 				j++
 				continue
 			}
 			break
 		}
-		return j, false
+		if j < len(f.words) && f.words[j].Class == words.Letters && !(f.words[j].Upper && !f.caps) {
+			return j, false
+		}
+		return j, called || j < len(f.words) && f.words[j].Class != words.Digits
 	}
 	return 0, false
 }
 
+// partAfter tells whether word i is called the beginning of a plate by what
+// follows: "LX19 something", "4TR and the rest I forget".
+func (f *finder) partAfter(i int) bool {
+	w := &f.words[i]
+	if w.Class == words.Letters && !w.Upper || w.Class == words.Digits || len(w.Low) < 3 {
+		return false
+	}
+	switch f.low(i + 1) {
+	case "something", "summat", "somethin", "blah", "dunno", "algo":
+		return true
+	}
+	return false
+}
+
 // part takes the piece of plate at word i.
 func (f *finder) part(i int, spoken bool) {
-	if i >= len(f.words) || f.words[i].Before == words.Stop || f.is(i, bad|car) {
+	if i >= len(f.words) || f.words[i].Before == words.Stop || f.is(i, car) {
 		return
 	}
 	w := &f.words[i]
+	if f.is(i, bad) && !(spoken && w.Class == words.Mixed && isDigit(w.Low[len(w.Low)-2])) {
+		return // "ends in 47K" may be a plate, "ends in 10mins" is none
+	}
 	var buf [8]byte
 	n := len(w.Low)
 	if n > 6 || !ascii(w.Low) {
@@ -83,7 +132,7 @@ func (f *finder) part(i int, spoken bool) {
 		}
 	}
 	switch {
-	case len(piece) < 2 || !spoken:
+	case len(piece) < 2 || !spoken && (w.Class != words.Mixed || len(piece) < 3):
 		return
 	case nums == 0 && (words.Common(w.Low) && (!w.Upper || f.caps) || len(piece) > 4 || !w.Upper && len(piece) > 3):
 		return

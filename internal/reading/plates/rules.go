@@ -44,6 +44,11 @@ func gbCurrent(p string) bool {
 	return !strings.ContainsAny(p[:2], "IQZ") && p[2:4] != "01" && !strings.ContainsAny(p[4:], "IQ")
 }
 
+// gbTag tells whether four signs can begin a current plate: "LX19".
+func gbTag(p []byte) bool {
+	return !strings.ContainsAny(string(p[:2]), "IQZ") && string(p[2:4]) != "01"
+}
+
 // gbPrefix: year letter without I, O, Q, U, Z; last three without I, Q, Z.
 func gbPrefix(p string) bool {
 	return !strings.ContainsAny(p[:1], "IOQUZ") && !strings.ContainsAny(p[len(p)-3:], "IQZ")

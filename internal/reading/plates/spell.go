@@ -9,9 +9,19 @@ import (
 // sign is one letter or some digits of a plate spelled out.
 type sign struct {
 	text     string
-	from, to int  // words
-	plain    bool // typed as it is, not spelled by a word
+	from, to int // words
+	weight   int // how much it speaks for a plate being spelled out
 }
+
+// The weights of signs. A plate is spelled out where they come to enough; a
+// number or an everyday word ("be", "you", "a") alone never does.
+const (
+	weightDigits = 0 // digits typed together
+	weightFaint  = 1 // one letter or digit, or a letter's name that is an everyday word
+	weightWord   = 2 // a number word, a letter's name, letters typed together beside such
+	weightStrong = 4 // ICAO letter, "M as in Mike", "double four"
+	enough       = 6
+)
 
 // spellable tells whether the text may hold a plate spelled out: three spelling
 // words, or "as in".
@@ -21,6 +31,11 @@ func (f *finder) spellable() bool {
 		w := &f.words[i]
 		if _, ok := words.Spelling(w.Low); ok || len(w.Low) == 1 {
 			n++
+			continue
+		}
+		if _, ok := words.LetterName(w.Low); ok || f.group(i) {
+			n++
+			continue
 		}
 		if w.Low == "as" && f.low(i+1) == "in" {
 			n += 2
@@ -61,10 +76,10 @@ func (f *finder) sign(i int) (sign, bool) {
 	if len(w.Low) == 1 && w.Class == words.Letters && f.low(i+2) != "" {
 		as := f.low(i+1) == "as" && (f.low(i+2) == "in" || f.low(i+2) == "for")
 		if as && strings.HasPrefix(f.low(i+3), w.Low) {
-			return sign{strings.ToUpper(w.Low), i, i + 4, false}, true
+			return sign{strings.ToUpper(w.Low), i, i + 4, weightStrong}, true
 		}
 		if (f.low(i+1) == "for" || f.low(i+1) == "like" || f.low(i+1) == "in") && len(f.low(i+2)) > 1 && strings.HasPrefix(f.low(i+2), w.Low) {
-			return sign{strings.ToUpper(w.Low), i, i + 3, false}, true
+			return sign{strings.ToUpper(w.Low), i, i + 3, weightStrong}, true
 		}
 	}
 	if w.Low == "double" || w.Low == "triple" {
@@ -76,10 +91,10 @@ func (f *finder) sign(i int) (sign, bool) {
 		if w.Low == "triple" {
 			n = 3
 		}
-		return sign{strings.Repeat(next.text, n), i, next.to, false}, true
+		return sign{strings.Repeat(next.text, n), i, next.to, weightStrong}, true
 	}
 	if (w.Low == "dash" || w.Low == "hyphen" || w.Low == "space") && i > 0 {
-		return sign{"", i, i + 1, true}, true
+		return sign{"", i, i + 1, weightDigits}, true
 	}
 	return f.one(i)
 }
@@ -90,38 +105,70 @@ func (f *finder) one(i int) (sign, bool) {
 	}
 	w := &f.words[i]
 	if w.Low == "x" && f.low(i+1) == "ray" {
-		return sign{"X", i, i + 2, false}, true
+		return sign{"X", i, i + 2, weightStrong}, true
 	}
 	if t, ok := words.Spelling(w.Low); ok {
 		if len(t) == 2 && t[1] == '0' && t != "10" {
 			if u, ok := words.Spelling(f.low(i + 1)); ok && len(u) == 1 && u >= "1" && u <= "9" {
-				return sign{t[:1] + u, i, i + 2, false}, true
+				return sign{t[:1] + u, i, i + 2, weightWord}, true
 			}
 		}
-		return sign{t, i, i + 1, false}, true
+		weight := weightStrong
+		if isDigit(t[0]) {
+			weight = weightWord
+		}
+		return sign{t, i, i + 1, weight}, true
 	}
-	if len(w.Low) == 1 && w.Low[0] < 0x80 || w.Class == words.Digits && len(w.Low) <= 5 && !f.is(i, bad) {
-		return sign{strings.ToUpper(w.Low), i, i + 1, true}, true
+	if w.Low == "double" && f.low(i+1) == "you" {
+		return sign{"W", i, i + 2, weightWord}, true
+	}
+	if t, ok := words.LetterName(w.Low); ok {
+		if words.Common(w.Low) {
+			return sign{t, i, i + 1, weightFaint}, true
+		}
+		return sign{t, i, i + 1, weightWord}, true
+	}
+	if f.group(i) {
+		return sign{strings.ToUpper(w.Low), i, i + 1, weightWord}, true
+	}
+	switch {
+	case f.is(i, bad):
+	case len(w.Low) == 1 && w.Low[0] < 0x80:
+		return sign{strings.ToUpper(w.Low), i, i + 1, weightFaint}, true
+	case w.Class == words.Digits && len(w.Low) <= 5:
+		return sign{w.Low, i, i + 1, weightDigits}, true
 	}
 	return sign{}, false
 }
 
-// spelledRun finds the part of a run of signs that is a plate.
-func (f *finder) spelledRun(run []sign) {
-	spelled := 0
-	for _, s := range run {
-		if !s.plain {
-			spelled++
+// group tells whether word i is letters of a plate typed together beside signs
+// that are spelled: "lx nineteen kto".
+func (f *finder) group(i int) bool {
+	w := &f.words[i]
+	if w.Class != words.Letters || len(w.Low) < 2 || len(w.Low) > 3 || !ascii(w.Low) || words.Common(w.Low) || f.is(i, isPlace|cue) {
+		return false
+	}
+	for _, j := range [2]int{i - 1, i + 1} {
+		if j < 0 || j >= len(f.words) {
+			continue
+		}
+		if _, ok := words.Spelling(f.low(j)); ok || len(f.low(j)) == 1 && f.words[j].Class == words.Digits {
+			return true
 		}
 	}
-	if len(run) < 3 || spelled < 2 && len(run) < 5 {
+	return f.words[max(0, i-1)].Class == words.Digits && i > 0
+}
+
+// spelledRun finds the part of a run of signs that is a plate.
+func (f *finder) spelledRun(run []sign) {
+	if len(run) < 3 {
 		return
 	}
 	var buf [maxPlate + 4]byte
 	var out [maxPlate]byte
 	for a := range run {
 		w := window{from: run[a].from, plate: buf[:0], mixed: true}
-		count := 0
+		count, weight := 0, 0
 		for b := a; b < len(run); b++ {
 			s := run[b]
 			if len(w.plate)+len(s.text) > maxPlate {
@@ -130,7 +177,8 @@ func (f *finder) spelledRun(run []sign) {
 			w.plate = append(w.plate, s.text...)
 			w.to = s.to
 			count++
-			if count < 3 || s.text == "" {
+			weight += s.weight
+			if count < 3 || s.text == "" || weight < enough {
 				continue
 			}
 			f.spelledWindow(&w, &out, a == 0 && b == len(run)-1)

@@ -70,7 +70,7 @@ func (f *finder) extend(w *window, j int) bool {
 		if !x.Upper {
 			w.smalls++
 		}
-		if words.Common(x.Low) && (!x.Upper || f.caps || len(x.Low) > 2) || f.is(j, cue|isPlace) && len(x.Low) > 3 {
+		if words.Common(x.Low) && (!x.Upper || f.caps || len(x.Low) > 2) || f.is(j, cue|weakCue|filler|veto) || f.is(j, isPlace) && len(x.Low) > 3 {
 			w.everyday++
 		}
 	case words.Digits:
@@ -117,10 +117,17 @@ func (f *finder) try(w *window) {
 		f.unusual(w)
 		return
 	case best.country != f.region:
+		if best.abroad < 0.3 && f.vanityLand() {
+			f.unusual(w)
+			return
+		}
 		score = best.abroad
 	}
-	score += f.context(w, found)
-	f.add(f.hit(w, string(plate), best.name, score))
+	h := f.hit(w, string(plate), best.name, score+f.context(w, found))
+	if f.region == "GB" && best.shape == "AA19" && gbTag(plate) {
+		h.Part, h.Format, h.Why = true, "GB part", "It gives the beginning of a plate."
+	}
+	f.add(h)
 }
 
 func (f *finder) hit(w *window, plate, format string, score float64) Hit {
@@ -174,8 +181,9 @@ func (f *finder) match(w *window, out *[maxPlate]byte) (format, []byte, bool) {
 	n := len(w.plate)
 	var best format
 	var tmp [maxPlate]byte
-	bestCost, found := noFit, false
+	found := false
 	area := f.area(w)
+	bestRank := noFit
 	consider := func(list []format, abroad bool) {
 		for k := range list {
 			x := &list[k]
@@ -186,22 +194,16 @@ func (f *finder) match(w *window, out *[maxPlate]byte) (format, []byte, bool) {
 			if cost == noFit || cost > 0 && !f.slipAllowed(w, x, area, tmp[:n], abroad) {
 				continue
 			}
-			better := cost < bestCost
-			if found && !better && cost == bestCost {
-				a, b := x.home, best.home
-				if abroad {
-					a, b = x.abroad, best.abroad
-				}
-				better = a > b
-				if area != "" && !abroad {
-					better = x.area == area && best.area != area
-				}
+			rank := cost + 10
+			if area != "" && x.area == area && cost <= 3 {
+				rank = cost // the named state's own format decides
 			}
-			if area != "" && found && cost > bestCost && x.area == area && best.area != area && cost <= 3 {
-				better = true // the named state's own format decides
+			better := rank < bestRank
+			if rank == bestRank {
+				better = abroad && x.abroad > best.abroad || !abroad && x.home > best.home
 			}
 			if better {
-				best, bestCost, found = *x, cost, true
+				best, bestRank, found = *x, rank, true
 				copy(out[:], tmp[:n])
 			}
 		}
@@ -240,7 +242,7 @@ func (f *finder) slipAllowed(w *window, x *format, area string, fixed []byte, ab
 		return false
 	}
 	if x.country != "US" && x.country != "CA" {
-		return x.home >= 0.5
+		return x.home >= 0.5 && (letters == 0 || x.name != "GB Northern Ireland")
 	}
 	if area != "" {
 		return x.area == area
@@ -288,8 +290,9 @@ func (f *finder) area(w *window) string {
 
 // context is what the surroundings add to a window that fits a format, or take.
 func (f *finder) context(w *window, fits bool) float64 {
-	s := 0.0
+	s := float64(len(w.plate)-6) / 50 // of two readings the longer is likelier
 	tight, loose := f.cueBefore(w)
+	cued := true
 	switch {
 	case tight:
 		s += 0.45
@@ -297,8 +300,9 @@ func (f *finder) context(w *window, fits bool) float64 {
 		s += 0.4
 	case loose:
 		s += 0.2
+	default:
+		cued = false
 	}
-	cued := s > 0
 	if f.area(w) != "" {
 		s += 0.2
 	}
@@ -315,7 +319,7 @@ func (f *finder) context(w *window, fits bool) float64 {
 		s -= 0.1
 	}
 	if w.everyday > 0 {
-		s -= 0.7
+		s -= 1.2
 	}
 	if !cued && w.clock && w.smalls > 0 && !f.whole(w) && !f.afterCar(w) {
 		s -= 0.3
@@ -441,7 +445,7 @@ func (f *finder) vetoed(w *window) bool {
 // from elsewhere.
 func (f *finder) unusual(w *window) {
 	n := len(w.plate)
-	vanityLand := f.region == "US" || f.region == "CA" || f.region == "AU" || f.region == "NZ"
+	vanityLand := f.vanityLand()
 	if n > 8 || w.everyday > 0 || w.joins > 0 && !f.joined(w) {
 		return
 	}
@@ -473,6 +477,11 @@ func (f *finder) unusual(w *window) {
 		name = f.region + " vanity"
 	}
 	f.add(f.hit(w, string(w.plate), name, score))
+}
+
+// vanityLand tells whether plates with a word of one's own are common here.
+func (f *finder) vanityLand() bool {
+	return f.region == "US" || f.region == "CA" || f.region == "AU" || f.region == "NZ"
 }
 
 // joined tells whether the words of a window are bound together: by hyphens, or

@@ -128,7 +128,7 @@ func (r *reader) oneMeant(i int) bool {
 // they can vouch for the others.
 func (r *reader) settleNames() {
 	for i := range r.items {
-		if r.free(i) && !r.items[i].slip && r.items[i].lex.names[0].trust == sure && !r.vetoed(i) {
+		if r.free(i) && !r.items[i].slip && !r.items[i].spelled && r.items[i].lex.names[0].trust == sure && !r.vetoed(i) {
 			r.settleName(i)
 		}
 	}
@@ -249,7 +249,16 @@ func (r *reader) cause(i int) bool {
 	if r.near(i+1) && r.plateLike(i+1) {
 		return !r.faint(i) || r.near(i+1) && r.first(i+1).Class == words.Mixed
 	}
-	return !r.faint(i) && r.onlyCar(i)
+	return !r.faint(i) && len(r.first(i).Low) > 3 && r.onlyCar(i)
+}
+
+// plateLetters tells whether item i may be the letters of a plate: three or fewer
+// beside digits ("T619 MDX").
+func (r *reader) plateLetters(i int) bool {
+	if w := r.first(i); w.Class != words.Letters || len(w.Low) > 3 {
+		return false
+	}
+	return r.near(i) && r.first(i-1).Class != words.Letters || r.near(i+1) && r.first(i+1).Class != words.Letters
 }
 
 // faint tells whether item i is so common a word that "in the …" is not enough.
