@@ -76,3 +76,43 @@ func TestWentOut(t *testing.T) {
 		require.Equal(t, want, s.WentOut(), s)
 	}
 }
+
+func TestUndone(t *testing.T) {
+	t.Parallel()
+	step := func(from, to night.State) night.Event {
+		return night.Event{What: night.StepTaken, From: from, To: to}
+	}
+	undo := func(from, to night.State) night.Event {
+		return night.Event{What: night.StepUndone, From: from, To: to}
+	}
+	tell, arrive := step(night.Booked, night.Told), step(night.Told, night.Arrived)
+	out := step(night.Arrived, night.HandedOut)
+	tests := []struct {
+		name   string
+		events []night.Event
+		back   night.State
+		ok     bool
+	}{
+		{"nothing happened", nil, "", false},
+		{"nothing that moved it", []night.Event{{What: night.OrderAdded}, {What: night.BagsPacked}}, "", false},
+		{"only a text went out", []night.Event{tell}, night.Booked, false},
+		{"arrived", []night.Event{tell, {What: night.VehicleNoted}, arrive}, night.Told, true},
+		{"handed out", []night.Event{tell, arrive, out}, night.Arrived, true},
+		{"handed out, undone", []night.Event{tell, arrive, out, undo(night.HandedOut, night.Arrived)}, night.Told, true},
+		{
+			"all undone", []night.Event{tell, arrive, undo(night.Arrived, night.Told)}, night.Booked, false,
+		},
+		{
+			"done again", []night.Event{tell, arrive, undo(night.Arrived, night.Told), arrive}, night.Told, true,
+		},
+		{"undone once too often", []night.Event{arrive, undo(night.Arrived, night.Told), undo(night.Told, night.Told)}, "", false},
+	}
+	for _, tt := range tests {
+		t.Run(tt.name, func(t *testing.T) {
+			t.Parallel()
+			back, ok := night.Undone(tt.events)
+			require.Equal(t, tt.ok, ok)
+			require.Equal(t, tt.back, back)
+		})
+	}
+}

@@ -1,6 +1,7 @@
 package wording
 
 import (
+	"cmp"
 	"slices"
 	"strings"
 	"unicode"
@@ -78,6 +79,14 @@ func FactsFor(k night.Kitchen, n night.Night, orders []night.Order, lang string)
 		f.Name = clean(orders[0].Name)
 		f.Slot = f.Orders[0].Slot
 	}
+	for _, o := range orders {
+		if f.Vehicle == "" {
+			f = f.Seen(o.Vehicle)
+		}
+		if f.Expected == "" && !o.ExpectedAt.IsZero() {
+			f = f.Expecting(night.ClockOf(o.ExpectedAt.In(k.Zone)))
+		}
+	}
 	f.First = m.list(names)
 	f.OrderRefs = m.refs(f.refs())
 	f.OrderTimes = m.times(f.refs(), f.slots)
@@ -100,22 +109,24 @@ func (f Facts) Delayed(minutes int) Facts {
 	return f
 }
 
-// Seen gives the facts with a car as it was understood.
+// Seen gives the facts with a car as it was understood; FactsFor takes it from
+// the orders.
 func (f Facts) Seen(v night.Vehicle) Facts {
 	var words []string
-	for _, w := range append(slices.Clone(v.Colours), v.Make, v.Model, v.Body, v.Plate) {
+	if len(v.Colours) > 0 {
+		words = append(words, clean(v.Colours[0])) // the others are other readings of it
+	}
+	for _, w := range []string{v.Make, v.Model, v.Body, cmp.Or(v.Plate, v.PlatePart)} {
 		if w = clean(w); w != "" {
 			words = append(words, w)
 		}
-	}
-	if v.Plate == "" && v.PlatePart != "" {
-		words = append(words, clean(v.PlatePart))
 	}
 	f.Vehicle = strings.Join(words, " ")
 	return f
 }
 
-// Expecting gives the facts with the time at which the customer said to come.
+// Expecting gives the facts with the time at which the customer said to come;
+// FactsFor takes it from the orders.
 func (f Facts) Expecting(c night.Clock) Facts {
 	f.Expected = f.manner.clock(c)
 	return f

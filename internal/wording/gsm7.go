@@ -17,7 +17,7 @@ const (
 // escape, or 0 where it is not in it.
 func septets(r rune) int {
 	switch {
-	case r >= 'a' && r <= 'z', r == ' ':
+	case r >= 'a' && r <= 'z', r >= ' ' && r <= 'Z': // most of any text, for speed
 		return 1
 	case strings.ContainsRune(basicTable, r):
 		return 1

@@ -26,7 +26,7 @@ func ParsePrice(s string) (Price, error) {
 		return Price{}, fmt.Errorf("%q is not a price: write it as 0.04 GBP, with a currency's three letters", s)
 	}
 	v, err := strconv.ParseFloat(amount, 64)
-	if err != nil || v < 0 || v > 1e6 {
+	if err != nil || !(v >= 0 && v <= 1e6) { // so put, NaN is refused too
 		return Price{}, fmt.Errorf("%q is not a price: write it as 0.04 GBP", s)
 	}
 	perPart := math.Round(v * 1000 * math.Pow10(digits(unit)))
