@@ -8,6 +8,7 @@ import (
 	"time"
 
 	"passbell/internal/night"
+	"passbell/internal/reading"
 )
 
 // Loaded says what loading an order book did, by order reference.
@@ -70,6 +71,7 @@ func (d *Desk) load(ctx context.Context, tx Tx, n night.Night, book []night.Orde
 	}
 	for _, row := range book {
 		row.KitchenID, row.NightID, row.State = d.kitchen.ID, n.ID, night.Booked
+		row.Vehicle = reading.Read(row.Note, reading.Context{Region: d.kitchen.Region}).Vehicle
 		old, known := byRef[strings.ToLower(row.Ref)]
 		delete(byRef, strings.ToLower(row.Ref))
 		if !known {
@@ -134,6 +136,9 @@ func merge(have, was, row night.Order) (night.Order, []string) {
 	take("slot", have.Slot.String(), was.Slot.String(), row.Slot.String(), func() { have.Slot = row.Slot })
 	take("note", have.Note, was.Note, row.Note, func() { have.Note = row.Note })
 	take("items", itemLine(have.Items), itemLine(was.Items), itemLine(row.Items), func() { have.Items = row.Items })
+	if !sameVehicle(row.Vehicle, was.Vehicle) {
+		have.Vehicle = have.Vehicle.Merge(row.Vehicle)
+	}
 	if row.Allergy != was.Allergy && !strings.Contains(have.Allergy, row.Allergy) {
 		have.Allergy = joinWords(have.Allergy, row.Allergy)
 		what = append(what, "allergy: "+row.Allergy)

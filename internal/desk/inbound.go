@@ -56,7 +56,7 @@ func (d *Desk) Apply(ctx context.Context, in night.Inbound, dec Decision) error 
 	return d.write(ctx, func(tx Tx, now time.Time) error {
 		in.NightID, in.Orders, in.Reading, in.Why = dec.Night.ID, dec.Orders, dec.Reading, dec.Why
 		in.State = night.Applied
-		if dec.Person || dec.Allergy || !dec.Sure && acts(dec.Intent) {
+		if dec.Person || dec.Allergy || !dec.Sure && dec.Intent.Acts() {
 			in.State = night.Open
 		}
 		fresh, err := tx.SaveInbound(ctx, in, night.Fresh)
@@ -83,8 +83,8 @@ func (d *Desk) Apply(ctx context.Context, in night.Inbound, dec Decision) error 
 	})
 }
 
-// acts tells whether an intent does something to an order.
-func acts(i Intent) bool {
+// Acts tells whether an intent asks for something to be done to an order.
+func (i Intent) Acts() bool {
 	switch i {
 	case Here, Coming, Car, Move, Cancel, Problem, Ask:
 		return true

@@ -26,7 +26,6 @@ type Tx interface {
 	AddInbound(ctx context.Context, in night.Inbound) (id int64, added bool, err error)
 	Inbound(ctx context.Context, id int64) (night.Inbound, error)
 	InboundsIn(ctx context.Context, state night.InboundState) ([]night.Inbound, error)
-	InboundsFrom(ctx context.Context, nightID int64, sender string) ([]night.Inbound, error)
 	Nights(ctx context.Context) ([]night.Night, error)
 	Orders(ctx context.Context, nightID int64) ([]night.Order, error)
 	OptedOut(ctx context.Context) (map[string]bool, error)
@@ -152,9 +151,6 @@ func (b *Inbox) situation(ctx context.Context, in night.Inbound) (Situation, err
 			return nil
 		}
 		if s.Orders, err = tx.Orders(ctx, s.Night.ID); err != nil {
-			return err
-		}
-		if s.Earlier, err = tx.InboundsFrom(ctx, s.Night.ID, in.From); err != nil {
 			return err
 		}
 		opted, err := tx.OptedOut(ctx)

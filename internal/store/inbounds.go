@@ -107,17 +107,6 @@ func (t *Tx) Inbounds(ctx context.Context, nightID int64) ([]night.Inbound, erro
 	return t.withOrders(ctx, rows)
 }
 
-// InboundsFrom gives the texts of one sender for a night, the oldest first.
-func (t *Tx) InboundsFrom(ctx context.Context, nightID int64, sender string) ([]night.Inbound, error) {
-	var rows []inboundRow
-	err := t.list(ctx, &rows, "texts",
-		`SELECT * FROM inbounds WHERE kitchen_id = ? AND night_id = ? AND sender = ? ORDER BY at, id`, t.kitchen, nightID, sender)
-	if err != nil {
-		return nil, err
-	}
-	return t.withOrders(ctx, rows)
-}
-
 func (t *Tx) withOrders(ctx context.Context, rows []inboundRow) ([]night.Inbound, error) {
 	if len(rows) == 0 {
 		return nil, nil

@@ -459,7 +459,7 @@ func inboundOrders(t *testing.T, s *store.Store) {
 		ok, err = tx.SaveInbound(ctx, in, night.Fresh)
 		require.NoError(t, err)
 		assert.False(t, ok, "it is no longer fresh")
-		got, err := tx.InboundsFrom(ctx, set.night, "+447700900001")
+		got, err := tx.Inbounds(ctx, set.night)
 		require.NoError(t, err)
 		require.Len(t, got, 1)
 		assert.Equal(t, in.Orders, got[0].Orders)

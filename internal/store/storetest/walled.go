@@ -73,8 +73,6 @@ func walled(t *testing.T, s *store.Store) {
 		none("texts", len(texts), err)
 		texts, err = tx.InboundsIn(ctx, night.Fresh)
 		none("fresh texts", len(texts), err)
-		texts, err = tx.InboundsFrom(ctx, 0, "+447700900001")
-		none("texts of a sender", len(texts), err)
 		opted, err := tx.OptedOut(ctx)
 		none("opt-outs", len(opted), err)
 		happened, err := tx.Events(ctx, mine.night, 0, 10)
