@@ -70,8 +70,12 @@ func (d *Desk) Apply(ctx context.Context, in night.Inbound, dec Decision) error 
 		if err != nil {
 			return err
 		}
-		if err := d.consent(ctx, tx, in, dec, now); err != nil {
+		changed, err := d.consent(ctx, tx, in, dec, now)
+		if err != nil {
 			return err
+		}
+		if dec.Intent == Stop && !changed {
+			return nil // it was confirmed when they first said so
 		}
 		var orders []night.Order
 		if dec.Sure {
@@ -100,10 +104,9 @@ func only(ids []int64) int64 {
 	return 0
 }
 
-// consent keeps what a sender wants of texts at all.
-func (d *Desk) consent(ctx context.Context, tx Tx, in night.Inbound, dec Decision, now time.Time) error {
-	var changed bool
-	var err error
+// consent keeps what a sender wants of texts at all, and tells whether that is
+// new.
+func (d *Desk) consent(ctx context.Context, tx Tx, in night.Inbound, dec Decision, now time.Time) (changed bool, err error) {
 	what := night.OptedOut
 	switch dec.Intent {
 	case Stop:
@@ -112,16 +115,16 @@ func (d *Desk) consent(ctx context.Context, tx Tx, in night.Inbound, dec Decisio
 		what = night.OptedIn
 		changed, err = tx.OptIn(ctx, in.From)
 	default:
-		return nil
+		return false, nil
 	}
 	if err != nil || !changed {
-		return err
+		return changed, err
 	}
 	err = tx.Log(ctx, night.Event{NightID: in.NightID, OrderID: only(dec.Orders), InboundID: in.ID, At: now, Who: customer, What: what})
 	if err != nil || len(dec.Orders) == 0 {
-		return err
+		return true, err
 	}
-	return d.replan(ctx, tx, dec.Night, now, dec.Orders...)
+	return true, d.replan(ctx, tx, dec.Night, now, dec.Orders...)
 }
 
 // act does to the orders what a text that is surely about them says, and gives
