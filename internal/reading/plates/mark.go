@@ -21,6 +21,7 @@ const (
 	weakCue                  // number, tag, look for: a plate only if it looks like one
 	filler                   // may stand between a cue and the plate
 	veto                     // postcode, order, room: what follows is something else
+	hard                     // a veto that no form outweighs
 	car                      // part of a vehicle's description
 	isPlace
 	bad // can be no part of a plate: a reference, a price, "10mins"
@@ -43,10 +44,11 @@ func roleOf(low string) role {
 		"personalized", "private", "custom", "state", "called", "to", "look", "out", "handicap", "was", "please", "note":
 		return filler
 	case "postcode", "zip", "zipcode", "eircode", "order", "orders", "ref", "reference", "code", "voucher", "coupon", "promo",
-		"flat", "apt", "apartment", "unit", "room", "house", "suite", "ste", "box", "pin", "otp", "phone", "tel", "call",
-		"mobile", "cell", "flight", "route", "hwy", "highway", "exit", "junction", "bus", "train", "account", "invoice",
-		"booking", "wifi", "password", "text", "txt", "reply", "slot", "table", "bay", "space", "spot", "level", "platform",
-		"pedido", "orden", "codigo", "postal", "address", "addr", "rd", "road", "street", "st", "ave":
+		"pin", "otp", "flight", "account", "invoice", "booking", "wifi", "password", "pedido", "orden", "codigo", "postal":
+		return veto | hard
+	case "flat", "apt", "apartment", "unit", "room", "house", "suite", "ste", "box", "phone", "tel", "call",
+		"mobile", "cell", "route", "hwy", "highway", "exit", "junction", "bus", "train", "text", "txt", "reply", "slot", "table", "bay", "space", "spot", "level", "platform",
+		"address", "addr", "rd", "road", "street", "st", "ave":
 		return veto
 	}
 	return 0
@@ -73,7 +75,7 @@ func (f *finder) mark() {
 				upper++
 			}
 		}
-		if w.Money || f.reference(w) || measure(w) {
+		if w.Money || f.reference(w) || measure(w) || w.Low == "x" && i > 0 && f.words[i-1].Class == words.Digits {
 			m.is |= bad
 		}
 		f.marks = append(f.marks, m)

@@ -109,6 +109,9 @@ func (f *finder) part(i int, spoken bool) {
 	if f.is(i, bad) && !(spoken && w.Class == words.Mixed && isDigit(w.Low[len(w.Low)-2])) {
 		return // "ends in 47K" may be a plate, "ends in 10mins" is none
 	}
+	if f.spelledPart(i) {
+		return
+	}
 	var buf [8]byte
 	n := len(w.Low)
 	if n > 6 || !ascii(w.Low) {
@@ -116,7 +119,7 @@ func (f *finder) part(i int, spoken bool) {
 	}
 	to := i + 1
 	piece := appendUpper(buf[:0], w.Low)
-	if to < len(f.words) && f.words[to].Before <= words.Join && n+len(f.words[to].Low) <= 6 && ascii(f.words[to].Low) && !f.is(to, bad) {
+	if to < len(f.words) && !words.Common(w.Low) && f.words[to].Before <= words.Join && n+len(f.words[to].Low) <= 6 && ascii(f.words[to].Low) && !f.is(to, bad) {
 		x := &f.words[to]
 		if x.Class != words.Letters && w.Class != words.Digits || x.Class == words.Letters && (x.Upper && !f.caps || len(x.Low) == 1 && x.Low != "a" && x.Low != "i") {
 			piece = appendUpper(piece, x.Low)
@@ -143,6 +146,27 @@ func (f *finder) part(i int, spoken bool) {
 	}
 	f.add(Hit{Plate: string(piece), Part: true, Start: w.Start, End: f.words[to-1].End, Format: f.region + " part",
 		Score: 0.8, Why: "It gives part of a plate."})
+}
+
+// spelledPart takes a piece of plate that is spelled out from word i on: "ends
+// kilo tango delta", "K T D".
+func (f *finder) spelledPart(i int) bool {
+	var buf [8]byte
+	piece := buf[:0]
+	weight, j := 0, i
+	for j < len(f.words) && (j == i || f.words[j].Before <= words.Comma) {
+		s, ok := f.sign(j)
+		if !ok || len(piece)+len(s.text) > 5 {
+			break
+		}
+		piece, weight, j = append(piece, s.text...), weight+s.weight, s.to
+	}
+	if j-i < 2 || len(piece) < 2 || weight < enough/2 {
+		return false
+	}
+	f.add(Hit{Plate: string(piece), Part: true, Start: f.words[i].Start, End: f.words[j-1].End, Format: f.region + " part",
+		Score: 0.8, Why: "It spells part of a plate."})
+	return true
 }
 
 func ascii(s string) bool {

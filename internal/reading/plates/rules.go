@@ -81,7 +81,7 @@ func gbNorthernIreland(p string) bool {
 		return code[0] != 'Q' && code[0] != 'Z'
 	}
 	switch code {
-	case "IA", "IB", "IJ", "IL", "IW", "JI", "OI", "UI", "XI":
+	case "IA", "IB", "IG", "IJ", "IL", "IW", "JI", "OI", "UI", "XI":
 		return true
 	}
 	return false

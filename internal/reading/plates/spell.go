@@ -135,8 +135,8 @@ func (f *finder) one(i int) (sign, bool) {
 	case f.is(i, bad):
 	case len(w.Low) == 1 && w.Low[0] < 0x80:
 		return sign{strings.ToUpper(w.Low), i, i + 1, weightFaint}, true
-	case w.Class == words.Digits && len(w.Low) <= 5:
-		return sign{w.Low, i, i + 1, weightDigits}, true
+	case w.Class == words.Digits && len(w.Low) <= 5, w.Class == words.Mixed && len(w.Low) <= 5 && ascii(w.Low):
+		return sign{strings.ToUpper(w.Low), i, i + 1, weightDigits}, true
 	}
 	return sign{}, false
 }

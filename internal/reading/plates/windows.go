@@ -15,6 +15,8 @@ type window struct {
 	joins         int  // words less one
 	smalls        int  // words of letters not typed in capitals
 	everyday      int  // words of letters that are everyday words
+	shouted       int  // the same, typed in capitals in a text that is not
+	titled        bool // a word of letters has but its first letter a capital
 	clock         bool // a word of digits could be a time
 	cuts          uint32
 }
@@ -39,7 +41,7 @@ func (f *finder) windows() {
 // extend adds word j to the window, false where no plate has it.
 func (f *finder) extend(w *window, j int) bool {
 	x := &f.words[j]
-	if f.is(j, bad|car) || len(w.plate)+len(x.Low) > maxPlate || w.joins >= 3 && len(x.Low) > 1 {
+	if f.is(j, bad|car) || len(w.plate)+len(x.Low) > maxPlate || w.joins >= 3 && len(x.Low) > 2 {
 		return false
 	}
 	if x.Class == words.Letters && j > w.from && f.is(j, cue) {
@@ -70,7 +72,12 @@ func (f *finder) extend(w *window, j int) bool {
 		if !x.Upper {
 			w.smalls++
 		}
-		if words.Common(x.Low) && (!x.Upper || f.caps || len(x.Low) > 2) || f.is(j, cue|weakCue|filler|veto) || f.is(j, isPlace) && len(x.Low) > 3 {
+		w.titled = w.titled || x.Title
+		switch {
+		case !words.Common(x.Low) && !f.is(j, cue|weakCue|filler|veto) && (!f.is(j, isPlace) || len(x.Low) <= 3):
+		case x.Upper && !f.caps:
+			w.shouted++
+		default:
 			w.everyday++
 		}
 	case words.Digits:
@@ -79,15 +86,16 @@ func (f *finder) extend(w *window, j int) bool {
 	return true
 }
 
-// clockLike tells whether digits can be a time of day or a few minutes.
+// clockLike tells whether digits can be a time of day, to five minutes as people
+// say it, or a few minutes.
 func clockLike(s string) bool {
 	switch len(s) {
 	case 1, 2:
 		return true
 	case 3:
-		return s[1] < '6'
+		return s[1] < '6' && (s[2] == '0' || s[2] == '5')
 	case 4:
-		return s[:2] < "24" && s[2] < '6'
+		return s[:2] < "24" && s[2] < '6' && (s[3] == '0' || s[3] == '5')
 	}
 	return false
 }
@@ -123,7 +131,7 @@ func (f *finder) try(w *window) {
 		}
 		score = best.abroad
 	}
-	h := f.hit(w, string(plate), best.name, score+f.context(w, found))
+	h := f.hit(w, string(plate), best.name, score+f.context(w, score))
 	if f.region == "GB" && best.shape == "AA19" && gbTag(plate) {
 		h.Part, h.Format, h.Why = true, "GB part", "It gives the beginning of a plate."
 	}
@@ -166,7 +174,7 @@ func (f *finder) known(w *window) bool {
 		n++
 	}
 	plate, ok := f.opts.Known[string(key[:n])]
-	if !ok || w.nums == 0 && w.everyday > 0 {
+	if !ok || w.nums == 0 && w.everyday+w.shouted > 0 {
 		return false
 	}
 	h := f.hit(w, plate, "declared", 0.97)
@@ -289,7 +297,7 @@ func (f *finder) area(w *window) string {
 }
 
 // context is what the surroundings add to a window that fits a format, or take.
-func (f *finder) context(w *window, fits bool) float64 {
+func (f *finder) context(w *window, strong float64) float64 {
 	s := float64(len(w.plate)-6) / 50 // of two readings the longer is likelier
 	tight, loose := f.cueBefore(w)
 	cued := true
@@ -312,25 +320,40 @@ func (f *finder) context(w *window, fits bool) float64 {
 	if f.afterCar(w) {
 		s += 0.2
 	}
-	if w.joins == 0 && len(w.plate) >= 6 {
+	switch {
+	case w.joins == 0 && len(w.plate) >= 6:
 		s += 0.05
+	case w.joins > 0 && f.words[w.from+1].Before == words.Join && w.smalls == 0:
+		s += 0.1 // "HH-XY 99"
 	}
 	if w.joins > 1 {
-		s -= 0.1
+		s -= 0.05
 	}
-	if w.everyday > 0 {
+	if w.everyday > 0 || w.shouted > 0 && !w.mixed && !tight {
 		s -= 1.2
+		if w.mixed && strong >= 0.8 && (cued || f.whole(w) || f.afterCar(w)) {
+			s += 1 // "reg ab12 egg"
+		}
+	}
+	if !cued && f.postcode(w) {
+		s -= 1
 	}
 	if !cued && w.clock && w.smalls > 0 && !f.whole(w) && !f.afterCar(w) {
-		s -= 0.3
+		s -= 0.2
+		if w.titled {
+			s -= 0.15 // "Ron 1830"
+		}
 	}
 	if f.is(w.from, isPlace) && w.joins > 0 && w.nums == len(w.plate)-len(f.words[w.from].Low) && !tight && f.area(w) == "" {
 		s -= 0.6 // a state and its ZIP code
 	}
 	if f.vetoed(w) {
 		s -= 0.7
+		if strong >= 0.72 && !f.hardVeto(w) {
+			s += 0.45 // "in the end space LX19 KTO"
+		}
 	}
-	if fits && f.shortAlone(w) {
+	if f.shortAlone(w) {
 		s -= 0.3
 	}
 	return s
@@ -360,7 +383,7 @@ func (f *finder) cueBefore(w *window) (tight, loose bool) {
 			return false, false
 		}
 		if f.is(i, cue) {
-			return tight && !f.is(i, veto), true
+			return tight && f.low(i+1) != "of" && f.low(i+1) != "for", true
 		}
 		if !f.is(i, filler|isPlace|car|weakCue) {
 			tight = false
@@ -419,7 +442,7 @@ func (f *finder) afterCar(w *window) bool {
 // else.
 func (f *finder) vetoed(w *window) bool {
 	for i := w.from - 1; i >= 0 && i >= w.from-3; i-- {
-		if f.words[i+1].Before == words.Stop {
+		if f.words[i+1].Before >= words.Comma && !f.textColon(f.words[i+1].Start) {
 			return false
 		}
 		if f.is(i, cue) {
@@ -446,17 +469,17 @@ func (f *finder) vetoed(w *window) bool {
 func (f *finder) unusual(w *window) {
 	n := len(w.plate)
 	vanityLand := f.vanityLand()
-	if n > 8 || w.everyday > 0 || w.joins > 0 && !f.joined(w) {
+	tight, _ := f.cueBefore(w)
+	if n > 8 || w.everyday > 0 || w.shouted > 0 && !tight || w.joins > 0 && (!f.joined(w, tight) || f.is(w.from, isPlace)) {
 		return
 	}
 	score := 0.05
 	if vanityLand && n >= 5 {
 		score = 0.3
-		if w.joins == 0 && f.postal(w) {
+		if f.postcode(w) {
 			score = 0.1
 		}
 	}
-	tight, _ := f.cueBefore(w)
 	switch {
 	case tight, f.looks(w):
 		score += 0.5
@@ -485,8 +508,8 @@ func (f *finder) vanityLand() bool {
 }
 
 // joined tells whether the words of a window are bound together: by hyphens, or
-// all in capitals and digits.
-func (f *finder) joined(w *window) bool {
+// all in capitals and digits; a digit by itself only where they are called a plate.
+func (f *finder) joined(w *window, called bool) bool {
 	if w.joins > 2 {
 		return false
 	}
@@ -498,22 +521,35 @@ func (f *finder) joined(w *window) bool {
 		if x.Class == words.Letters && (!x.Upper || f.caps) {
 			return false
 		}
-		if x.Class == words.Digits && w.joins > 0 && len(x.Low) < 2 {
+		if x.Class == words.Digits && len(x.Low) < 2 && !called {
 			return false
 		}
 	}
 	return true
 }
 
-// postal tells whether the window has the shape of a Canadian or British
-// postcode.
-func (f *finder) postal(w *window) bool {
-	n := len(w.plate)
-	p := w.plate
-	if n < 5 || !isDigit(p[n-3]) || isDigit(p[n-2]) {
+// postcode tells whether the window has the shape of a British postcode ("LS16
+// 0AB") or, in Canada, of a Canadian one ("M5V 2T6"). As words it must be parted
+// where a postcode is.
+func (f *finder) postcode(w *window) bool {
+	p, n := w.plate, len(w.plate)
+	if n < 5 || n > 7 || isDigit(p[0]) || !isDigit(p[n-3]) || w.joins > 1 || w.joins == 1 && w.cuts != 1<<(n-3) {
 		return false
 	}
-	return f.region == "CA" && n == 6 && !isDigit(p[0]) && isDigit(p[1]) && !isDigit(p[2]) || !isDigit(p[n-1]) && f.region == "GB"
+	if f.region == "CA" {
+		return n == 6 && isDigit(p[1]) && !isDigit(p[2]) && !isDigit(p[4]) && isDigit(p[5])
+	}
+	return (f.region == "GB" || f.region == "IE") && !isDigit(p[n-2]) && !isDigit(p[n-1]) && (isDigit(p[1]) || isDigit(p[2]))
+}
+
+// hardVeto tells whether a reference or code is announced before the window.
+func (f *finder) hardVeto(w *window) bool {
+	for i := w.from - 1; i >= 0 && i >= w.from-3; i-- {
+		if f.is(i, hard) {
+			return true
+		}
+	}
+	return false
 }
 
 // looks tells whether "look for" stands before the window.
@@ -551,7 +587,7 @@ func (f *finder) digitsOnly(w *window) {
 // everyday word.
 func (f *finder) vanity(w *window) {
 	n := len(w.plate)
-	if n < 3 || n > 8 || w.everyday > 0 || w.joins > 1 || f.region == "GB" || f.region == "IE" {
+	if n < 3 || n > 8 || w.everyday > 0 || w.shouted > 0 && w.joins == 0 || w.joins > 1 || f.region == "GB" || f.region == "IE" {
 		return
 	}
 	for i := w.from; i < w.to; i++ {
