@@ -132,6 +132,9 @@ func (l *layout) has(f field) bool { return len(l.by[f]) > 0 }
 // findLayout finds the heading and says what each column is.
 func findLayout(s sheet, opt Options) (layout, error) {
 	l := layout{headRow: findHead(s)}
+	if i, ok := mappedHead(s, opt.Mapping); ok {
+		l.headRow = i
+	}
 	width := 0
 	for _, r := range s.rows {
 		width = max(width, len(r.cells))
@@ -184,6 +187,28 @@ func findHead(s sheet) int {
 		}
 	}
 	return best
+}
+
+// mappedHead finds the heading by the words that a mapping names.
+func mappedHead(s sheet, mapping map[string]string) (int, bool) {
+	best, most := 0, 0
+	for i, r := range s.rows[:min(len(s.rows), 25)] {
+		hits := 0
+		for key, titles := range mapping {
+			if !slices.Contains(Fields(), key) {
+				continue
+			}
+			for title := range strings.SplitSeq(titles, " + ") {
+				if slices.ContainsFunc(r.cells, func(c string) bool { return c != "" && fold(c) == fold(title) }) {
+					hits++
+				}
+			}
+		}
+		if hits > most {
+			best, most = i, hits
+		}
+	}
+	return best, most > 0
 }
 
 // mapped applies the mapping that a person gave.

@@ -158,16 +158,18 @@ func (p *splitter) after() (end bool) {
 	return true
 }
 
-// quoted reads a cell in quotation marks that open at i. Text behind the closing
-// mark stays part of the cell. A mark that never closes, or closes only beyond a
-// length that no cell has, is no mark.
+// quoted reads a cell in quotation marks that open at i. A mark that stands
+// single inside the cell is text if the cell is closed properly on the same
+// line. A mark that never closes, or closes only beyond a length that no cell
+// has, is no mark: one stray sign must not swallow the rows behind it.
 func (p *splitter) quoted(i int) (value string, end, ok bool) {
-	const longest = 64 << 10
-	doubled := false
+	const longestCell = 64 << 10
+	limit := p.text[:min(len(p.text), i+longestCell)]
+	doubled, single := false, false
 	j := i + 1
 	for {
-		k := strings.IndexByte(p.text[j:min(len(p.text), i+longest)], '"')
-		if k < 0 {
+		k := strings.IndexByte(limit[j:], '"')
+		if k < 0 || single && strings.ContainsAny(limit[j:j+k], "\r\n") {
 			p.open = append(p.open, p.num)
 			return "", false, false
 		}
@@ -177,17 +179,27 @@ func (p *splitter) quoted(i int) (value string, end, ok bool) {
 			j += 2
 			continue
 		}
-		break
+		if p.closes(j + 1) {
+			break
+		}
+		single = true
+		j++
 	}
 	value = p.text[i+1 : j]
 	if doubled {
 		value = strings.ReplaceAll(value, `""`, `"`)
 	}
 	p.pos = j + 1
-	from := p.pos
-	for p.pos < len(p.text) && p.text[p.pos] != p.sep && p.text[p.pos] != '\n' && p.text[p.pos] != '\r' {
+	for p.pos < len(p.text) && p.text[p.pos] == ' ' && p.sep != ' ' {
 		p.pos++
 	}
-	value = cell(value + p.text[from:p.pos])
-	return value, p.after(), true
+	return cell(value), p.after(), true
+}
+
+// closes tells whether a quotation mark before i ends its cell.
+func (p *splitter) closes(i int) bool {
+	for i < len(p.text) && p.text[i] == ' ' {
+		i++
+	}
+	return i >= len(p.text) || p.text[i] == p.sep || p.text[i] == '\n' || p.text[i] == '\r'
 }

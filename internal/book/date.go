@@ -28,7 +28,7 @@ var (
 	shortDate = regexp.MustCompile(`\b(\d{1,2})/(\d{1,2})\b`)
 	monthName = `jan(?:uary)?|feb(?:ruary)?|mar(?:ch)?|apr(?:il)?|may|june?|july?|aug(?:ust)?|sept?(?:ember)?|oct(?:ober)?|nov(?:ember)?|dec(?:ember)?|` +
 		`enero|ene|febrero|marzo|abril|abr|mayo|junio|julio|agosto|ago|se[p]?tiembre|octubre|noviembre|diciembre|dic`
-	dayMonth = regexp.MustCompile(`(?i)\b(\d{1,2})(?:st|nd|rd|th|º)?[\s\-]+(?:of\s+|de\s+)?(` + monthName + `)\b\.?,?(?:[\s\-]+(?:de\s+)?(\d{4}|\d{2})\b)?`)
+	dayMonth = regexp.MustCompile(`(?i)\b(\d{1,2})(?:st|nd|rd|th|º)?[\s\-]+(?:of\s+|de\s+)?(` + monthName + `)\b\.?,?(?:[\s\-]+(?:de\s+)?(\d{4})\b|(?:-|\s*['’])(\d{2})\b)?`)
 	monthDay = regexp.MustCompile(`(?i)\b(` + monthName + `)\b\.?[\s\-]+(\d{1,2})(?:st|nd|rd|th)?\b(?:,?\s+(\d{4})\b)?`)
 	weekday  = regexp.MustCompile(`(?i)\b(?:mon|tues?|wed(?:nes)?|thu(?:rs?)?|fri|sat(?:ur)?|sun)(?:day)?s?\b[,.]?|\b(?:lunes|martes|miércoles|miercoles|jueves|viernes|sábado|sabado|domingo)\b,?`)
 )
@@ -68,7 +68,7 @@ func findDates(s string, near night.Date) found {
 	f.cut(digitDate, func(m []string) bool {
 		return f.digits(atoi(m[1]), atoi(m[2]+m[3]+m[4]), year(m[5]))
 	})
-	f.cut(dayMonth, func(m []string) bool { return f.add(yearOr(m[3], near), monthOf(m[2]), atoi(m[1])) })
+	f.cut(dayMonth, func(m []string) bool { return f.add(yearOr(m[3]+m[4], near), monthOf(m[2]), atoi(m[1])) })
 	f.cut(monthDay, func(m []string) bool { return f.add(yearOr(m[3], near), monthOf(m[1]), atoi(m[2])) })
 	f.cut(shortDate, func(m []string) bool {
 		return !near.IsZero() && f.digits(atoi(m[1]), atoi(m[2]), near.Year)

@@ -96,7 +96,7 @@ var exact = table(map[field]string{
 	fDate: `date|collection date|pickup date|pick up date|delivery date|event date|day|collection day|pickup day|pick up day|night|due date|
 		date of collection|fulfilment date|fulfillment date|requested date|booking date|slot date|fecha|fecha de recogida|fecha recogida|dia|dia de recogida|fecha de entrega`,
 	fItems: `items|order items|products|order details|details|order summary|summary|basket|cart|contents|your order|line items|dishes|choices|food|
-		item list|items ordered|products ordered|what they want|order contents|ordered|selections|menu choices|your choices|articulos|productos|platos|detalle|detalle del pedido|contenido`,
+		item list|items ordered|products ordered|what they want|order contents|ordered|selections|menu choices|what|your choices|articulos|productos|platos|detalle|detalle del pedido|contenido`,
 	fProduct: `item|item name|product|product name|lineitem name|line item|line item name|lineitem title|dish|description|article|product title|
 		item description|menu item|ticket type|producto|articulo|plato|nombre del producto|descripcion`,
 	fQty: `qty|quantity|quantities|count|lineitem quantity|line item quantity|item quantity|item qty|product quantity|product qty|how many|number of|

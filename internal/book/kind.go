@@ -25,7 +25,7 @@ const (
 	// extras are what goes into a third bag or on top: sauces and table things.
 	extraWords = " sauce sauces dip dips dipping salsa chutney ketchup mayo mayonnaise mustard gravy relish condiment condiments " +
 		"oil vinegar napkin napkins cutlery chopstick chopsticks fork forks spoon spoons lid lids extra extras topping toppings " +
-		"garnish sachet sachets free complimentary guacamole hummus houmous salsas aioli pickles crema sriracha "
+		"garnish sachet sachets complimentary guacamole hummus houmous salsas aioli pickles crema sriracha "
 	coldWords = " cold chilled frozen iced ice salad slaw coleslaw cucumber kimchi yoghurt yogurt raita cheesecake tiramisu sorbet gelato " +
 		"mousse trifle pavlova jelly pudding panna smoothie juice soda cola coke lemonade limeade water beer wine cider kombucha " +
 		"milkshake drink drinks bottle can cans ceviche sushi sashimi gazpacho tzatziki fruit cream horchata agua ensalada " +
@@ -66,7 +66,7 @@ func (k kinds) of(name string) night.Kind {
 	switch {
 	case has(hotWords):
 		return night.Hot
-	case has(extraWords):
+	case has(extraWords), strings.HasPrefix(words, " free "):
 		return night.Extra
 	case has(coldWords):
 		return night.Cold

@@ -212,8 +212,9 @@ func (t tick) clocks() []night.Clock {
 	return []night.Clock{at(t.hour), at(t.hour + 12)}
 }
 
-// longest is the longest range, in minutes, that can be one slot.
-const longest = 180
+// longest is the longest range, in minutes, that can be one slot: three hours
+// are a whole evening.
+const longest = 179
 
 // slotTrouble says why a written time is no slot.
 type slotTrouble struct{ what, fix string }
@@ -224,7 +225,7 @@ func (sp span) place(n night.Night) (c night.Clock, ok bool, trouble *slotTroubl
 	starts := sp.starts()
 	if len(starts) == 0 {
 		return 0, false, &slotTrouble{
-			fmt.Sprintf("%q spans more than three hours, which is no slot", sp.text),
+			fmt.Sprintf("%q spans three hours or more, which is no slot", sp.text),
 			"ask which slot is meant",
 		}
 	}
@@ -275,7 +276,7 @@ func (sp span) starts() []night.Clock {
 			if long < 0 {
 				long += 24 * 60
 			}
-			if long <= 0 || long > best {
+			if long <= 0 || long > longest || long > best {
 				continue
 			}
 			if long < best {

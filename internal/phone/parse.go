@@ -225,7 +225,10 @@ func (p reader) spellings(s string) []string {
 // guess tries the readings that a person has to confirm.
 func (p reader) guess(s string) (Number, bool) {
 	bare := strings.TrimPrefix(s, "+")
-	tries := []string{"+" + strings.TrimLeft(bare, "0")}
+	var tries []string
+	if !strings.HasPrefix(bare, "0") || strings.HasPrefix(bare, "00") {
+		tries = append(tries, "+"+strings.TrimLeft(bare, "0"))
+	}
 	if strings.HasPrefix(bare, "00") {
 		tries = append(tries, strings.TrimLeft(bare, "0")) // one nought too many
 	}
