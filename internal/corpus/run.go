@@ -89,7 +89,7 @@ func (r *Run) remember(m Message, got *reading.Reading, res match.Result) {
 	case reading.Start:
 		f.OptedOut = false
 	case reading.Here:
-		f.Arrived, f.Served = true, false
+		f.Arrived, f.ArrivedAt, f.Served = true, m.At, false
 		r.mark(res.Orders, night.Arrived)
 	case reading.Cancel:
 		r.mark(res.Orders, night.Cancelled)

@@ -212,6 +212,9 @@ func (s *scan) unreal(m *mark) bool {
 			return true
 		}
 	}
+	if !s.ctx.today() && !s.ctx.Date.IsZero() && s.toks[m.start].Text == "here" {
+		return true
+	}
 	if !explicit && (!s.ctx.today() || s.ctx.now() < s.ctx.First-120) && !s.ctx.Date.IsZero() {
 		return len(s.toks) > 3
 	}
@@ -303,6 +306,9 @@ func (s *scan) decide() Reading {
 	}
 	asks := s.asks()
 	out.Asks = asks || out.Allergy
+	if s.fullMarks() {
+		s.alive[signThanks]++
+	}
 	out.Got, out.Waits = s.has(signGot), s.has(signNobody, signBeen)
 	switch {
 	case s.junk():
@@ -311,6 +317,7 @@ func (s *scan) decide() Reading {
 		out.Asks = out.Allergy
 	case s.has(signStop):
 		s.say(&out, Stop, "Asks for no more messages: ", signStop)
+		out.Asks = out.Allergy || s.marked('?')
 	case s.has(signStart):
 		s.say(&out, Start, "Wants messages again: ", signStart)
 	case s.here(&out):
@@ -329,6 +336,16 @@ func (s *scan) decide() Reading {
 	}
 	s.namedSlot(&out)
 	return out
+}
+
+// fullMarks finds "10/10".
+func (s *scan) fullMarks() bool {
+	for i := 0; i+2 < len(s.toks); i++ {
+		if s.toks[i].Num == 10 && s.toks[i+1].Kind == Dash && s.toks[i+2].Num == 10 && s.text[s.toks[i+1].Start] == '/' {
+			return true
+		}
+	}
+	return false
 }
 
 // say settles the intent and the sentence; a sign adds the words that said so.
@@ -402,8 +419,13 @@ func (s *scan) asks() bool {
 	if s.has(signAsk, signRequest) {
 		return true
 	}
+	return s.marked('?')
+}
+
+// marked tells whether a mark stands behind some words.
+func (s *scan) marked(mark byte) bool {
 	for i := range s.toks {
-		if t := &s.toks[i]; t.Kind == Break && t.Mark == '?' && i > 0 {
+		if t := &s.toks[i]; t.Kind == Break && t.Mark == mark && i > 0 {
 			return true
 		}
 	}
@@ -425,6 +447,9 @@ func (s *scan) junk() bool {
 	if s.has(signWrong) && !s.has(signHere, signStop, signCancel) && !(s.ctx.Known && s.has(signProblem, signAsk, signThanks)) {
 		return true
 	}
+	if !s.ctx.Known && s.has(signPrivate) && !s.topical() && !s.has(signHere) {
+		return true
+	}
 	ads := s.alive[signAd]
 	if ads == 0 {
 		return false
@@ -438,16 +463,62 @@ func (s *scan) junk() bool {
 // here decides whether somebody is at the collection point.
 func (s *scan) here(out *Reading) bool {
 	switch {
-	case s.has(signHere) && !(s.served() && s.has(signGot)):
+	case s.has(signHere) && !(s.served() && s.has(signGot)) && !s.introduces():
 		s.say(out, Here, "Says that somebody is there: ", signHere)
 	case s.has(signPlace) && s.ctx.due() && !s.has(signAway, signComing, signCancel, signMove, signNotMine) && !s.question():
 		s.say(out, Here, "Says where they stand, while collection is on: ", signPlace)
+	case s.bareName():
+		out.Intent, out.Why = Here, "Gives only a name or a reference, while collection is on."
 	case s.bareCar():
 		out.Intent, out.Why = Here, "Only describes the car, while collection is on: that is what the reminder asks for."
 	default:
 		return false
 	}
 	return true
+}
+
+// introduces tells whether every "here" only says who writes: "Luca here, can
+// you ...".
+func (s *scan) introduces() bool {
+	if !s.asks() {
+		return false
+	}
+	for i := range s.marks {
+		m := &s.marks[i]
+		if m.sign != signHere {
+			continue
+		}
+		prev := m.start - 1
+		if m.end-m.start != 1 || s.toks[m.start].Text != "here" || prev < 0 || s.toks[prev].Kind != Word {
+			return false
+		}
+		if t := &s.toks[prev]; t.bits&clsName == 0 && (t.known || !t.Upper) {
+			return false
+		}
+	}
+	return true
+}
+
+// bareName tells whether the text is a full name or a reference and little
+// else, from somebody who may be expected.
+func (s *scan) bareName() bool {
+	if !s.ctx.due() || s.served() || s.asks() {
+		return false
+	}
+	names, refs, rest := 0, 0, 0
+	for i := range s.toks {
+		t := &s.toks[i]
+		switch {
+		case t.Kind == Break || t.Kind == Emoji || t.Kind == Dash:
+		case t.bits&clsRef != 0:
+			refs++
+		case t.bits&clsName != 0:
+			names++
+		case t.bits&(clsFiller|clsPolite|clsGreeting|clsVocative|clsItem|clsMine|clsSubject|clsBe) == 0 && t.Text != "name" && t.Text != "under":
+			rest++
+		}
+	}
+	return refs > 0 && rest == 0 || names >= 2 && rest <= 1 && !s.has(signThanks) || names >= 2 && names > rest && !s.ctx.Known
 }
 
 func (s *scan) served() bool { return s.ctx.Facts.Served }
@@ -606,7 +677,7 @@ func (s *scan) tellsCar(out *Reading) bool {
 		return false
 	}
 	if s.has(signWillCar, signNowCar) || s.mostlyCar() || s.vehicle.Plate != "" {
-		if m := s.first(signAsk); m != nil && m.start <= 1 && s.vehicle.Plate == "" && !s.mostlyCar() {
+		if s.vehicle.Plate == "" && !s.carStated() {
 			return false
 		}
 		out.Intent, out.Why = Car, "Tells which vehicle it will be, without being there."
@@ -619,11 +690,30 @@ func (s *scan) tellsCar(out *Reading) bool {
 	return true
 }
 
+// carStated tells whether some clause speaks of the vehicle without asking.
+func (s *scan) carStated() bool {
+	for i := range s.toks {
+		if s.toks[i].bits&clsCar == 0 {
+			continue
+		}
+		asked := false
+		for j := range s.marks {
+			if m := &s.marks[j]; (m.sign == signAsk || m.sign == signRequest) && m.clause == s.clauses[i] && m.start < i {
+				asked = true
+			}
+		}
+		if !asked {
+			return true
+		}
+	}
+	return false
+}
+
 func (s *scan) troubled(out *Reading) bool {
 	switch {
 	case s.has(signNobody):
 		s.say(out, Problem, "Says that nobody comes out: ", signNobody)
-	case s.has(signProblem):
+	case s.has(signProblem) && !(out.Allergy && !s.ctx.serving() && s.asks()):
 		s.say(out, Problem, "Reports something wrong: ", signProblem)
 	case s.has(signBeen) && s.ctx.serving() && !s.has(signThanks, signGot):
 		s.say(out, Problem, "Has been waiting: ", signBeen)
@@ -693,7 +783,11 @@ func (s *scan) friendly() bool {
 // rest settles what no rule placed. From somebody who is there and waits, it
 // is more about where they stand.
 func (s *scan) rest(out *Reading) {
-	if s.ctx.Facts.Arrived && !s.served() && s.ctx.serving() && !s.has(signPrivate) && len(s.toks) > 0 {
+	if out.Allergy {
+		out.Intent, out.Asks, out.Why = Ask, true, "Tells of an allergy: \""+s.allergy+"\"."
+		return
+	}
+	if s.ctx.Facts.Arrived && !s.served() && s.settling() && !s.has(signPrivate) && len(s.toks) > 0 {
 		out.Intent, out.Why = Here, "Adds to what they said when they arrived."
 		out.Asks = out.Asks || s.has(signHurry, signBeen)
 		return
@@ -701,4 +795,11 @@ func (s *scan) rest(out *Reading) {
 	out.Asks = out.Allergy
 	out.Vehicle = night.Vehicle{}
 	out.Intent, out.Why = Other, "Nothing in it is about an order."
+}
+
+// settling tells whether the sender arrived just now, so that a text without
+// a sign of its own adds to that.
+func (s *scan) settling() bool {
+	at := s.ctx.Facts.ArrivedAt
+	return at.IsZero() || s.ctx.At.Sub(at) <= settling
 }

@@ -36,6 +36,21 @@ var spanish = []phraseRow{
 
 // otherLanguages holds the few words that visitors fall back to.
 var otherLanguages = []phraseRow{
+	// Scripts without spaces are one word a sign.
+	{signHere, `到 了 ; 我 到 ; 我们 到 ; 在 门 口 ; 在 外 面 ; 到 楼 下 ; 到 門 口 ; 已 到 ; 着 き ま し た ; 着 い た ; 外 に い ま す ; 到 咗
+		вже|уже на|тут|здесь|місці|месте|приїхав|приїхала|приехал|приехала|чекаю|жду ; я|ми|мы тут|здесь|приїхав|приїхала|приехал|приехала ; на місці|месте ; приїхав|приїхала|приїхали|приехал|приехала|приехали ; ми|мы вже|уже? тут|здесь ; біля|возле|около воріт|дверей|входу|двери|ворот|входа ; стою біля|возле|на|перед ; чекаю|жду на|біля|возле|вас
+		وصلت ; وصلنا ; انا|أنا هنا|برا|بالخارج|وصلت|في|عند|بره ; نحن|احنا هنا|برا|بالخارج|عند ; أمام|امام|قدام الباب|المنزل|البيت ; بالخارج ; عند الباب|البوابة ; في الخارج
+		taim|ta|tá anseo|amuigh|taobh|linn|ann ; taim|taimid taobh? amuigh|anseo|ag|ar ; taobh amuigh ; táim anseo|amuigh ; anseo
+		מגיע הגעתי ; הגעתי ; אני פה|כאן|בחוץ ; मैं पहुंच ; पहुँच|पहुंच गया|गयी|गए|गई ; बाहर हूं|हूँ|हैं ; είμαι|ειμαι εδώ|εδω|έξω|εξω ; έφτασα|εφτασα ; tôi đến ; den noi`},
+	{signComing, `在 路 上 ; 快 到 ; 马 上 到 ; 馬 上 到 ; 分 钟 ; 分 鐘 ; 向 か っ て ; を дорозі ; в дорозі|пути|дороге ; їду|едем|еду|їдемо|виїжджаю|выезжаю|виїхав|виїхала|буду|будемо|будем ; запізнюсь|запізнююсь|опаздываю|опоздаю|спізнюсь ; через <num>|<dur> ; في|على الطريق ; سأصل|قادم|جاي|بالطريق ; ar mo|an bhealach|mbealach ; beidh|bheidh me|mé? ann|ansin ; beidh me ann ; בדרך ; रास्ते में ; आ रहा|रही|रहे ; έρχομαι|ερχομαι`},
+	{signFuture, `буду|будемо|будем|приїду|приеду ; 明 天 ; 会 来 ; 會 來 ; sa bheidh ; a bheidh ; beidh ; سأكون|سوف`},
+	{signThanks, `谢 ; 謝 ; 多 谢 ; 好 的 ; 收 到 ; 好 吃 ; あ り が と う ; дякую|дякуємо|спасибо|добре|хорошо|дуже ; спасибі ; شكرا|شكراً|شكر|جزيلا|تمام|ممتاز|حاضر|نعم|طيب|تسلم ; go raibh ; gura maith|míle|mile ; maith|míle thu|thú|agat|maith ; תודה|תודה ; धन्यवाद|शुक्रिया|ठीक ; ευχαριστω|ευχαριστώ ; 감사합니다 ; cảm ơn ; ขอบ คุณ ; ข อ บ ค ุ ณ`},
+	{signAsk, `吗 ; 嗎 ; 哪 里 ; 哪 裡 ; 多 少 ; 几 点 ; 什 么 ; де|где|скільки|сколько|коли|когда|чи|можна|можно .. ; اين|أين|كم|متى|هل ; ca|cá bhfuil ; an bhfuil ; conas ; כמה|איפה`},
+	{signStop, `стоп ; не пишіть|пишите|надсилайте|присылайте ; توقف ; لا ترسل ; stop 发 ; 不 要 再`},
+	{signCancel, `取 消 ; скасуйте|скасувати|отмените|отменить ; الغاء|إلغاء|الغ ; cealaigh`},
+	{signWillCar, `a bheidh me ; beidh me|mé i|ar|sa`},
+	{signProblem, `少 了 ; 没 有 收 ; 錯 ; 错 了 ; не вистачає|хватает ; ناقص ; غلط`},
+	{signNobody, `没 人 ; 沒 人 ; ніхто|никто не ; لا أحد`},
 	{signStop, `^ arret $ ; arretez .. messages|texto|sms ; ^ stopp $ ; keine nachrichten|sms`},
 	{signHere, `je suis la|arrive|arrivee|devant|dehors ; on est la|devant ; nous sommes la|arrives ; suis la|arrive|devant|dehors ; bin|sind da|hier|angekommen|draussen ; wir sind da|hier ; jestem|jestesmy .. na|pod|juz|tu|przed|miejscu ; juz jestem|jestesmy ; na miejscu ; pod brama|domem ; cheguei|chegamos ; estou|estamos la|fora|chegando|em ; ja cheguei|estou ; siamo|sono qui|qua|fuori|arrivati|arrivato|arrivata|arrivate|davanti ; eccomi|eccoci ; ik ben|sta er|hier|buiten ; we zijn er|hier ; anseo ; taim anseo|anseo ; dw i yma ; wedi cyrraedd ; main|hum .. aa|pahunch|bahar .. gaya|gayi|gaye|hoon|hun|gya ; pahunch|pohanch gaya|gayi|gaye|gya ; aa gaya|gayi|gaye|gya ; bahar hoon|hun|khada|hu ; don|have reach|arrive|land|come ; i|we|he|she don reach|land|come|arrive ; dey outside|here|front ; dito na ; nandito na? ; em|toi|chi|anh den roi ; den roi ; toi noi roi ; wo|women dao le ; dao le ; buradayim|geldim|geldik ; sunt aici ; am ajuns`},
 	{signComing, `j'arrive|jarrive ; en route ; bin unterwegs ; auf dem weg ; w drodze ; jade|jedziemy ; estou a? caminho|indo|chegando ; a caminho ; sto arrivando ; arrivo ; in arrivo ; onderweg ; ar mo bhealach ; ar an mbealach ; aa raha|rahi|rahe ; raste mein|me ; papunta na ; dang|em den ; dey come|road ; i dey come ; sunt pe drum`},

@@ -57,6 +57,7 @@ type Context struct {
 type Facts struct {
 	Vehicle   night.Vehicle // announced or described earlier
 	Arrived   bool          // said to be there
+	ArrivedAt time.Time     // when they last said so
 	Served    bool          // has the food, or has thanked for it, after arriving
 	OptedOut  bool
 	Cancelled bool
@@ -98,6 +99,8 @@ const (
 	serviceBefore = 45
 	serviceAfter  = 90
 	dueBefore     = 45
+	// settling is for how long after arriving a text adds to the arrival.
+	settling = 15 * time.Minute
 )
 
 func (c *Context) zone() *time.Location {

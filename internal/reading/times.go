@@ -310,6 +310,9 @@ func bareLength(toks []Token, i, j, hi int) bool {
 	if word(toks, i-1) == "another" && word(toks, j) == "" {
 		return true
 	}
+	if w := word(toks, i-1); (w == "about" || w == "like") && word(toks, i-2) == "" && word(toks, j) == "" && hi > 12 {
+		return true
+	}
 	// A range of minutes alone in its clause.
 	return j-i >= 3 && toks[i+1].Kind == Dash && word(toks, i-1) == "" && word(toks, j) == "" && hi <= 60 && hi > 12
 }
@@ -406,7 +409,7 @@ func joinedClock(toks []Token, i, n int) (moment, bool) {
 		return moment{}, false
 	}
 	before, after := word(toks, i-1), word(toks, i+1)
-	alone := before == "" && after == "" && toks[i].Digits == 4 && m%5 == 0
+	alone := before == "" && (after == "" || after == "prob" || after == "probably" || after == "latest") && toks[i].Digits == 4 && m%5 == 0
 	if !timePrep(before) && !alone && before != "there" && before != "here" && after != "hours" && after != "please" && after != "instead" && after != "slot" && after != "ish" {
 		return moment{}, false
 	}
@@ -430,7 +433,11 @@ func timePrep(w string) bool {
 func bareHour(toks []Token, i, j int) bool {
 	before := word(toks, i-1)
 	switch before {
-	case "at", "by", "until", "before", "after", "around", "eta", "from", "between", "las", "la", "than", "circa":
+	case "at", "by", "until", "before", "after", "around", "round", "eta", "from", "between", "las", "la", "than", "circa":
+	case "of":
+		if w := word(toks, i-2); w != "chance" && w != "instead" && w != "possibility" {
+			return false
+		}
 	case "to", "or", "and", "not", "for", "about", "till", "instead", "approx", "closer", "nearer", "make", "say", "like":
 		if !timeNear(toks, i) {
 			return false
@@ -439,7 +446,7 @@ func bareHour(toks []Token, i, j int) bool {
 		if i > 0 && toks[i-1].Kind == Dash && i > 1 && toks[i-2].bits&clsTime != 0 {
 			break
 		}
-		if w := word(toks, j); w != "instead" && w != "ish" && w != "sharp" {
+		if w := word(toks, j); w != "instead" && w != "ish" && w != "sharp" && w != "ok" {
 			return false
 		}
 	case "there", "here":

@@ -54,6 +54,10 @@ func (v *vocab) tokens(text string) []Token {
 		switch {
 		case isDigit(r):
 			out, i = v.number(out, text, i)
+		case unicode.In(r, unicode.Han, unicode.Hiragana, unicode.Katakana, unicode.Thai):
+			// Scripts without spaces: a token for each sign.
+			out = v.add(out, Token{Text: text[i : i+size], Start: i, End: i + size, Num: -1, Min: -1})
+			i += size
 		case isLetter(r):
 			out, i = v.word(out, text, i)
 		case r == '-' || r == '–' || r == '—' || r == '/':

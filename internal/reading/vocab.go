@@ -193,6 +193,13 @@ func (v *vocab) expand(out []Token, t Token, apostrophe bool) []Token {
 	if _, ok := v.ids[t.Text]; ok || len(t.Text) < 3 || strings.ContainsAny(t.Text, "0123456789") {
 		return v.add(out, t)
 	}
+	// "pullin" is "pulling".
+	if strings.HasSuffix(t.Text, "in") {
+		if id, ok := v.ids[t.Text+"g"]; ok {
+			t.Text = v.words[id]
+			return v.add(out, t)
+		}
+	}
 	if short, ok := v.shorten(t.Text); ok {
 		t.Text = short
 		if words, split := v.splits[short]; split {
