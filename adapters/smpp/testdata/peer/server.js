@@ -8,7 +8,7 @@
 //      {"cmd":"inbound",...,"parts":["...","..."],"ref":7}
 //      {"cmd":"receipt","id":"1A2B","to":"447700900123"}
 // out: {"ev":"listening","port":2775}
-//      {"ev":"submit","id":"1A2B","to":"447700900123","text":"...","udh":"050003..."}
+//      {"ev":"submit","id":"1A2B","to":"447700900123","text":"...","udh":"0003..."}
 //      {"ev":"acked","id":"in-1"} {"ev":"receipted","id":"1A2B"} {"ev":"bound","mode":"bind_transceiver"}
 'use strict';
 
@@ -96,7 +96,7 @@ const server = smpp.createServer((session) => {
       const m = pdu.short_message;
       say({
         ev: 'submit', id, to: pdu.destination_addr, text: m.message,
-        udh: m.udh ? Buffer.from(m.udh).toString('hex') : '',
+        udh: m.udh ? m.udh[0].toString('hex') : '', // the first element alone
       });
     }
     session.send(pdu.response({ message_id: id }));
