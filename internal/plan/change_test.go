@@ -418,3 +418,43 @@ func TestSplitAndJoinedNumbers(t *testing.T) {
 		{MessageID: 4, State: night.Dropped, Why: plan.Joined},
 	}, p.Drop)
 }
+
+func TestFailedUpdateToAnOldNumberIsTriedAtTheNew(t *testing.T) {
+	t.Parallel()
+	h := told(t)
+	h.move(1, "18:30")
+	h.plan()
+	h.settle(night.Failed)
+	h.in.Messages[2].Place = "" // also where the text names no place
+	require.Equal(t, plan.UpdateFailed, why(h.plan(), 1, night.Update))
+	h.change(1, func(o *night.Order) { o.Phone = priya })
+	p := h.plan()
+	require.Equal(t, line{night.Update, 2, []int64{1}, "2026-12-02T10:00:00Z"}, lines(p)[0])
+	require.Equal(t, priya, p.Wanted[0].To)
+}
+
+func TestInstructionsAtTheMomentOfTheReminderServeForIt(t *testing.T) {
+	t.Parallel()
+	h := friday(t)
+	h.order(1, "K401", bethan, "17:10")
+	h.in.Now = at(t, "2026-12-04T12:10:00Z")
+	p := h.plan()
+	require.Equal(t, 0, p.Count(night.Reminder))
+	require.Equal(t, plan.InstructionsServe, why(p, 1, night.Reminder))
+}
+
+// The row of a group that is split stays with the order that it was filed under.
+func TestTheRowStaysWithItsLead(t *testing.T) {
+	t.Parallel()
+	h := friday(t)
+	h.order(2, "K443", callum, "17:30")
+	h.order(1, "K420", bethan, "17:10")
+	h.plan()
+	require.Equal(t, bethan, h.in.Messages[0].To)
+	h.change(2, func(o *night.Order) { o.Phone = bethan })
+	p := h.plan()
+	require.Equal(t, int64(1), p.Wanted[0].ID)
+	require.Equal(t, bethan, p.Wanted[0].To)
+	require.Len(t, p.Wanted[0].Covers, 2)
+	require.Len(t, p.Drop, 2)
+}
