@@ -55,19 +55,19 @@ func (n bookNight) options() (book.Options, error) {
 }
 
 // runBookCheck reads an order book and prints what loading it would do. Nothing
-// is changed. It tells whether any order can't be texted or placed.
-func runBookCheck(w io.Writer, file string, opt book.Options, asJSON bool) (problems bool, err error) {
+// is changed.
+func runBookCheck(w io.Writer, file string, opt book.Options, asJSON bool) (err error) {
 	f, err := os.Open(file)
 	if err != nil {
-		return false, fmt.Errorf("open the order book: %w", err)
+		return fmt.Errorf("open the order book: %w", err)
 	}
 	defer func() { err = errors.Join(err, f.Close()) }()
 	b, err := book.Read(f, filepath.Base(file), opt)
 	if err != nil {
-		return false, err
+		return err
 	}
 	if asJSON {
-		return b.Stops(), b.WriteJSON(w)
+		return b.WriteJSON(w)
 	}
-	return b.Stops(), b.WriteText(w)
+	return b.WriteText(w)
 }

@@ -205,4 +205,3 @@ func hashPassphrase(words string) (string, error) {
 	}
 	return string(hash), nil
 }
-

@@ -22,7 +22,9 @@ func newOrderCmd(a *app) *cobra.Command {
 	}
 	act := func(use, short string, do func(d *desk.Desk, ctx context.Context, act desk.Act) (night.Order, error)) *cobra.Command {
 		return a.newActCmd(use+" ORDER", short, "  passbell order "+use+" K401", cobra.ExactArgs(1),
-			func(ctx context.Context, h *gateway.House, act desk.Act, _ []string) (night.Order, error) { return do(h.Desk, ctx, act) })
+			func(ctx context.Context, h *gateway.House, act desk.Act, _ []string) (night.Order, error) {
+				return do(h.Desk, ctx, act)
+			})
 	}
 	cmd.AddCommand(
 		newOrderShowCmd(a),

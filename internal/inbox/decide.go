@@ -34,7 +34,7 @@ type Understood struct {
 // Decide reads a text, matches it to orders and says what to do. It is a pure
 // function.
 func Decide(s Situation) desk.Decision {
-	index := match.New(s.Kitchen.Region, candidates(s.Orders))
+	index := match.New(s.Kitchen.Region, Candidates(s.Orders))
 	own := s.own(index)
 	got := reading.Read(s.Inbound.Text, s.context(index, own))
 	res := index.Match(s.Inbound.From, &got)
@@ -54,9 +54,9 @@ func Decide(s Situation) desk.Decision {
 	return d
 }
 
-// candidates are the orders as the matcher sees them. What an order's note
+// Candidates are the orders as the matcher sees them. What an order's note
 // declares about a car was read when the order was loaded.
-func candidates(orders []night.Order) []match.Order {
+func Candidates(orders []night.Order) []match.Order {
 	out := make([]match.Order, len(orders))
 	for i, o := range orders {
 		out[i] = match.Order{ID: o.ID, Ref: o.Ref, Name: o.Name, Phone: o.Phone, Slot: o.Slot, State: o.State}

@@ -143,7 +143,8 @@ CREATE TABLE inbounds (
     text        TEXT    NOT NULL,
     at          INTEGER NOT NULL,
     state       TEXT    NOT NULL,
-    reading     TEXT    NOT NULL,
+    reading     TEXT    NOT NULL, -- JSON
+    corrected   TEXT    NOT NULL, -- JSON: what a person put right
     why         TEXT    NOT NULL,
     UNIQUE (kitchen_id, adapter, provider_id)
 ) STRICT;
