@@ -224,7 +224,7 @@ var (
 	e164       = regexp.MustCompile(`^\+[1-9][0-9]{0,14}$`)
 	// Names of senders: 11 signs (TS 23.040 §9.1.2.5: 20 semi-octets of 7-bit
 	// signs); which signs the networks let through is common practice, no source.
-	senderName = regexp.MustCompile(`^[A-Za-z0-9 &.+_-]{1,11}$`)
+	senderName = regexp.MustCompile(`^[A-Za-z0-9 &._-]{0,10}[A-Za-z][A-Za-z0-9 &._-]{0,10}$`)
 )
 
 func (c Config) checkSender(f *faults) {
@@ -338,7 +338,7 @@ func source(from string) (pdu.Address, error) {
 		return pdu.Address{TON: pdu.TONInternational, NPI: pdu.NPIE164, Addr: from[1:]}, nil
 	case digitsOnly.MatchString(from):
 		return pdu.Address{TON: pdu.TONUnknown, NPI: pdu.NPIUnknown, Addr: from}, nil
-	case senderName.MatchString(from):
+	case len(from) <= 11 && senderName.MatchString(from):
 		return pdu.Address{TON: pdu.TONAlphanumeric, NPI: pdu.NPIUnknown, Addr: from}, nil
 	}
 	return pdu.Address{}, errors.New("the sender must be a number with a plus, a short code, or a name of up to 11 plain letters and digits")
