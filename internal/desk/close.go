@@ -333,3 +333,13 @@ func (p Preview) Summary() string {
 	}
 	return fmt.Sprintf("%s: %d texts in %d parts", strings.Join(kinds, ", "), len(p.Messages), p.Parts)
 }
+
+// Messages gives all texts of a night in the order in which they are due.
+func (d *Desk) Messages(ctx context.Context, nightID int64) ([]night.Message, error) {
+	var out []night.Message
+	err := d.store.Read(ctx, func(tx Tx) (err error) {
+		out, err = tx.Messages(ctx, nightID)
+		return err
+	})
+	return out, err
+}

@@ -8,6 +8,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"slices"
 	"time"
 
 	"passbell/internal/night"
@@ -248,25 +249,43 @@ func (d *Desk) drop(ctx context.Context, tx Tx, in plan.Input, drop plan.Drop, n
 	return d.logMessage(ctx, tx, in, find(in.Messages, drop.MessageID), now, night.MessageWithdrawn, string(drop.Why))
 }
 
+// planInput gathers what a plan depends on: the whole night, or, with orders
+// given, everybody whose texts these orders have a part in. Somebody who
+// changed their number still shares a text with those under the old one, so the
+// circle is widened until no text reaches out of it.
 func (d *Desk) planInput(ctx context.Context, tx Tx, n night.Night, now time.Time, orders []int64) (plan.Input, error) {
 	in := plan.Input{Kitchen: d.kitchen, Night: n, Now: now}
 	var err error
+	if in.OptedOut, err = tx.OptedOut(ctx); err != nil {
+		return in, err
+	}
 	if len(orders) == 0 {
 		if in.Orders, err = tx.Orders(ctx, n.ID); err != nil {
 			return in, err
 		}
 		in.Messages, err = tx.Messages(ctx, n.ID)
-	} else {
+		return in, err
+	}
+	for {
 		if in.Orders, err = tx.Household(ctx, n.ID, orders); err != nil {
 			return in, err
 		}
-		in.Messages, err = tx.MessagesAbout(ctx, ids(in.Orders))
+		if in.Messages, err = tx.MessagesAbout(ctx, ids(in.Orders)); err != nil {
+			return in, err
+		}
+		wider := ids(in.Orders)
+		for _, m := range in.Messages {
+			for _, c := range m.Covers {
+				if !slices.Contains(wider, c.OrderID) {
+					wider = append(wider, c.OrderID)
+				}
+			}
+		}
+		if len(wider) == len(in.Orders) {
+			return in, nil
+		}
+		orders = wider
 	}
-	if err != nil {
-		return in, err
-	}
-	in.OptedOut, err = tx.OptedOut(ctx)
-	return in, err
 }
 
 // putMessage stores a planned message, new or changed, and says so in the
@@ -296,7 +315,7 @@ func (d *Desk) logMessage(ctx context.Context, tx Tx, in plan.Input, m night.Mes
 
 // same tells whether a stored message already is what is wanted.
 func same(have, want night.Message) bool {
-	if have.State != night.Due || have.Text != want.Text || have.To != want.To || have.Place != want.Place ||
+	if have.State != night.Due || have.Revision != want.Revision || have.Text != want.Text || have.To != want.To || have.Place != want.Place ||
 		!have.DueAt.Equal(want.DueAt) || !have.ExpiresAt.Equal(want.ExpiresAt) || len(have.Covers) != len(want.Covers) {
 		return false
 	}

@@ -58,3 +58,21 @@ func TestLoadKeepsWhatAPersonDid(t *testing.T) {
 	require.NoError(t, err)
 	assert.Equal(t, night.Clock(19*60), c.Order.Slot, "here the book itself changed")
 }
+
+func TestANewNumberTakesNobodysTextAway(t *testing.T) {
+	t.Parallel()
+	book := []night.Order{order("K420", "+447700900564", 17*60), order("K443", "+447700900564", 17*60+30)}
+	b := newBench(t, book...)
+	b.close()
+	book[0].Phone, book[0].PhoneTyped = "+447700900565", "+447700900565"
+	_, err := b.Load(t.Context(), b.night.ID, book, "cook")
+	require.NoError(t, err)
+	for ref, to := range map[string]string{"K420": "+447700900565", "K443": "+447700900564"} {
+		m := b.messages(ref)
+		for _, kind := range []night.MessageKind{night.Instructions, night.Reminder} {
+			require.Len(t, m[kind], 1, "%s %s", ref, kind)
+			assert.Equal(t, to, m[kind][0].To)
+			assert.Len(t, m[kind][0].Covers, 1)
+		}
+	}
+}

@@ -6,6 +6,7 @@ import (
 	"time"
 
 	"passbell/adapters"
+	"passbell/internal/desk"
 	"passbell/internal/night"
 )
 
@@ -16,7 +17,7 @@ type ReceiptTx interface {
 	SetPart(ctx context.Context, adapter string, p night.Part, when time.Time) error
 	KeepReceipt(ctx context.Context, adapter string, r adapters.Receipt) error
 	TakeReceipts(ctx context.Context, adapter string, ids []string) ([]adapters.Receipt, error)
-	ReceiptState(ctx context.Context, messageID int64, to night.MessageState, reason string, now time.Time) (bool, error)
+	ReceiptState(ctx context.Context, messageID int64, to night.MessageState, reason string) (bool, error)
 }
 
 // Receipt records what the network reports of a text. A report on something
@@ -74,13 +75,18 @@ func join(ctx context.Context, tx Tx, adapter string, r adapters.Receipt, now ti
 	if !ok {
 		return nil
 	}
-	changed, err := tx.ReceiptState(ctx, part.MessageID, state, reason, now)
+	changed, err := tx.ReceiptState(ctx, part.MessageID, state, reason)
 	if err != nil || !changed {
 		return err
 	}
 	m, err := tx.Message(ctx, part.MessageID)
 	if err != nil {
 		return err
+	}
+	if state == night.Delivered { // whose fate was in doubt, or who was thought lost
+		if err := desk.Told(ctx, tx, m, now, adapter); err != nil {
+			return err
+		}
 	}
 	why := string(m.Kind) + ": " + string(state)
 	if reason != "" {

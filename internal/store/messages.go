@@ -187,10 +187,10 @@ func (t *Tx) setCovers(ctx context.Context, id int64, m night.Message) error {
 // It tells whether the message was still due.
 func (t *Tx) Reword(ctx context.Context, m night.Message) (bool, error) {
 	n, err := t.change(ctx, "message", `
-		UPDATE messages SET place = ?, address = ?, text = ?, parts = ?, expires_at = ?,
+		UPDATE messages SET revision = ?, place = ?, address = ?, text = ?, parts = ?, expires_at = ?,
 			next_at = CASE WHEN due_at = ? THEN next_at ELSE ? END, due_at = ?
 		WHERE kitchen_id = ? AND id = ? AND state = ?`,
-		m.Place, m.To, m.Text, m.Parts, ms(m.ExpiresAt), ms(m.DueAt), ms(m.DueAt), ms(m.DueAt),
+		m.Revision, m.Place, m.To, m.Text, m.Parts, ms(m.ExpiresAt), ms(m.DueAt), ms(m.DueAt), ms(m.DueAt),
 		t.kitchen, m.ID, night.Due)
 	if err != nil || n == 0 {
 		return false, err

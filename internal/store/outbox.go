@@ -174,11 +174,15 @@ func (t *Tx) TakeReceipts(ctx context.Context, adapter string, ids []string) ([]
 
 // ReceiptState settles a message by what its receipts say. A message that was
 // sent, or whose fate was not known, may become delivered or failed, and a
-// failed one delivered; nothing goes back. It tells whether it changed.
-func (t *Tx) ReceiptState(ctx context.Context, messageID int64, to night.MessageState, reason string, now time.Time) (bool, error) {
+// failed one delivered; nothing goes back. When the text went out stays as it
+// was: a receipt may come much later. It tells whether the state changed.
+func (t *Tx) ReceiptState(ctx context.Context, messageID int64, to night.MessageState, reason string) (bool, error) {
 	from := []night.MessageState{night.Sent, night.InDoubt, night.Failed}
 	if to == night.Failed {
 		from = from[:2]
 	}
-	return t.SetMessageState(ctx, messageID, from, to, reason, now)
+	n, err := t.change(ctx, "message",
+		`UPDATE messages SET state = ?, reason = ? WHERE kitchen_id = ? AND id = ? AND state IN (?)`,
+		to, reason, t.kitchen, messageID, from)
+	return n > 0, err
 }
