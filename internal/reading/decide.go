@@ -167,8 +167,11 @@ func (s *scan) mute() {
 	}
 	for i := range s.marks {
 		m := &s.marks[i]
-		if !dead[i] && (m.sign == signHere || m.sign == signPlace) && s.unreal(m) {
-			dead[i] = true
+		switch m.sign {
+		case signHere, signPlace:
+			dead[i] = dead[i] || s.unreal(m)
+		case signNobody, signProblem, signCancel, signCantCome:
+			dead[i] = dead[i] || s.supposed(m)
 		}
 	}
 	k := 0
@@ -217,6 +220,16 @@ func (s *scan) unreal(m *mark) bool {
 	}
 	if !explicit && (!s.ctx.today() || s.ctx.now() < s.ctx.First-120) && !s.ctx.Date.IsZero() {
 		return len(s.toks) > 3
+	}
+	return false
+}
+
+// supposed tells whether "if" stands before m in its clause: "if nobody answers".
+func (s *scan) supposed(m *mark) bool {
+	for k := m.start - 1; k >= 0 && s.clauses[k] == m.clause; k-- {
+		if t := s.toks[k].Text; t == "if" || t == "si" || t == "unless" || t == "hope" || t == "hopefully" {
+			return true
+		}
 	}
 	return false
 }
@@ -330,6 +343,8 @@ func (s *scan) decide() Reading {
 		out.Asks = out.Asks || s.has(signProblem)
 	case s.troubled(&out), s.questions(&out, asks):
 		out.Asks = true
+	case out.Allergy && !out.Got && !s.served():
+		out.Intent, out.Why = Ask, "Tells of an allergy: \""+s.allergy+"\"."
 	case s.thanks(&out):
 	default:
 		s.rest(&out)
@@ -465,7 +480,7 @@ func (s *scan) here(out *Reading) bool {
 	switch {
 	case s.has(signHere) && !(s.served() && s.has(signGot)) && !s.introduces():
 		s.say(out, Here, "Says that somebody is there: ", signHere)
-	case s.has(signPlace) && s.ctx.due() && !s.has(signAway, signComing, signCancel, signMove, signNotMine) && !s.question():
+	case s.has(signPlace) && s.ctx.due() && !(s.has(signLost) && s.asks()) && !s.has(signAway, signComing, signCancel, signMove, signGot) && !s.question():
 		s.say(out, Here, "Says where they stand, while collection is on: ", signPlace)
 	case s.bareName():
 		out.Intent, out.Why = Here, "Gives only a name or a reference, while collection is on."
@@ -518,7 +533,7 @@ func (s *scan) bareName() bool {
 			rest++
 		}
 	}
-	return refs > 0 && rest == 0 || names >= 2 && rest <= 1 && !s.has(signThanks) || names >= 2 && names > rest && !s.ctx.Known
+	return refs > 0 && rest == 0 || names >= 2 && rest <= 1 && !s.has(signThanks) || names >= 2 && !s.ctx.Known && rest <= 4 && !s.has(signCancel, signCantCome, signMove, signShift, signComing, signProblem, signNobody, signWrong, signFuture)
 }
 
 func (s *scan) served() bool { return s.ctx.Facts.Served }
@@ -783,10 +798,6 @@ func (s *scan) friendly() bool {
 // rest settles what no rule placed. From somebody who is there and waits, it
 // is more about where they stand.
 func (s *scan) rest(out *Reading) {
-	if out.Allergy {
-		out.Intent, out.Asks, out.Why = Ask, true, "Tells of an allergy: \""+s.allergy+"\"."
-		return
-	}
 	if s.ctx.Facts.Arrived && !s.served() && s.settling() && !s.has(signPrivate) && len(s.toks) > 0 {
 		out.Intent, out.Why = Here, "Adds to what they said when they arrived."
 		out.Asks = out.Asks || s.has(signHurry, signBeen)
@@ -794,6 +805,10 @@ func (s *scan) rest(out *Reading) {
 	}
 	out.Asks = out.Allergy
 	out.Vehicle = night.Vehicle{}
+	if s.ctx.Facts.Arrived && s.ctx.today() && !s.has(signPrivate) {
+		out.Intent, out.Why = Thanks, "A remark after the food was handed over."
+		return
+	}
 	out.Intent, out.Why = Other, "Nothing in it is about an order."
 }
 

@@ -220,11 +220,11 @@ func (s *scan) shifted(m *moment) (night.Clock, bool) {
 			continue
 		}
 		switch s.toks[k].Text {
-		case "later", "back", "late", "delay", "push", "postpone", "tarde", "after":
+		case "later", "back", "late", "delay", "push", "postpone", "tarde", "after", "atrasar", "atrasen", "retrasar", "posponer":
 			if dir == 0 {
 				dir = 1
 			}
-		case "earlier", "early", "forward", "sooner", "temprano", "before", "antes":
+		case "earlier", "early", "forward", "sooner", "temprano", "before", "antes", "adelantar", "adelanten", "adelantarme":
 			dir = -1
 		}
 	}

@@ -279,7 +279,10 @@ func bareLength(toks []Token, i, j, hi int) bool {
 	}
 	if isLate(word(toks, j)) && toks[i].Kind != Dash {
 		w := word(toks, j)
-		return w != "out" && w != "off" || word(toks, j+1) != "of"
+		if (w == "out" || w == "off") && (word(toks, j+1) == "of" || hi < 2) {
+			return false
+		}
+		return true
 	}
 	after := word(toks, j)
 	if after == "am" || after == "pm" || after == "oclock" || after == "past" || after == "to" || after == "ish" && hi <= 12 && word(toks, i-1) != "in" {
@@ -404,6 +407,9 @@ func hourMinute(toks []Token, i, j, hour int) (moment, bool) {
 
 // joinedClock reads "1815" and "615" where the words around say it is a time.
 func joinedClock(toks []Token, i, n int) (moment, bool) {
+	if i > 1 && toks[i-1].Kind == Dash && toks[i-2].Kind == Number && toks[i-2].Digits >= 3 {
+		return moment{}, false // the end of a telephone number
+	}
 	h, m := n/100, n%100
 	if h > 23 || m > 59 || h == 0 && toks[i].Digits == 3 {
 		return moment{}, false

@@ -110,7 +110,7 @@ func (v *vocab) number(out []Token, text string, i int) ([]Token, int) {
 		}
 		j++
 	}
-	t := Token{Start: i, Kind: Number, Num: num, Min: -1, Digits: j - i, id: idNumber}
+	t := Token{Start: i, Kind: Number, Num: num, Min: -1, Digits: j - i, id: idNumber, bits: clsNumber}
 	end := j
 	if j-i <= 2 && j+2 < len(text) && (text[j] == ':' || text[j] == '.' || text[j] == 'h' || text[j] == 'H' || text[j] == ';') && twoDigits(text, j+1) {
 		t.Min = int(text[j+1]-'0')*10 + int(text[j+2]-'0')
