@@ -30,6 +30,9 @@ func (r *Rehearsal) narrate(events []night.Event, texts map[int64]night.Inbound)
 	last := map[night.State]night.Event{}
 	for _, e := range events {
 		if e.What == night.StepTaken && (e.To == night.Told || e.To == night.Reminded) {
+			if e.Who == cook {
+				continue // it shows as the call that she made
+			}
 			told[e.To]++
 			last[e.To] = e
 			continue
@@ -68,6 +71,9 @@ func (r *Rehearsal) words(e night.Event, in night.Inbound) (by, what string) {
 	case night.OrdersClosed:
 		return by, "has closed orders: " + e.Why
 	case night.OrderChanged:
+		if e.Who == "customer" {
+			return "passbell", "flags the order of " + about + ": " + e.Why
+		}
 		return by, "has changed the order of " + about + ": " + e.Why
 	case night.StepTaken:
 		if e.Who == "customer" {

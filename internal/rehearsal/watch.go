@@ -176,6 +176,14 @@ func (w *watch) step(e night.Event) {
 	}
 }
 
+// understood tells whether a reading does for the kitchen what the text means.
+// Who describes the car at the gate is here; a stranger's text only has to
+// leave everybody alone.
+func (s said) understood(reading string) bool {
+	intent, _, _ := strings.Cut(reading, ":")
+	return s.party == nil || intent == string(s.means) || s.means == meansCar && s.party.present && intent == string(meansHere)
+}
+
 // compare holds what was made of a text against what it truly means.
 func (r *Rehearsal) compare(e night.Event, in night.Inbound) {
 	s, ours := r.people.said[in.ProviderID]
@@ -195,7 +203,7 @@ func (r *Rehearsal) compare(e night.Event, in night.Inbound) {
 		}
 	case e.What == night.TextRead && s.means == meansStop && !r.watch.opted[in.From]:
 		r.watch.stops[in.ProviderID] = true
-	case e.What == night.TextRead && !strings.HasPrefix(e.Why, string(s.means)+":"):
+	case e.What == night.TextRead && !s.understood(e.Why):
 		r.watch.misread(name, in.Text, fmt.Sprintf("is %s, was read as %s", s.means, e.Why))
 	case e.What == night.StepTaken && e.To == night.Arrived && e.Who == "customer":
 		if o := r.people.byRef[r.watch.orders[e.OrderID].Ref]; o != nil && o.party != s.party {
