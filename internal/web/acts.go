@@ -1,0 +1,322 @@
+package web
+
+import (
+	"context"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"net/http"
+	"net/url"
+	"strconv"
+	"strings"
+
+	"passbell/internal/desk"
+	"passbell/internal/night"
+	"passbell/internal/phone"
+)
+
+// addActs mounts the buttons. Every one is a form that also works without a
+// script; every one may be pressed twice.
+func (s *site) addActs(mux *http.ServeMux) {
+	for path, fn := range map[string]orderAct{
+		"here":     {"here", s.here},
+		"packed":   {"packed", s.packed},
+		"unpacked": {"not packed", s.unpacked},
+		"out":      {"handed out", s.out},
+		"undo":     {"undo", s.undo},
+		"cancel":   {"cancel", s.cancel},
+		"absent":   {"not collected", s.absent},
+		"move":     {"another slot", s.move},
+		"resend":   {"send again", s.resend},
+		"vehicle":  {"the car", s.vehicle},
+	} {
+		mux.HandleFunc("POST /orders/{ref}/"+path, s.onOrder(fn))
+	}
+	mux.HandleFunc("POST /messages/again", s.onNight(s.doubtfulAgain))
+	mux.HandleFunc("POST /messages/{id}/again", s.onID(s.again))
+	mux.HandleFunc("POST /messages/{id}/told", s.onID(s.byHand))
+	mux.HandleFunc("POST /texts/{id}/place", s.onID(s.place))
+	mux.HandleFunc("POST /texts/{id}/read", s.onID(s.read))
+	mux.HandleFunc("POST /who", func(w http.ResponseWriter, r *http.Request) {
+		s.putWho(r)
+		s.answer(w, r, notice{Text: "What you do is written down under “" + s.who(r.Context()) + "”."})
+	})
+}
+
+// orderAct is something done to one order: what it is called, and how.
+type orderAct struct {
+	name string
+	do   func(ctx context.Context, a desk.Act, o night.Order, form url.Values) (notice, error)
+}
+
+// onOrder runs an act on the order of the address. The order is looked at and
+// acted on as one thing, so of two taps the second is told what the first did.
+func (s *site) onOrder(act orderAct) http.HandlerFunc {
+	return func(w http.ResponseWriter, r *http.Request) {
+		nightID, ok := s.nightOf(w, r)
+		if !ok {
+			return
+		}
+		a := desk.Act{Night: nightID, Ref: r.PathValue("ref"), Who: s.who(r.Context())}
+		s.answer(w, r, s.act(r.Context(), act, a, r.PostForm))
+	}
+}
+
+func (s *site) act(ctx context.Context, act orderAct, a desk.Act, form url.Values) notice {
+	s.acting.Lock()
+	defer s.acting.Unlock()
+	card, err := s.Desk.Card(ctx, a.Night, a.Ref)
+	if err != nil {
+		return s.sorry(card.Order, act.name, err)
+	}
+	var n notice
+	// Somebody else's change of the same order at the same moment is no reason
+	// to bother anybody: what is legal is judged anew.
+	for range 3 {
+		if n, err = act.do(ctx, a, card.Order, form); !errors.Is(err, night.ErrChanged) {
+			break
+		}
+	}
+	if err != nil {
+		if again, readErr := s.Desk.Card(ctx, a.Night, a.Ref); readErr == nil {
+			card = again
+		}
+		return s.sorry(card.Order, act.name, err)
+	}
+	return n
+}
+
+// sorry words an error and keeps what is no fault of the visitor in the log.
+func (s *site) sorry(o night.Order, act string, err error) notice {
+	var step *night.StepError
+	if !errors.As(err, &step) && !errors.Is(err, night.ErrNotFound) {
+		s.Log.Info("an act was not done", "act", act, "order", o.Ref, "error", err)
+	}
+	return sorry(o, act, err)
+}
+
+// nightOf is the night that a button was drawn for. A page left open since an
+// earlier night is told so.
+func (s *site) nightOf(w http.ResponseWriter, r *http.Request) (int64, bool) {
+	n, err := s.Desk.Current(r.Context())
+	if err != nil {
+		s.fail(w, r, err)
+		return 0, false
+	}
+	if err := r.ParseForm(); err != nil {
+		s.refuse(w, r, http.StatusBadRequest, "That form can't be read", "Load the page anew and tap once more.")
+		return 0, false
+	}
+	if drawn := r.PostFormValue("night"); drawn != "" && drawn != strconv.FormatInt(n.ID, 10) {
+		s.answer(w, r, notice{Bad: true, Text: "That page showed another night, so nothing was changed. This is the night of " + s.day(n.Date) + "."})
+		return 0, false
+	}
+	return n.ID, true
+}
+
+// answer shows what follows an act: the content of the page that the button
+// stood on, or without a script that page itself.
+func (s *site) answer(w http.ResponseWriter, r *http.Request, n notice) {
+	back := safeBack(r.PostFormValue("back"))
+	if isHTMX(r) {
+		s.show(w, r, back, &n)
+		return
+	}
+	s.sessions.Put(r.Context(), keyNotice, n.Text)
+	s.sessions.Put(r.Context(), keyBad, n.Bad)
+	http.Redirect(w, r, back, http.StatusSeeOther)
+}
+
+func (s *site) popNotice(ctx context.Context) *notice {
+	text := s.sessions.PopString(ctx, keyNotice)
+	if text == "" {
+		return nil
+	}
+	return &notice{Text: text, Bad: s.sessions.PopBool(ctx, keyBad)}
+}
+
+func (s *site) here(ctx context.Context, a desk.Act, _ night.Order, _ url.Values) (notice, error) {
+	o, err := s.Desk.Here(ctx, a)
+	return done(o, "is here"), err
+}
+
+func (s *site) out(ctx context.Context, a desk.Act, _ night.Order, _ url.Values) (notice, error) {
+	o, err := s.Desk.Out(ctx, a)
+	return done(o, "handed out"), err
+}
+
+func (s *site) packed(ctx context.Context, a desk.Act, before night.Order, _ url.Values) (notice, error) {
+	o, err := s.Desk.Packed(ctx, a, true)
+	if err == nil && !before.PackedAt.IsZero() {
+		return done(o, "was packed already, at "+s.clock(o.PackedAt)), nil
+	}
+	return done(o, "packed"), err
+}
+
+func (s *site) unpacked(ctx context.Context, a desk.Act, _ night.Order, _ url.Values) (notice, error) {
+	o, err := s.Desk.Packed(ctx, a, false)
+	return done(o, "is not packed"), err
+}
+
+func (s *site) cancel(ctx context.Context, a desk.Act, _ night.Order, _ url.Values) (notice, error) {
+	o, err := s.Desk.Cancel(ctx, a)
+	return done(o, "cancelled"), err
+}
+
+func (s *site) absent(ctx context.Context, a desk.Act, _ night.Order, _ url.Values) (notice, error) {
+	o, err := s.Desk.Absent(ctx, a)
+	return done(o, "not collected"), err
+}
+
+// undo takes a step back only if the order still is as the button's page showed
+// it: the second tap must not take back a second step.
+func (s *site) undo(ctx context.Context, a desk.Act, before night.Order, form url.Values) (notice, error) {
+	if from := night.State(form.Get("from")); from != "" && from != before.State {
+		return done(before, "is “"+stateWords(before.State)+"” by now, so nothing more was taken back"), nil
+	}
+	o, err := s.Desk.Undo(ctx, a)
+	return done(o, "taken back, now "+stateWords(o.State)), err
+}
+
+func (s *site) move(ctx context.Context, a desk.Act, before night.Order, form url.Values) (notice, error) {
+	slot, err := night.ParseClock(form.Get("slot"))
+	if err != nil {
+		return notice{}, err
+	}
+	if before.Slot == slot {
+		return done(before, "is at "+s.slot(slot)+" already"), nil
+	}
+	o, err := s.Desk.Move(ctx, a, slot)
+	return done(o, "moved to "+s.slot(slot)), err
+}
+
+func (s *site) resend(ctx context.Context, a desk.Act, before night.Order, form url.Values) (notice, error) {
+	to := ""
+	if typed := strings.TrimSpace(form.Get("to")); typed != "" {
+		var err error
+		if to, err = s.parsePhone(typed); err != nil {
+			return notice{}, err
+		}
+	}
+	if to == "" && before.Phone == "" {
+		return notice{}, errors.New("there is no number for this order that can take texts; ring them, or type another number")
+	}
+	m, err := s.Desk.Resend(ctx, a, to)
+	if err != nil {
+		return notice{}, err
+	}
+	return done(before, "the instructions go again, to "+national(m.To)), nil
+}
+
+// parsePhone reads a number as somebody types it. Numbers that are reserved for
+// fiction belong to nobody and are taken in a demo only.
+func (s *site) parsePhone(typed string) (string, error) {
+	n, err := phone.Parse(typed, s.Kitchen.Region)
+	var wrong *phone.Error
+	switch {
+	case errors.As(err, &wrong):
+		return "", fmt.Errorf("%s: %s", wrong.What, wrong.Fix)
+	case err != nil:
+		return "", err
+	case n.Fiction && !s.Demo:
+		return "", errors.New("that number is reserved for films and examples, nobody has it: type the customer's own")
+	case !n.Line.TakesTexts():
+		return "", fmt.Errorf("that number is a %s, which takes no texts: ring it instead", n.Line)
+	}
+	return n.E164, nil
+}
+
+func (s *site) vehicle(ctx context.Context, a desk.Act, _ night.Order, form url.Values) (notice, error) {
+	v := night.Vehicle{
+		Make: tidy(form.Get("make")), Model: tidy(form.Get("model")), Body: tidy(form.Get("body")),
+		Plate: strings.ToUpper(strings.ReplaceAll(tidy(form.Get("plate")), " ", "")),
+	}
+	for c := range strings.SplitSeq(form.Get("colour"), ",") {
+		if c = strings.ToLower(tidy(c)); c != "" {
+			v.Colours = append(v.Colours, c)
+		}
+	}
+	text, _ := strconv.ParseInt(form.Get("text"), 10, 64) // 0: no text to keep it beside
+	corrected, err := json.Marshal(struct {
+		Vehicle night.Vehicle `json:"vehicle"`
+	}{v})
+	if err != nil {
+		return notice{}, err
+	}
+	o, err := s.Desk.CorrectVehicle(ctx, a, v, text, corrected)
+	car := v.String()
+	if car == "" {
+		car = "no car known"
+	}
+	return done(o, car), err
+}
+
+// tidy takes the spaces and the excess out of a short answer.
+func tidy(s string) string {
+	s = strings.Join(strings.Fields(s), " ")
+	if r := []rune(s); len(r) > 60 {
+		s = string(r[:60])
+	}
+	return s
+}
+
+func (s *site) onNight(fn func(ctx context.Context, nightID int64, who string) (notice, error)) http.HandlerFunc {
+	return func(w http.ResponseWriter, r *http.Request) {
+		nightID, ok := s.nightOf(w, r)
+		if !ok {
+			return
+		}
+		n, err := fn(r.Context(), nightID, s.who(r.Context()))
+		if err != nil {
+			n = s.sorry(night.Order{}, r.URL.Path, err)
+		}
+		s.answer(w, r, n)
+	}
+}
+
+// onID runs an act on the message or text of the address.
+func (s *site) onID(fn func(ctx context.Context, id int64, who string, form url.Values) (notice, error)) http.HandlerFunc {
+	return func(w http.ResponseWriter, r *http.Request) {
+		if _, ok := s.nightOf(w, r); !ok {
+			return
+		}
+		id, err := strconv.ParseInt(r.PathValue("id"), 10, 64)
+		if err != nil {
+			s.fail(w, r, errNoPage)
+			return
+		}
+		n, err := fn(r.Context(), id, s.who(r.Context()), r.PostForm)
+		if err != nil {
+			n = s.sorry(night.Order{}, r.URL.Path, err)
+		}
+		s.answer(w, r, n)
+	}
+}
+
+func (s *site) doubtfulAgain(ctx context.Context, nightID int64, who string) (notice, error) {
+	sent, err := s.Desk.SendDoubtfulAgain(ctx, nightID, who)
+	if sent == 0 {
+		return notice{Text: "There is no doubtful text left to send again."}, err
+	}
+	return notice{Text: plural(sent, "doubtful text goes", "doubtful texts go") + " out again now."}, err
+}
+
+func (s *site) again(ctx context.Context, id int64, who string, _ url.Values) (notice, error) {
+	return notice{Text: "That text goes out again now."}, s.Desk.SendAgain(ctx, id, who)
+}
+
+func (s *site) byHand(ctx context.Context, id int64, who string, _ url.Values) (notice, error) {
+	return notice{Text: "Written down: " + who + " told them."}, s.Desk.ByHand(ctx, id, who)
+}
+
+func (s *site) place(ctx context.Context, id int64, who string, form url.Values) (notice, error) {
+	ref := form.Get("ref")
+	if err := s.Inbox.Place(ctx, id, ref, who); err != nil {
+		return notice{}, err
+	}
+	return notice{Text: "That text was about " + ref + "."}, nil
+}
+
+func (s *site) read(ctx context.Context, id int64, who string, _ url.Values) (notice, error) {
+	return notice{Text: "Read. It stays in the list under Messages."}, s.Desk.Settle(ctx, id, who)
+}

@@ -1,0 +1,140 @@
+package web
+
+import (
+	"crypto/sha256"
+	"crypto/subtle"
+	"encoding/hex"
+	"net"
+	"net/http"
+	"net/url"
+	"strings"
+)
+
+// maxBody is the largest request body that is read: forms and hooks are small.
+const maxBody = 1 << 20
+
+// policy lets a page load what this server serves and nothing else; no script
+// and no style can stand in the page itself.
+const policy = "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' data:; connect-src 'self'; " +
+	"form-action 'self'; base-uri 'none'; frame-ancestors 'none'"
+
+// headers sets what holds for every answer.
+func headers(next http.Handler) http.Handler {
+	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+		h := w.Header()
+		h.Set("Content-Security-Policy", policy)
+		h.Set("X-Content-Type-Options", "nosniff")
+		h.Set("Referrer-Policy", "no-referrer")
+		h.Set("Cross-Origin-Opener-Policy", "same-Origin")
+		h.Set("Cross-Origin-Resource-Policy", "same-Origin")
+		// Names, numbers and allergies are nobody else's business, and a page
+		// from a cache would show an old night.
+		h.Set("Cache-Control", "no-store")
+		next.ServeHTTP(w, r)
+	})
+}
+
+func limitBody(next http.Handler) http.Handler {
+	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+		r.Body = http.MaxBytesReader(w, r.Body, maxBody)
+		next.ServeHTTP(w, r)
+	})
+}
+
+// guardHost limits bodies and, where there is no passphrase, keeps out who is
+// not on this machine.
+func (s *site) guardHost(next http.Handler) http.Handler {
+	return limitBody(http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+		switch {
+		case strings.HasPrefix(r.URL.Path, "/api/"): // has a guard of its own
+		case s.Passphrase == "" && !local(r):
+			s.refuse(w, r, http.StatusForbidden, "Only this machine can open the pass",
+				"No passphrase is set, so the pass is shown on the machine it runs on and nowhere else. Set one there with `passbell init --passphrase`, or open http://localhost on that machine.")
+			return
+		}
+		next.ServeHTTP(w, r)
+	}))
+}
+
+// guardAPI asks for the token, or where none is set for a caller on this
+// machine.
+func (s *site) guardAPI(next http.Handler) http.Handler {
+	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+		switch {
+		case s.Token == "" && !local(r):
+			problem(w, http.StatusForbidden, "no token is set, so the API answers the machine it runs on only: set one with `passbell init`")
+			return
+		case s.Token != "" && !s.hasToken(r):
+			w.Header().Set("WWW-Authenticate", `Bearer realm="passbell"`)
+			problem(w, http.StatusUnauthorized, "send the token: Authorization: Bearer …")
+			return
+		}
+		next.ServeHTTP(w, r)
+	})
+}
+
+func (s *site) hasToken(r *http.Request) bool {
+	kind, token, ok := strings.Cut(r.Header.Get("Authorization"), " ")
+	if !ok || !strings.EqualFold(kind, "Bearer") {
+		return false
+	}
+	sum := sha256.Sum256([]byte(strings.TrimSpace(token)))
+	return subtle.ConstantTimeCompare([]byte(hex.EncodeToString(sum[:])), []byte(strings.ToLower(s.Token))) == 1
+}
+
+// local tells whether a request comes from this machine and was meant for it. A
+// page elsewhere can point a name of its own at this machine, so the name that
+// was asked for counts as well; and a request that was passed on by a proxy
+// names whom it was passed on for.
+func local(r *http.Request) bool {
+	if r.Header.Get("X-Forwarded-For") != "" || r.Header.Get("Forwarded") != "" {
+		return false
+	}
+	return loopback(r.RemoteAddr) && loopback(r.Host)
+}
+
+func loopback(hostPort string) bool {
+	host := hostPort
+	if h, _, err := net.SplitHostPort(hostPort); err == nil {
+		host = h
+	}
+	host = strings.TrimSuffix(strings.TrimPrefix(host, "["), "]")
+	if strings.EqualFold(host, "localhost") {
+		return true
+	}
+	ip := net.ParseIP(host)
+	return ip != nil && ip.IsLoopback()
+}
+
+// guardPages asks for the passphrase where one is set.
+func (s *site) guardPages(next http.Handler) http.Handler {
+	return s.sessions.LoadAndSave(http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+		if s.Passphrase != "" && !s.signedIn(r.Context()) {
+			to := "/sign-in?back=" + url.QueryEscape(backTo(r))
+			if isHTMX(r) {
+				w.Header().Set("HX-Redirect", to)
+				w.WriteHeader(http.StatusUnauthorized)
+				return
+			}
+			http.Redirect(w, r, to, http.StatusSeeOther)
+			return
+		}
+		s.renew(r.Context())
+		next.ServeHTTP(w, r)
+	}))
+}
+
+// backTo is the page to go to after the sign-in: the one asked for, or the one
+// that a form was on.
+func backTo(r *http.Request) string {
+	if r.Method == http.MethodGet && r.URL.Path != "/live" {
+		return r.URL.RequestURI()
+	}
+	return "/"
+}
+
+func isHTMX(r *http.Request) bool { return r.Header.Get("HX-Request") == "true" }
+
+func (s *site) denyCrossOrigin(w http.ResponseWriter, r *http.Request) {
+	s.refuse(w, r, http.StatusForbidden, "That came from another site", "Another web page tried to press a button here. Nothing was changed.")
+}

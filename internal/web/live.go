@@ -1,0 +1,229 @@
+package web
+
+import (
+	"context"
+	"crypto/sha256"
+	"encoding/hex"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"io"
+	"net/http"
+	"strings"
+	"sync"
+	"time"
+
+	"passbell/internal/night"
+)
+
+// frames keeps the latest rendering of each page that somebody looks at, for
+// as long as nothing has changed.
+type frames struct {
+	mu   sync.Mutex
+	kept map[string]kept
+}
+
+type kept struct {
+	frame
+	changed <-chan struct{} // closes when something happens
+	at      time.Time
+}
+
+// keepFor is how long a rendering serves when nothing happens: the clock alone
+// moves orders from one band to the next.
+const keepFor = time.Second
+
+// frame gives the page at an address as it now is.
+func (s *site) frame(ctx context.Context, to string) (frame, error) {
+	s.frames.mu.Lock()
+	defer s.frames.mu.Unlock()
+	now := s.Now()
+	if k, ok := s.frames.kept[to]; ok && !closed(k.changed) && now.Sub(k.at).Abs() < keepFor {
+		return k.frame, nil
+	}
+	// The channel first, then the reading: what happens in between makes the
+	// frame out of date at once.
+	changed := s.Live.Wait()
+	v, err := s.view(ctx, to)
+	if err != nil {
+		return frame{}, err
+	}
+	html, err := s.body(v)
+	if err != nil {
+		return frame{}, err
+	}
+	sum := sha256.Sum256(html)
+	f := frame{view: v, html: html, mark: fmt.Sprintf("%d.%s", v.Event, hex.EncodeToString(sum[:6]))}
+	// Searches make many addresses; what is not asked for again need not stay.
+	if s.frames.kept == nil || len(s.frames.kept) > 32 {
+		s.frames.kept = map[string]kept{}
+	}
+	s.frames.kept[to] = kept{f, changed, now}
+	return f, nil
+}
+
+func closed(ch <-chan struct{}) bool {
+	select {
+	case <-ch:
+		return true
+	default:
+		return false
+	}
+}
+
+// beat is the sign of life that an open page hears.
+type beat struct {
+	At      string `json:"at"` // the kitchen's clock
+	Now     int64  `json:"now"`
+	Version string `json:"version"` // of the pages: a page of an older one loads itself anew
+}
+
+// live streams a page as it changes (server-sent events, WHATWG HTML §9.2). The
+// id of each event names the last event of the night in it and its content:
+// whoever comes back with it gets what is true now if that is not the same, so
+// no change can be missed however long the line was down.
+func (s *site) live(w http.ResponseWriter, r *http.Request) {
+	to := safeBack(r.FormValue("of"))
+	have := r.Header.Get("Last-Event-ID")
+	if have == "" {
+		have = r.FormValue("after")
+	}
+	out, err := openStream(w)
+	if err != nil {
+		s.fail(w, r, err)
+		return
+	}
+	ctx := r.Context()
+	beats := time.NewTicker(s.Pace.Beat)
+	defer beats.Stop()
+	looks := time.NewTicker(s.Pace.Look)
+	defer looks.Stop()
+	if err := s.beat(out); err != nil {
+		return
+	}
+	for {
+		changed := s.Live.Wait()
+		have, err = s.sendFrame(ctx, out, to, have)
+		if err != nil {
+			return
+		}
+		// A burst of changes is one to look at.
+		if !s.pause(ctx, s.Pace.Every) {
+			return
+		}
+		for wait := true; wait; {
+			select {
+			case <-ctx.Done():
+				return
+			case <-beats.C:
+				if err := s.beat(out); err != nil {
+					return
+				}
+			case <-looks.C:
+				wait = false
+			case <-changed:
+				wait = false
+			}
+		}
+	}
+}
+
+// pause waits and tells whether the stream is to go on.
+func (s *site) pause(ctx context.Context, d time.Duration) bool {
+	t := time.NewTimer(d)
+	defer t.Stop()
+	select {
+	case <-ctx.Done():
+		return false
+	case <-t.C:
+		return true
+	}
+}
+
+func (s *site) sendFrame(ctx context.Context, out *stream, to, have string) (string, error) {
+	f, err := s.frame(ctx, to)
+	switch {
+	case errors.Is(err, night.ErrNotFound):
+		return have, err
+	case err != nil:
+		// The page keeps what it shows and says how old that is, since no beat
+		// follows either.
+		s.Log.Error("the live page could not be made", "error", err)
+		return have, err
+	case contentOf(f.mark) == contentOf(have):
+		return have, nil
+	}
+	return f.mark, out.send("", f.mark, string(f.html))
+}
+
+// contentOf is the part of a frame's mark that names its content; a bare event
+// id names none, so whoever comes with one gets the page.
+func contentOf(mark string) string {
+	_, content, ok := strings.Cut(mark, ".")
+	if !ok {
+		return "none of " + mark
+	}
+	return content
+}
+
+func (s *site) beat(out *stream) error {
+	now := s.Now()
+	b, err := json.Marshal(beat{At: s.clock(now), Now: now.UnixMilli(), Version: s.static.version})
+	if err != nil {
+		return err
+	}
+	return out.send("beat", "", string(b))
+}
+
+// stream writes server-sent events.
+type stream struct {
+	w  io.Writer
+	rc *http.ResponseController
+}
+
+// retryMs is how soon a reader should come back after the line broke.
+const retryMs = 1000
+
+func openStream(w http.ResponseWriter) (*stream, error) {
+	out := &stream{w: w, rc: http.NewResponseController(w)}
+	// A stream has no end, so the server's limit for an answer is not for it.
+	if err := out.rc.SetWriteDeadline(time.Time{}); err != nil && !errors.Is(err, http.ErrNotSupported) {
+		return nil, err
+	}
+	h := w.Header()
+	h.Set("Content-Type", "text/event-stream")
+	h.Set("X-Accel-Buffering", "no") // proxies would hold it back
+	w.WriteHeader(http.StatusOK)
+	if _, err := fmt.Fprintf(w, "retry: %d\n\n", retryMs); err != nil {
+		return nil, err
+	}
+	return out, out.rc.Flush()
+}
+
+// send writes one event; an empty name is the unnamed kind, an empty id leaves
+// the reader's as it was.
+func (o *stream) send(name, id, data string) error {
+	var b strings.Builder
+	if name != "" {
+		fmt.Fprintf(&b, "event: %s\n", name)
+	}
+	if id != "" {
+		fmt.Fprintf(&b, "id: %s\n", id)
+	}
+	for line := range strings.SplitSeq(strings.ReplaceAll(data, "\r", ""), "\n") {
+		fmt.Fprintf(&b, "data: %s\n", line)
+	}
+	b.WriteByte('\n')
+	if _, err := io.WriteString(o.w, b.String()); err != nil {
+		return err
+	}
+	return o.rc.Flush()
+}
+
+// comment writes a line that readers pass over; it keeps the line open.
+func (o *stream) comment(words string) error {
+	if _, err := fmt.Fprintf(o.w, ": %s\n\n", words); err != nil {
+		return err
+	}
+	return o.rc.Flush()
+}

@@ -1,0 +1,252 @@
+package web
+
+import (
+	"context"
+	"fmt"
+	"net/url"
+	"slices"
+	"strconv"
+	"strings"
+
+	"passbell/internal/desk"
+	"passbell/internal/night"
+)
+
+func escape(s string) string { return url.PathEscape(s) }
+
+type ordersPage struct {
+	Origin
+	Query  string
+	Found  []Ticket
+	All    int
+	Counts []count
+}
+
+type count struct {
+	Words string
+	N     int
+}
+
+// sight is what the pages about orders are made from.
+func (s *site) sight(ctx context.Context, n night.Night, back string) (seen, []night.Order, error) {
+	orders, err := s.Desk.Orders(ctx, n.ID)
+	if err != nil {
+		return seen{}, nil, err
+	}
+	texts, err := s.Desk.Inbounds(ctx, n.ID)
+	return seen{Origin{back, n.ID}, n, s.Now(), latest(texts), together(orders)}, orders, err
+}
+
+func (s *site) ordersView(ctx context.Context, n night.Night, q string) (view, error) {
+	back := "/orders"
+	if q != "" {
+		back += "?q=" + url.QueryEscape(q)
+	}
+	c, orders, err := s.sight(ctx, n, back)
+	if err != nil {
+		return view{}, err
+	}
+	p := ordersPage{Origin: c.Origin, Query: q, Found: s.tickets(c, find(orders, q)), All: len(orders)}
+	counts := map[night.State]int{}
+	for _, o := range orders {
+		counts[o.State]++
+	}
+	for _, st := range []night.State{night.Booked, night.Told, night.Reminded, night.Arrived, night.HandedOut, night.NotCollected, night.Cancelled} {
+		if counts[st] > 0 {
+			p.Counts = append(p.Counts, count{stateWords(st), counts[st]})
+		}
+	}
+	return view{Template: "orders", Title: "Orders", Tab: "orders", Data: p}, nil
+}
+
+// orderPage is one order with all that happened.
+type orderPage struct {
+	Ticket
+	Typed   string // the number as it stood in the order book
+	Email   string
+	Lines   []line
+	Sent    []sentText
+	Texts   []text
+	Slots   []slotChoice
+	CanUndo bool
+	Undoes  string
+	Steps   map[night.Step]bool
+	Told    bool
+}
+
+type line struct{ At, Who, What string }
+
+type sentText struct {
+	Origin
+	ID     int64
+	At     string
+	Kind   string
+	State  night.MessageState
+	Reason string
+	To     string
+	Text   string
+	Parts  int
+	About  string // references
+	Again  bool   // a person may send it again
+}
+
+type slotChoice struct {
+	Value string
+	Words string
+	Full  bool
+	Now   bool
+}
+
+func (s *site) orderView(ctx context.Context, n night.Night, ref string) (view, error) {
+	card, err := s.Desk.Card(ctx, n.ID, ref)
+	if err != nil {
+		return view{}, err
+	}
+	o := card.Order
+	c, orders, err := s.sight(ctx, n, "/orders/"+escape(o.Ref))
+	if err != nil {
+		return view{}, err
+	}
+	texts, err := s.Desk.Inbounds(ctx, n.ID)
+	if err != nil {
+		return view{}, err
+	}
+	p := orderPage{Ticket: s.ticket(c, o), Email: o.Email, Slots: s.slots(n, orders, o), Steps: map[night.Step]bool{}, Told: told(card)}
+	if o.PhoneTyped != p.Number {
+		p.Typed = o.PhoneTyped
+	}
+	for _, step := range o.State.Steps() {
+		p.Steps[step] = true
+	}
+	if back, ok := night.Undone(card.Events); ok {
+		p.CanUndo, p.Undoes = true, fmt.Sprintf("Take back “%s”: then %s again", stateWords(o.State), stateWords(back))
+	}
+	for _, e := range slices.Backward(card.Events) {
+		p.Lines = append(p.Lines, line{s.when(n, e.At), e.Who, tell(e)})
+	}
+	byID := refsByID(orders)
+	for _, m := range slices.Backward(card.Messages) {
+		p.Sent = append(p.Sent, s.sentText(c, m, byID))
+	}
+	for _, in := range slices.Backward(texts) {
+		if slices.Contains(in.Orders, o.ID) {
+			p.Texts = append(p.Texts, s.text(c, in, orders))
+		}
+	}
+	last := int64(0)
+	if len(card.Events) > 0 {
+		last = card.Events[len(card.Events)-1].ID
+	}
+	return view{Template: "order", Live: true, Title: o.Ref + " " + o.Name, Tab: "orders", Event: last, Data: p}, nil
+}
+
+// told tells whether the customer knows anything of the night, so that a change
+// has to reach them.
+func told(c desk.Card) bool {
+	return slices.ContainsFunc(c.Messages, func(m night.Message) bool {
+		return m.State.WentOut() && m.Kind != night.Reply && m.Kind != night.Confirmation
+	})
+}
+
+func refsByID(orders []night.Order) map[int64]string {
+	out := make(map[int64]string, len(orders))
+	for _, o := range orders {
+		out[o.ID] = o.Ref
+	}
+	return out
+}
+
+func (s *site) sentText(c seen, m night.Message, refs map[int64]string) sentText {
+	t := sentText{
+		Origin: c.Origin, ID: m.ID, At: s.when(c.night, m.DueAt), Kind: capital(kindWords(m.Kind)), State: m.State, Reason: m.Reason,
+		To: m.To, Text: m.Text, Parts: m.Parts,
+	}
+	if !m.SettledAt.IsZero() {
+		t.At = s.when(c.night, m.SettledAt)
+	}
+	if isNumber(m.To) {
+		t.To = national(m.To)
+	}
+	var about []string
+	for _, cover := range m.Covers {
+		about = append(about, refs[cover.OrderID])
+	}
+	t.About = strings.Join(about, ", ")
+	switch m.State {
+	case night.Failed, night.InDoubt, night.Missed:
+		t.Again = true
+	case night.Due, night.Sending, night.Sent, night.Delivered, night.ByHand, night.Dropped:
+	}
+	return t
+}
+
+// slots lists where an order can be moved to, and how full each slot is.
+func (s *site) slots(n night.Night, orders []night.Order, o night.Order) []slotChoice {
+	taken := map[night.Clock]int{}
+	for _, other := range orders {
+		if other.State != night.Cancelled {
+			taken[other.Slot]++
+		}
+	}
+	var out []slotChoice
+	for _, c := range n.Slots() {
+		choice := slotChoice{Value: c.String(), Now: c == o.Slot, Full: n.Capacity > 0 && taken[c] >= n.Capacity}
+		choice.Words = s.slot(c) + " · " + plural(taken[c], "order", "orders")
+		if n.Capacity > 0 {
+			choice.Words += fmt.Sprintf(" of %d", n.Capacity)
+		}
+		if choice.Full {
+			choice.Words += ", full"
+		}
+		out = append(out, choice)
+	}
+	return out
+}
+
+func (s *site) cancelView(ctx context.Context, n night.Night, ref string) (view, error) {
+	v, err := s.orderView(ctx, n, ref)
+	v.Template, v.Live, v.Title = "cancel", false, "Cancel "+ref
+	return v, err
+}
+
+// textPage is one text that nobody could place, with a search for its order.
+type textPage struct {
+	text
+	Query string
+	Found []Ticket
+	Done  bool
+}
+
+// foundFew is how many orders a search for a text's order shows.
+const foundFew = 20
+
+func (s *site) textView(ctx context.Context, n night.Night, id, q string) (view, error) {
+	number, err := strconv.ParseInt(id, 10, 64)
+	if err != nil {
+		return view{}, errNoPage
+	}
+	c, orders, err := s.sight(ctx, n, "/")
+	if err != nil {
+		return view{}, err
+	}
+	b, err := s.Desk.Board(ctx, n.ID) // texts that are about no night stand there too
+	if err != nil {
+		return view{}, err
+	}
+	all, err := s.Desk.Inbounds(ctx, n.ID)
+	if err != nil {
+		return view{}, err
+	}
+	for _, in := range append(slices.Clone(b.Texts), all...) {
+		if in.ID != number {
+			continue
+		}
+		p := textPage{text: s.text(c, in, orders), Query: q, Done: in.State != night.Open}
+		if q != "" {
+			p.Found = s.tickets(c, find(orders, q))
+			p.Found = p.Found[:min(len(p.Found), foundFew)]
+		}
+		return view{Template: "text", Title: "Whose text is this?", Tab: "pass", Data: p}, nil
+	}
+	return view{}, errNoPage
+}

@@ -1,0 +1,259 @@
+package web
+
+import (
+	"bytes"
+	"context"
+	"errors"
+	"fmt"
+	"html/template"
+	"io/fs"
+	"net/http"
+	"net/url"
+	"path"
+	"strings"
+
+	"passbell/internal/desk"
+	"passbell/internal/night"
+	"passbell/templates"
+)
+
+// pages holds one set of templates for each page: the layout, the shared parts
+// and the page's own "view".
+type pages map[string]*template.Template
+
+func loadPages(st static) (pages, error) {
+	funcs := template.FuncMap{
+		"static": st.url, "act": newAct, "plural": plural, "state": stateWords, "path": url.PathEscape,
+		"kinds": func() []night.MessageState { return messageStates },
+		"sent":  messageWords,
+	}
+	base, err := template.New("").Funcs(funcs).ParseFS(templates.Pages, "pages/layout.html", "pages/parts.html")
+	if err != nil {
+		return nil, fmt.Errorf("read the page templates: %w", err)
+	}
+	files, err := fs.Glob(templates.Pages, "pages/*.html")
+	if err != nil {
+		return nil, err
+	}
+	out := pages{}
+	for _, f := range files {
+		name := strings.TrimSuffix(path.Base(f), ".html")
+		if name == "layout" || name == "parts" {
+			continue
+		}
+		t, err := base.Clone()
+		if err != nil {
+			return nil, err
+		}
+		if out[name], err = t.ParseFS(templates.Pages, f); err != nil {
+			return nil, fmt.Errorf("read the page template %s: %w", name, err)
+		}
+	}
+	return out, nil
+}
+
+// view is one page's content. It is the same for everybody who may see it, so
+// that one rendering serves all open pages.
+type view struct {
+	Template string
+	Title    string
+	Tab      string // the entry of the menu that it belongs to
+	Path     string // the address that gives it
+	Status   int    // 0 for 200
+	Event    int64  // the last event that it shows
+	Live     bool   // open pages follow it as it changes
+	Data     any
+}
+
+// notice is what an act has to say, on the page that follows it.
+type notice struct {
+	Text string
+	Bad  bool // nothing was changed, and the reader may have wanted it to
+}
+
+// layout is what the frame of a page needs.
+type layout struct {
+	view
+	Body    template.HTML
+	Mark    string // names the body's content, see frame
+	Kitchen string
+	Night   string
+	Who     string
+	Notice  *notice
+	Demo    bool
+	SignOut bool
+	Version string
+}
+
+// frame is a view as HTML.
+type frame struct {
+	view
+	html []byte
+	mark string // event id and content, as the stream names it
+}
+
+// body renders a view.
+func (s *site) body(v view) ([]byte, error) {
+	t, ok := s.pages[v.Template]
+	if !ok {
+		return nil, fmt.Errorf("there is no page %q", v.Template)
+	}
+	var b bytes.Buffer
+	if err := t.ExecuteTemplate(&b, "view", v.Data); err != nil {
+		return nil, fmt.Errorf("page %s: %w", v.Template, err)
+	}
+	return b.Bytes(), nil
+}
+
+// show answers with the page at an address, whole or, for htmx, its content.
+func (s *site) show(w http.ResponseWriter, r *http.Request, to string, n *notice) {
+	f, err := s.frame(r.Context(), to)
+	if err != nil {
+		s.fail(w, r, err)
+		return
+	}
+	s.write(w, r, f, n)
+}
+
+func (s *site) write(w http.ResponseWriter, r *http.Request, f frame, n *notice) {
+	t := s.pages[f.Template]
+	page := layout{
+		view: f.view, Body: template.HTML(f.html), Mark: f.mark, Kitchen: s.Kitchen.Name, Who: s.who(r.Context()), //nolint:gosec // rendered by html/template
+		Notice: n, Demo: s.Demo, SignOut: s.Passphrase != "", Version: s.static.version,
+	}
+	if nt, err := s.Desk.Current(r.Context()); err == nil {
+		page.Night = s.day(nt.Date)
+	}
+	w.Header().Set("Passbell-Mark", f.mark)
+	name := "page"
+	if isHTMX(r) {
+		name = "swap"
+	}
+	var b bytes.Buffer
+	if err := t.ExecuteTemplate(&b, name, page); err != nil {
+		s.fail(w, r, err)
+		return
+	}
+	s.send(w, r, f.Status, b.Bytes())
+}
+
+// render answers with a page that stands outside the frame.
+func (s *site) render(w http.ResponseWriter, r *http.Request, name string, data any) {
+	var b bytes.Buffer
+	if err := s.pages[name].ExecuteTemplate(&b, "bare", data); err != nil {
+		s.Log.Error("a page could not be made", "page", name, "error", err)
+		http.Error(w, "This page could not be made.", http.StatusInternalServerError)
+		return
+	}
+	s.send(w, r, 0, b.Bytes())
+}
+
+func (s *site) send(w http.ResponseWriter, r *http.Request, status int, body []byte) {
+	h := w.Header()
+	h.Set("Content-Type", "text/html; charset=utf-8")
+	h.Add("Vary", "Accept-Encoding, HX-Request, Cookie")
+	if takesGzip(r) {
+		h.Set("Content-Encoding", "gzip")
+		body = pack(body)
+	}
+	if status != 0 {
+		w.WriteHeader(status)
+	}
+	_, _ = w.Write(body) // nobody to tell when the reader went away
+}
+
+type sorryPage struct{ Title, Text string }
+
+// refuse says in words why a request is not served.
+func (s *site) refuse(w http.ResponseWriter, r *http.Request, status int, title, text string) {
+	var b bytes.Buffer
+	if err := s.pages["sorry"].ExecuteTemplate(&b, "bare", sorryPage{title, text}); err != nil {
+		http.Error(w, text, status)
+		return
+	}
+	s.send(w, r, status, b.Bytes())
+}
+
+// fail answers a request that could not be served.
+func (s *site) fail(w http.ResponseWriter, r *http.Request, err error) {
+	switch {
+	case errors.Is(err, context.Canceled):
+		return
+	case errors.Is(err, night.ErrNotFound):
+		s.refuse(w, r, http.StatusNotFound, "Not on this night", "There is nothing here by that name. Look for it under Orders by name, number or bag.")
+		return
+	}
+	s.Log.Error("a page could not be made", "path", r.URL.Path, "error", err)
+	s.refuse(w, r, http.StatusInternalServerError, "This page could not be made",
+		"Something went wrong in passbell itself. Nothing was changed by it. Try once more; if it stays, work from the paper sheet and look at the log.")
+}
+
+// safeBack is an address of this site, or the pass.
+func safeBack(to string) string {
+	u, err := url.Parse(to)
+	if err != nil || u.IsAbs() || u.Host != "" || u.User != nil || !strings.HasPrefix(to, "/") || strings.HasPrefix(to, "//") ||
+		strings.ContainsAny(to, "\\\r\n\t") || strings.HasPrefix(u.Path, "/sign-in") {
+		return "/"
+	}
+	return to
+}
+
+// errNoPage says that an address gives no page.
+var errNoPage = fmt.Errorf("page: %w", night.ErrNotFound)
+
+// view makes the content of the page at an address.
+func (s *site) view(ctx context.Context, to string) (view, error) {
+	u, err := url.Parse(to)
+	if err != nil {
+		return view{}, errNoPage
+	}
+	n, err := s.Desk.Current(ctx)
+	if errors.Is(err, desk.ErrNoNight) {
+		return view{Template: "none", Live: true, Title: "No night", Path: u.RequestURI()}, nil
+	}
+	if err != nil {
+		return view{}, err
+	}
+	v, err := s.viewOf(ctx, n, u)
+	v.Path = u.RequestURI()
+	return v, err
+}
+
+func (s *site) viewOf(ctx context.Context, n night.Night, u *url.URL) (view, error) {
+	parts := strings.Split(strings.Trim(u.EscapedPath(), "/"), "/")
+	for i, p := range parts {
+		var err error
+		if parts[i], err = url.PathUnescape(p); err != nil {
+			return view{}, errNoPage
+		}
+	}
+	switch {
+	case u.Path == "/" || u.Path == "":
+		return s.passView(ctx, n)
+	case len(parts) == 1 && parts[0] == "orders":
+		return s.ordersView(ctx, n, u.Query().Get("q"))
+	case len(parts) == 2 && parts[0] == "orders":
+		return s.orderView(ctx, n, parts[1])
+	case len(parts) == 3 && parts[0] == "orders" && parts[2] == "cancel":
+		return s.cancelView(ctx, n, parts[1])
+	case len(parts) == 2 && parts[0] == "texts":
+		return s.textView(ctx, n, parts[1], u.Query().Get("q"))
+	case len(parts) == 1 && parts[0] == "messages":
+		return s.messagesView(ctx, n)
+	case len(parts) == 1 && parts[0] == "report":
+		return s.reportView(ctx, n)
+	}
+	return view{}, errNoPage
+}
+
+func (s *site) addPages(mux *http.ServeMux) {
+	for _, pattern := range []string{
+		"GET /{$}", "GET /orders", "GET /orders/{ref}", "GET /orders/{ref}/cancel", "GET /texts/{id}", "GET /messages", "GET /report",
+	} {
+		mux.HandleFunc(pattern, func(w http.ResponseWriter, r *http.Request) {
+			s.show(w, r, r.URL.RequestURI(), s.popNotice(r.Context()))
+		})
+	}
+	mux.HandleFunc("GET /live", s.live)
+	mux.HandleFunc("/", func(w http.ResponseWriter, r *http.Request) { s.fail(w, r, errNoPage) })
+}

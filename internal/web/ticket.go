@@ -1,0 +1,256 @@
+package web
+
+import (
+	"fmt"
+	"slices"
+	"strings"
+	"time"
+
+	"passbell/internal/desk"
+	"passbell/internal/night"
+	"passbell/internal/phone"
+)
+
+// Origin says which page a button stands on and for which night it was drawn:
+// a page left open since last week must not act on this week's order of the
+// same reference.
+type Origin struct {
+	Back  string
+	Night int64
+}
+
+// act is one button with its form.
+type act struct {
+	Origin
+	Path   string
+	Label  string
+	Aria   string // "" where the label says it all
+	Class  string
+	Fields [][2]string
+}
+
+// newAct makes a button; the words after class are what it is about, and pairs
+// of hidden fields after that.
+func newAct(o Origin, path, label, class, about string, fields ...string) act {
+	a := act{Origin: o, Path: path, Label: label, Class: class}
+	if about != "" {
+		a.Aria = label + ", " + about
+	}
+	for i := 0; i+1 < len(fields); i += 2 {
+		a.Fields = append(a.Fields, [2]string{fields[i], fields[i+1]})
+	}
+	return a
+}
+
+// bags is what leaves in one kind of bag.
+type bags struct {
+	Kind  night.Kind
+	Count int // pieces in all
+	Items []night.Item
+}
+
+// colour is one colour of a car, with the name of its swatch.
+type colour struct{ Name, Swatch string }
+
+// Ticket is an order as the pass shows it.
+type Ticket struct {
+	Origin
+	ID      int64
+	Ref     string
+	Bag     int
+	Name    string
+	Slot    string
+	State   night.State
+	Bags    []bags
+	Allergy string
+	Note    string
+
+	Colours []colour
+	Model   string // make, model and body
+	Plate   string
+	Part    string // of a plate
+	Vehicle night.Vehicle
+	Spot    string
+	Words   string // their latest text
+	TextID  int64
+
+	Since    int64 // when they came, Unix ms; 0 where they are not here
+	Wait     string
+	Long     string // "", "long" or "very" for how long they wait
+	Packed   bool
+	PackedAt int64
+	PackedIn string // how long the bags have stood
+	DoneAt   string // when they were handed out, for the minutes in which that is easily undone
+	Late     string // how long past their time
+	Expected string // when they say they come; "" for the slot
+	Said     string // the slot or when they say they come
+	Tel      string
+	Number   string
+	With     []string // references of other orders of the same number
+}
+
+// Place is the address of the order's page.
+func (t Ticket) Place() string { return "/orders/" + escape(t.Ref) }
+
+// About names the order for people who only hear the page.
+func (t Ticket) About() string { return t.Ref + " " + t.Name }
+
+// Away tells whether somebody has to come yet.
+func (t Ticket) Away() bool { return t.State.Open() && t.State != night.Arrived }
+
+// Live is the words behind the packed mark.
+func (t Ticket) Live() string {
+	if t.Packed {
+		return "packed " + t.PackedIn + " ago"
+	}
+	return "not packed"
+}
+
+const (
+	// longWait and veryLongWait are when a wait at the gate is coloured
+	// (common practice, no source).
+	longWait     = 5 * time.Minute
+	veryLongWait = 10 * time.Minute
+)
+
+// seen is what tickets are made from besides the order.
+type seen struct {
+	Origin
+	night night.Night
+	at    time.Time
+	words map[int64]night.Inbound // the latest text about each order
+	with  map[string][]string     // references by number
+}
+
+func (s *site) ticket(c seen, o night.Order) Ticket {
+	t := Ticket{
+		Origin: c.Origin, ID: o.ID, Ref: o.Ref, Bag: o.Bag, Name: o.Name, Slot: s.slot(o.Slot), State: o.State,
+		Bags: bagsOf(o.Items), Allergy: o.Allergy, Note: noteBeside(o), Vehicle: o.Vehicle,
+		Model: words(o.Vehicle.Make, o.Vehicle.Model, o.Vehicle.Body),
+		Plate: plateWords(s.Kitchen.Region, o.Vehicle.Plate), Part: o.Vehicle.PlatePart, Spot: o.Arrival.Spot,
+		Packed: !o.PackedAt.IsZero(),
+	}
+	for _, name := range o.Vehicle.Colours {
+		t.Colours = append(t.Colours, colour{name, swatch(name)})
+	}
+	if in, ok := c.words[o.ID]; ok {
+		t.Words, t.TextID = in.Text, in.ID
+	}
+	if o.State == night.Arrived {
+		wait := c.at.Sub(o.Arrival.At)
+		t.Since, t.Wait = o.Arrival.At.UnixMilli(), span(wait)
+		switch {
+		case wait >= veryLongWait:
+			t.Long = "very"
+		case wait >= longWait:
+			t.Long = "long"
+		}
+	}
+	if t.Packed {
+		t.PackedAt, t.PackedIn = o.PackedAt.UnixMilli(), span(c.at.Sub(o.PackedAt))
+	}
+	t.Said = t.Slot
+	if !o.ExpectedAt.IsZero() {
+		t.Expected = s.clock(o.ExpectedAt)
+		t.Said = t.Expected
+	}
+	if past := c.at.Sub(desk.Expected(o, c.night, s.Kitchen.Zone)); past > 0 && t.Away() {
+		t.Late = span(past)
+	}
+	t.Tel, t.Number = s.tel(o)
+	for _, ref := range c.with[o.Phone] {
+		if o.Phone != "" && ref != o.Ref {
+			t.With = append(t.With, ref)
+		}
+	}
+	return t
+}
+
+// tel gives the address that rings an order's customer, and the number to show.
+func (s *site) tel(o night.Order) (href, shown string) {
+	if o.Phone != "" {
+		return "tel:" + o.Phone, national(o.Phone)
+	}
+	// A landline takes no texts and can still be rung.
+	if n, err := phone.Parse(o.PhoneTyped, s.Kitchen.Region); err == nil {
+		return "tel:" + n.E164, n.National
+	}
+	return "", o.PhoneTyped
+}
+
+// noteBeside is the note, unless the allergy line already says all of it.
+func noteBeside(o night.Order) string {
+	note := strings.TrimSpace(o.Note)
+	if strings.Contains(o.Allergy, note) {
+		return ""
+	}
+	return note
+}
+
+// bagsOf splits items as they leave the kitchen: hot, cold, extras.
+func bagsOf(items []night.Item) []bags {
+	var out []bags
+	for _, k := range []night.Kind{night.Hot, night.Cold, night.Extra} {
+		b := bags{Kind: k}
+		for _, it := range items {
+			if it.Kind == k || it.Kind == "" && k == night.Hot {
+				b.Count += max(it.Qty, 1)
+				b.Items = append(b.Items, it)
+			}
+		}
+		if len(b.Items) > 0 {
+			out = append(out, b)
+		}
+	}
+	return out
+}
+
+func words(parts ...string) string {
+	return strings.Join(slices.DeleteFunc(parts, func(s string) bool { return s == "" }), " ")
+}
+
+// swatches are the colours that the stylesheet can paint.
+var swatches = []string{
+	"black", "white", "grey", "silver", "blue", "red", "green", "yellow", "orange", "brown", "beige", "gold", "purple", "pink", "turquoise",
+}
+
+// swatch gives the stylesheet's name of a colour; "" where it has none.
+func swatch(name string) string {
+	name = strings.ToLower(strings.TrimSpace(name))
+	if name == "gray" {
+		name = "grey"
+	}
+	for _, w := range swatches {
+		if strings.Contains(name, w) {
+			return w
+		}
+	}
+	return ""
+}
+
+// latest gives for each order the last text of its customer.
+func latest(texts []night.Inbound) map[int64]night.Inbound {
+	out := map[int64]night.Inbound{}
+	for _, in := range texts {
+		for _, id := range in.Orders {
+			// A text that may be about several orders is no word on any of them.
+			if in.State != night.Open || len(in.Orders) == 1 {
+				out[id] = in
+			}
+		}
+	}
+	return out
+}
+
+// together gives the references of each number's orders.
+func together(orders []night.Order) map[string][]string {
+	out := map[string][]string{}
+	for _, o := range orders {
+		if o.Phone != "" && o.State != night.Cancelled {
+			out[o.Phone] = append(out[o.Phone], o.Ref)
+		}
+	}
+	return out
+}
+
+func (b bags) String() string { return fmt.Sprintf("%d %s", b.Count, b.Kind) }

@@ -1,0 +1,183 @@
+// Package web is what the kitchen looks at on the night: the pass and its
+// pages, the sign-in, the hooks of the adapters and the API.
+package web
+
+import (
+	"context"
+	"errors"
+	"log/slog"
+	"net/http"
+	"sync"
+	"time"
+
+	"github.com/alexedwards/scs/v2"
+
+	"passbell/internal/desk"
+	"passbell/internal/live"
+	"passbell/internal/night"
+)
+
+// Desk is what the pages and the API need of the desk.
+type Desk interface {
+	Reader
+	OrderActs
+	MessageActs
+	TextActs
+}
+
+// Reader gives what there is to show.
+type Reader interface {
+	Current(ctx context.Context) (night.Night, error)
+	Nights(ctx context.Context) ([]night.Night, error)
+	Board(ctx context.Context, nightID int64) (desk.Board, error)
+	Orders(ctx context.Context, nightID int64) ([]night.Order, error)
+	Card(ctx context.Context, nightID int64, ref string) (desk.Card, error)
+	Messages(ctx context.Context, nightID int64) ([]night.Message, error)
+	Inbounds(ctx context.Context, nightID int64) ([]night.Inbound, error)
+	Events(ctx context.Context, nightID, after int64, limit int) ([]night.Event, error)
+	Preview(ctx context.Context, nightID int64) (desk.Preview, error)
+	Report(ctx context.Context, nightID int64) (desk.Report, error)
+}
+
+// OrderActs is what a person does with an order.
+type OrderActs interface {
+	Here(ctx context.Context, a desk.Act) (night.Order, error)
+	Out(ctx context.Context, a desk.Act) (night.Order, error)
+	Cancel(ctx context.Context, a desk.Act) (night.Order, error)
+	Absent(ctx context.Context, a desk.Act) (night.Order, error)
+	Undo(ctx context.Context, a desk.Act) (night.Order, error)
+	Packed(ctx context.Context, a desk.Act, packed bool) (night.Order, error)
+	Move(ctx context.Context, a desk.Act, slot night.Clock) (night.Order, error)
+	CorrectVehicle(ctx context.Context, a desk.Act, v night.Vehicle, inboundID int64, corrected []byte) (night.Order, error)
+	Load(ctx context.Context, nightID int64, book []night.Order, who string) (desk.Loaded, error)
+}
+
+// MessageActs is what a person does with a text to a customer.
+type MessageActs interface {
+	Resend(ctx context.Context, a desk.Act, to string) (night.Message, error)
+	SendAgain(ctx context.Context, messageID int64, who string) error
+	SendDoubtfulAgain(ctx context.Context, nightID int64, who string) (int, error)
+	ByHand(ctx context.Context, messageID int64, who string) error
+}
+
+// TextActs is what a person does with a text from a customer.
+type TextActs interface {
+	Settle(ctx context.Context, inboundID int64, who string) error
+}
+
+// Inbox acts on a text by a person's word.
+type Inbox interface {
+	Place(ctx context.Context, inboundID int64, ref, who string) error
+}
+
+// Config is what the pages need. Desk, Inbox, Live, Kitchen, Sessions, Now and
+// Log are required.
+type Config struct {
+	Desk    Desk
+	Inbox   Inbox
+	Live    *live.Hub
+	Kitchen night.Kitchen
+	// Hooks are mounted at /hook/NAME/. They verify every call themselves, so
+	// neither sign-in nor the cross-Origin check stands before them.
+	Hooks map[string]http.Handler
+	// Passphrase is a bcrypt hash. Without it the pages answer this machine
+	// only; with it everybody signs in, this machine too.
+	Passphrase string
+	// Token is the SHA-256 of the API's token in hex. Without it the API
+	// answers this machine only; with it every call carries the token.
+	Token    string
+	Sessions scs.CtxStore
+	Now      func() time.Time
+	Log      *slog.Logger
+	// Demo says that the clock runs fast and that no text leaves the machine;
+	// numbers that are reserved for fiction are taken as real.
+	Demo bool
+	// Pace is how often open pages hear from the server; zero fields get their
+	// defaults.
+	Pace Pace
+}
+
+// Pace is how often an open page hears from the server.
+type Pace struct {
+	Beat  time.Duration // sign of life; 5 s
+	Look  time.Duration // how often to see whether the clock changed the page; 5 s, in a demo 1 s
+	Every time.Duration // the shortest time between two changes; 200 ms
+}
+
+func (p Pace) filled(demo bool) Pace {
+	if p.Beat == 0 {
+		p.Beat = 5 * time.Second
+	}
+	if p.Look == 0 {
+		p.Look = 5 * time.Second
+		if demo {
+			p.Look = time.Second
+		}
+	}
+	if p.Every == 0 {
+		p.Every = 200 * time.Millisecond
+	}
+	return p
+}
+
+// site is the pages of one kitchen.
+type site struct {
+	Config
+	pages    pages
+	static   static
+	sessions *scs.SessionManager
+	frames   frames
+	// acting makes a look at an order and the act that follows one thing, so
+	// that of two taps the second sees what the first did.
+	acting sync.Mutex
+}
+
+// New makes the handler of everything that is served over HTTP. The server
+// should set ReadHeaderTimeout; it may set WriteTimeout, which the open streams
+// lift for themselves. Streams end with the request's context: cancel the base
+// context before Shutdown, or it waits for them.
+func New(c Config) (http.Handler, error) {
+	switch {
+	case c.Desk == nil, c.Inbox == nil, c.Live == nil, c.Sessions == nil:
+		return nil, errors.New("web: the desk, the inbox, the live hub or the store of sign-ins is missing")
+	case c.Now == nil, c.Log == nil, c.Kitchen.Zone == nil:
+		return nil, errors.New("web: the clock, the log or the kitchen's zone is missing")
+	}
+	c.Pace = c.Pace.filled(c.Demo)
+	s := &site{Config: c, sessions: newSessions(c.Sessions)}
+	var err error
+	if s.static, err = loadStatic(); err != nil {
+		return nil, err
+	}
+	if s.pages, err = loadPages(s.static); err != nil {
+		return nil, err
+	}
+	return s.routes()
+}
+
+// routes puts the parts behind their guards.
+func (s *site) routes() (http.Handler, error) {
+	pages := http.NewServeMux()
+	s.addPages(pages)
+	s.addActs(pages)
+	api := http.NewServeMux()
+	s.addAPI(api)
+
+	open := http.NewServeMux() // without sign-in
+	s.addSignIn(open)
+	open.Handle("GET /static/", s.static)
+	open.Handle("GET /favicon.ico", http.RedirectHandler(s.static.url("icon.svg"), http.StatusFound))
+	open.Handle("/api/", s.guardAPI(api))
+	open.Handle("/", s.guardPages(pages))
+
+	cross := http.NewCrossOriginProtection()
+	cross.SetDenyHandler(http.HandlerFunc(s.denyCrossOrigin))
+	all := http.NewServeMux()
+	all.Handle("/", cross.Handler(s.guardHost(open)))
+	for name, h := range s.Hooks {
+		prefix := "/hook/" + name
+		all.Handle(prefix+"/", http.StripPrefix(prefix, limitBody(h)))
+		all.Handle(prefix, http.StripPrefix(prefix, limitBody(h)))
+	}
+	return headers(all), nil
+}

@@ -1,0 +1,273 @@
+// What the pages can't do without a script: clocks that tick, the loud word
+// when the page is not live, a count in the title, a sound, a screen that stays
+// on. Everything else is plain forms, links and htmx.
+(() => {
+  'use strict';
+  const $ = (id) => document.getElementById(id);
+  const root = document.documentElement;
+  const demo = document.body.hasAttribute('data-demo');
+  const version = document.body.dataset.version;
+  const stream = $('stream');
+  const baseTitle = document.title;
+
+  // --- live or not -------------------------------------------------------
+  const quietFor = 12000; // the server beats every 5 s
+  let connection = null;
+  let lastHeard = Date.now();
+  let lastClock = '';
+  let skew = 0; // the server's clock less this device's, ms
+  let offlineSince = 0;
+  let why = '';
+  let mark = $('view') ? $('view').dataset.mark : '';
+
+  const age = () => Math.max(0, Math.round((Date.now() - lastHeard) / 60000));
+
+  function liveness() {
+    if (!stream) return;
+    const off = $('offline');
+    if (offlineSince) {
+      off.hidden = false;
+      $('offline-since').textContent = lastClock ? 'since ' + lastClock : '';
+      const old = age();
+      $('offline-why').textContent = why ||
+        'You see the night as it was then' + (old ? ', ' + old + ' min ago' : '') + '. Taps are not kept until this is gone. Trying to get back.';
+      root.classList.add('stale');
+      $('liveness').textContent = 'Not live' + (lastClock ? ' since ' + lastClock : '');
+    } else {
+      off.hidden = true;
+      root.classList.remove('stale');
+      $('liveness').textContent = lastClock ? 'Live, ' + lastClock : 'Connecting';
+    }
+  }
+  function lost() {
+    if (!offlineSince) offlineSince = Date.now();
+    liveness();
+  }
+  function heard() {
+    lastHeard = Date.now();
+    offlineSince = 0;
+    why = '';
+    liveness();
+  }
+  function reconnect() {
+    if (!stream) return;
+    if (connection && connection.delayCanceller) connection.delayCanceller();
+    if (connection && connection.reader) connection.reader.cancel();
+    else stream.dispatchEvent(new Event('reconnect'));
+  }
+
+  if (stream) {
+    stream.addEventListener('htmx:sse:after:connection', (e) => { connection = e.detail.connection; });
+    stream.addEventListener('htmx:sse:error', (e) => {
+      const status = e.detail && e.detail.status;
+      if (status === 401 || status === 403) why = 'This device is signed out. Tap “Try now” to sign in again.';
+      lost();
+    });
+    stream.addEventListener('htmx:error', lost);
+    stream.addEventListener('htmx:response:error', lost);
+    stream.addEventListener('htmx:sse:close', () => { connection = null; });
+    stream.addEventListener('htmx:sse:before:message', (e) => {
+      const m = e.detail.message;
+      if (m.event || !m.id) return;
+      // Made before the answer to a tap that is shown already: a newer one follows.
+      if (eventOf(m.id) < eventOf(mark)) e.detail.cancelled = true;
+      else mark = m.id;
+    });
+    stream.addEventListener('beat', (e) => {
+      const b = JSON.parse(e.detail.data);
+      lastClock = b.at;
+      skew = b.now - Date.now();
+      heard();
+      if (b.version !== version) location.reload();
+    });
+    setInterval(() => {
+      const quiet = Date.now() - lastHeard;
+      if (quiet > quietFor) {
+        lost();
+        reconnect();
+      } else if (offlineSince) liveness();
+    }, 3000);
+    // After sleep the line may be dead without anybody having noticed.
+    document.addEventListener('visibilitychange', () => {
+      if (document.visibilityState !== 'visible') return;
+      if (Date.now() - lastHeard > 6000) {
+        lost();
+        reconnect();
+      }
+      wake();
+    });
+    window.addEventListener('online', reconnect);
+    window.addEventListener('offline', lost);
+    window.addEventListener('pageshow', (e) => { if (e.persisted) reconnect(); });
+  }
+
+  // --- answers that come late ---------------------------------------------
+  const eventOf = (m) => parseInt(m, 10) || 0;
+  document.body.addEventListener('htmx:before:swap', (e) => {
+    const { ctx, tasks } = e.detail;
+    if (!ctx || ctx.sourceElement === stream || !ctx.response) return;
+    const got = ctx.response.headers.get('Passbell-Mark');
+    const main = tasks.findIndex((t) => t.target && t.target.id === 'view');
+    if (!got || main < 0) return;
+    // The stream has shown something newer meanwhile: keep that, and take only
+    // the words about what was done.
+    if (eventOf(got) < eventOf(mark)) tasks.splice(main, 1);
+    else mark = got;
+  });
+  document.body.addEventListener('htmx:error', (e) => {
+    const ctx = e.detail.ctx;
+    if (!ctx || ctx.sourceElement === stream || ctx.request.method === 'GET') return;
+    say('Not kept: no connection to passbell. Nothing was changed. Tap again when the page is live.', true);
+  });
+  function say(text, bad) {
+    const p = document.createElement('p');
+    p.className = bad ? 'bad' : 'good';
+    p.textContent = text;
+    $('notice').replaceChildren(p);
+  }
+
+  // --- taps ----------------------------------------------------------------
+  // When tickets move up, the second half of a double tap would land on the
+  // next customer's button. For a moment after that no button takes a tap.
+  let order = '';
+  let settle = 0;
+  const shown = () => Array.from(document.querySelectorAll('#view .ticket, #view .row'), (t) => t.id).join();
+  function settled() {
+    const now = shown();
+    if (now !== order) {
+      order = now;
+      document.body.classList.add('settling');
+      clearTimeout(settle);
+      settle = setTimeout(() => document.body.classList.remove('settling'), 600);
+    }
+  }
+  document.addEventListener('submit', (e) => {
+    if (document.body.classList.contains('settling') && e.target.matches('.act')) {
+      e.preventDefault();
+      e.stopImmediatePropagation();
+    }
+  }, true);
+
+  // What somebody has opened and is typing into stays as it is.
+  document.addEventListener('toggle', (e) => {
+    if (e.target instanceof HTMLDetailsElement && e.target.classList.contains('fix')) e.target.toggleAttribute('hx-morph-skip', e.target.open);
+  }, true);
+  document.addEventListener('submit', (e) => {
+    const d = e.target.closest('details.fix');
+    if (d) setTimeout(() => { d.open = false; });
+  });
+
+  // --- clocks ----------------------------------------------------------------
+  function tick() {
+    if (demo) return; // its clock runs fast; the server sends every minute of it
+    const now = Date.now() + skew;
+    for (const t of document.querySelectorAll('time[data-since]')) {
+      const s = Math.max(0, Math.floor((now - Number(t.dataset.since)) / 1000));
+      const h = Math.floor(s / 3600);
+      const text = h ? h + ' h ' + String(Math.floor(s / 60) % 60).padStart(2, '0') : Math.floor(s / 60) + ':' + String(s % 60).padStart(2, '0');
+      if (t.textContent !== text) t.textContent = text;
+    }
+  }
+  setInterval(tick, 1000);
+
+  // --- arrivals ----------------------------------------------------------------
+  const store = {
+    get(k) { try { return localStorage.getItem(k); } catch { return null; } },
+    set(k, v) { try { localStorage.setItem(k, v); } catch { /* private window */ } },
+  };
+  let here = null;
+  let audio = null;
+  function bell() {
+    if (store.get('sound') !== 'on') return;
+    if (navigator.vibrate) navigator.vibrate([200, 80, 200]);
+    try {
+      audio = audio || new AudioContext();
+      audio.resume();
+      [0, 0.22].forEach((at, i) => {
+        const o = audio.createOscillator();
+        const g = audio.createGain();
+        o.frequency.value = i ? 988 : 1319;
+        g.gain.setValueAtTime(0.25, audio.currentTime + at);
+        g.gain.exponentialRampToValueAtTime(0.001, audio.currentTime + at + 0.5);
+        o.connect(g).connect(audio.destination);
+        o.start(audio.currentTime + at);
+        o.stop(audio.currentTime + at + 0.5);
+      });
+    } catch { /* no sound on this device */ }
+  }
+  function arrivals() {
+    const pass = document.querySelector('.pass');
+    if (!pass) return;
+    const count = pass.dataset.here;
+    document.title = (count !== '0' ? '(' + count + ') ' : '') + baseTitle;
+    const now = new Set(Array.from(document.querySelectorAll('.ticket.here'), (t) => t.id));
+    if (here) {
+      const fresh = [...now].filter((id) => !here.has(id));
+      fresh.forEach((id) => $(id).classList.add('new'));
+      if (fresh.length) bell();
+    }
+    here = now;
+  }
+
+  const toggle = (id, words, on) => {
+    const b = $(id);
+    b.setAttribute('aria-pressed', String(on));
+    b.textContent = words + (on ? ': on' : ': off');
+  };
+  const sound = $('sound');
+  if (sound && document.querySelector('.pass')) {
+    sound.hidden = false;
+    toggle('sound', 'Sound on arrival', store.get('sound') === 'on');
+    sound.addEventListener('click', () => {
+      const on = store.get('sound') !== 'on';
+      store.set('sound', on ? 'on' : 'off');
+      toggle('sound', 'Sound on arrival', on);
+      if (on) bell();
+    });
+  }
+
+  // --- the screen stays on ------------------------------------------------------
+  let lock = null;
+  async function wake() {
+    if (!('wakeLock' in navigator) || store.get('awake') !== 'on' || lock || document.visibilityState !== 'visible') return;
+    try {
+      lock = await navigator.wakeLock.request('screen');
+      lock.addEventListener('release', () => { lock = null; });
+    } catch { lock = null; }
+  }
+  const awake = $('awake');
+  if (awake && document.querySelector('.pass')) {
+    awake.hidden = false;
+    if ('wakeLock' in navigator) {
+      toggle('awake', 'Keep screen on', store.get('awake') === 'on');
+      awake.addEventListener('click', () => {
+        const on = store.get('awake') !== 'on';
+        store.set('awake', on ? 'on' : 'off');
+        toggle('awake', 'Keep screen on', on);
+        if (on) wake();
+        else if (lock) lock.release();
+      });
+      wake();
+    } else {
+      awake.disabled = true;
+      awake.textContent = 'This browser can’t keep the screen on: set the screen to stay on in the device’s settings';
+    }
+  }
+
+  // --- after every change ---------------------------------------------------------
+  document.body.addEventListener('htmx:after:swap', () => {
+    settled();
+    tick();
+    arrivals();
+    // Whoever works by keyboard is not thrown back to the top of the page.
+    if (lastAct && (document.activeElement === document.body || !document.activeElement)) $('notice').focus({ preventScroll: true });
+    lastAct = false;
+  });
+  let lastAct = false;
+  document.addEventListener('submit', () => { lastAct = true; });
+
+  order = shown();
+  tick();
+  arrivals();
+  liveness();
+})();
