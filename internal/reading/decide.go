@@ -159,7 +159,7 @@ func (s *scan) mute() {
 			}
 			for j := range s.marks {
 				m := &s.marks[j]
-				if (m.sign == rule.of[0] || m.sign == rule.of[1]) && m.start < s.marks[i].end && s.marks[i].start < m.end {
+				if (m.sign == rule.of[0] || m.sign == rule.of[1]) && m.start < s.marks[i].end && s.marks[i].start < m.end && (rule.by != signNotHere || s.marks[i].start <= m.start) {
 					dead[j] = true
 				}
 			}
@@ -450,7 +450,7 @@ func (s *scan) marked(mark byte) bool {
 // topical tells whether the text speaks of the kitchen's matters at all.
 func (s *scan) topical() bool {
 	for i := range s.toks {
-		if s.toks[i].bits&(clsTopic|clsItem|clsFood|clsRef|clsName|clsSlot|clsAllergen) != 0 {
+		if s.toks[i].bits&(clsTopic|clsItem|clsFood|clsRef|clsName|clsAllergen) != 0 {
 			return true
 		}
 	}
@@ -726,7 +726,7 @@ func (s *scan) carStated() bool {
 
 func (s *scan) troubled(out *Reading) bool {
 	switch {
-	case s.has(signNobody):
+	case s.has(signNobody) && (s.ctx.serving() && s.ctx.Known || !s.asks()):
 		s.say(out, Problem, "Says that nobody comes out: ", signNobody)
 	case s.has(signProblem) && !(out.Allergy && !s.ctx.serving() && s.asks()):
 		s.say(out, Problem, "Reports something wrong: ", signProblem)

@@ -455,6 +455,12 @@ func bareHour(toks []Token, i, j int) bool {
 		if w := word(toks, j); w != "instead" && w != "ish" && w != "sharp" && w != "ok" {
 			return false
 		}
+	case "would", "is", "does", "will", "are":
+		switch word(toks, j) {
+		case "be", "ok", "okay", "work", "suit", "possible", "free", "available", "any", "alright", "fine", "better", "good", "too":
+		default:
+			return false
+		}
 	case "there", "here":
 		if word(toks, j) != "" {
 			return false
