@@ -127,7 +127,7 @@ func (a *app) ask(f initFlags, c *config.Config) error {
 	c.Night.Parking = question(f.parking, "Where to park and stand", "")
 	kind := question(f.provider, "How texts leave, practice or webapi", "practice")
 	c.Listen = cmpOr(f.listen, c.Listen)
-	c.Adapter = []config.Adapter{{Name: "texts", Kind: kind}}
+	c.Adapter = []config.Adapter{config.NewAdapter("texts", kind)}
 	if kind == "webapi" {
 		c.Adapter[0].Settings = webapiStart()
 	}

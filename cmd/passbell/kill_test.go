@@ -86,13 +86,16 @@ func newKillable(t *testing.T) *killable {
 	k.addr = l.Addr().String()
 	require.NoError(t, l.Close())
 
-	// The night is today, in a zone where it is about noon, whenever the test
-	// runs: the built binary goes by the real clock.
+	// The night is today, in a zone where it is past four in the afternoon,
+	// whenever the test runs: the built binary goes by the real clock. The first
+	// slot is near, so that customers may be there.
 	now := time.Now().UTC()
-	zone := fmt.Sprintf("Etc/GMT%+d", now.Hour()-12)
+	offset := (now.Hour()-16+36)%24 - 12 // Etc/GMT+1 is an hour west
+	zone := fmt.Sprintf("Etc/GMT%+d", offset)
 	loc, err := time.LoadLocation(zone)
 	require.NoError(t, err)
 	local := now.In(loc)
+	first := local.Truncate(10 * time.Minute).Add(30 * time.Minute)
 	require.NoError(t, os.WriteFile(filepath.Join(dir, "passbell.toml"), []byte(fmt.Sprintf(`
 database = "passbell.db"
 listen = %q
@@ -113,12 +116,13 @@ journal = %q
 answer_after = "80ms"
 `, k.addr, zone, k.journal)), 0o600))
 
-	k.run("night", "add", local.Format("2006-01-02"), "--first", "16:30", "--last", "19:30", "--place", "5 Mill Lane",
+	k.run("night", "add", local.Format("2006-01-02"), "--first", first.Format("15:04"), "--last", first.Add(170*time.Minute).Format("15:04"), "--place", "5 Mill Lane",
 		"--instruct", local.Format("2006-01-02 15:04"), "--remind-before", "10h", "--remind-from", local.Add(100*time.Second).Format("15:04"))
 	var book strings.Builder
 	book.WriteString("order,name,phone,slot,items,note\n")
 	for i := range killOrders {
-		fmt.Fprintf(&book, "K%d,Customer Number%d,07700900%03d,%02d:%02d,1x Pork bao,\n", 401+i, i, i, 16+(30+i%18*10)/60, (30+i%18*10)%60)
+		slot := first.Add(time.Duration(i%18) * 10 * time.Minute)
+		fmt.Fprintf(&book, "K%d,Customer Number%d,07700900%03d,%s,1x Pork bao,\n", 401+i, i, i, slot.Format("15:04"))
 	}
 	require.NoError(t, os.WriteFile(filepath.Join(dir, "orders.csv"), []byte(book.String()), 0o600))
 	k.run("book", "load", "orders.csv")
@@ -200,7 +204,7 @@ func (k *killable) waitReminders(n int) {
 	k.until("reminders went out", func() bool {
 		reminders := 0
 		for _, l := range k.sent() {
-			if strings.Contains(strings.ToLower(l.Text), "reminder") {
+			if !strings.Contains(l.Text, "STOP") { // only the instructions say how to opt out
 				reminders++
 			}
 		}

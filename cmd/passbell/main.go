@@ -36,6 +36,8 @@ func run(ctx context.Context, args []string, s std) int {
 	switch {
 	case err == nil:
 		return exitDone
+	case errors.Is(err, errSaidAlready):
+		return exitFailed
 	case errors.As(err, &wrong):
 		fmt.Fprintf(s.err, "%s: %v\nSee %s --help.\n", cmd.CommandPath(), err, cmd.CommandPath())
 		return exitUsage

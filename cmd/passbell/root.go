@@ -31,6 +31,9 @@ type usageError struct{ err error }
 func (e *usageError) Error() string { return e.err.Error() }
 func (e *usageError) Unwrap() error { return e.err }
 
+// errSaidAlready ends a command that has printed what is wrong itself.
+var errSaidAlready = errors.New("said already")
+
 // app is what the commands share: the flags of all, and the way to the house.
 type app struct {
 	std

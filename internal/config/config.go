@@ -93,7 +93,7 @@ func Default() Config {
 func Load(path string) (Config, error) {
 	b, err := os.ReadFile(path)
 	if errors.Is(err, fs.ErrNotExist) {
-		return Config{}, fmt.Errorf("there is no %s here: make one with `passbell init`, or name another with --config: %w", path, err)
+		return Config{}, fmt.Errorf("there is no %s here: make one with `passbell init`, or name another with --config", path)
 	}
 	if err != nil {
 		return Config{}, fmt.Errorf("read the configuration: %w", err)
@@ -126,6 +126,13 @@ func Parse(b []byte) (Config, error) {
 		c.Adapter[i].fill()
 	}
 	return c, c.Validate()
+}
+
+// NewAdapter gives an adapter with everything that can have a default.
+func NewAdapter(name, kind string) Adapter {
+	a := Adapter{Name: name, Kind: kind}
+	a.fill()
+	return a
 }
 
 func (a *Adapter) fill() {
