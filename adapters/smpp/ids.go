@@ -53,21 +53,24 @@ func respell(id, relation string) (string, bool) {
 // the answer that it belongs to. The answer's spelling is kept (folded) and the
 // receipt's is turned into it.
 //
-// With auto it remembers the ids of the latest answers and tries each relation
-// on a receipt until one is found; that relation then holds for receipts whose
-// answer it has not seen, such as those of before a restart. Until then they are
-// taken as spelled the same. Where a centre's ids are all digits in both
-// spellings and the program is restarted often, name the relation in the
-// configuration.
+// With auto it remembers the ids of the latest answers and looks for a receipt's
+// among them in each relation. A receipt that fits in one relation only counts as
+// a vote for it; the relation with the most votes then holds for receipts that
+// fit nowhere, such as those of texts of before a restart. Where a centre's ids
+// are all digits in both spellings and the program is restarted often, name the
+// relation in the configuration.
 type idBook struct {
 	relation string // as configured
 
-	mu     sync.Mutex
-	learnt string
-	known  map[string]struct{}
-	ring   []string
-	next   int
+	mu    sync.Mutex
+	votes [len(guesses)]int
+	known map[string]struct{}
+	ring  []string
+	next  int
 }
+
+// guesses are the relations that auto tries, in this order.
+var guesses = [...]string{idsSame, idsDecimalInReceipt, idsHexInReceipt}
 
 // idMemory is how many ids of answers are remembered: several nights' worth.
 const idMemory = 20000
@@ -101,44 +104,69 @@ func (b *idBook) answer(id string) string {
 	return id
 }
 
-// receipt spells the id of a receipt as its answer's was.
-func (b *idBook) receipt(id string) string {
+// receipt spells the id of a receipt as its answer's was. It is not sure where
+// the relation is still to be found out and the answer was not seen.
+func (b *idBook) receipt(id string) (spelled string, sure bool) {
 	switch b.relation {
 	case idsExact:
-		return id
+		return id, true
 	case idsAuto:
 		return b.guess(id)
 	}
 	if out, ok := respell(id, b.relation); ok {
-		return out
+		return out, true
 	}
-	return fold(id)
+	return fold(id), true
 }
 
-func (b *idBook) guess(id string) string {
+func (b *idBook) guess(id string) (string, bool) {
 	b.mu.Lock()
 	defer b.mu.Unlock()
-	// What was learnt is tried first: an id of digits may be right in two
-	// spellings, for two messages.
-	for _, relation := range []string{b.learnt, idsSame, idsDecimalInReceipt, idsHexInReceipt} {
-		if relation == "" {
-			continue
-		}
+	best := b.best()
+	found, fits := "", 0
+	for i, relation := range guesses {
 		out, ok := respell(id, relation)
-		if !ok {
+		if _, known := b.known[out]; !ok || !known {
 			continue
 		}
-		if _, known := b.known[out]; known {
-			if b.learnt == "" {
-				b.learnt = relation
+		switch {
+		case fits == 0:
+			found, fits = out, 1<<i
+		case out == found: // a digit is the same in every base
+			fits |= 1 << i
+		default:
+			fits |= 1 << i
+			if i == best {
+				found = out
 			}
-			return out
 		}
 	}
-	if out, ok := respell(id, b.learnt); ok {
-		return out
+	for i := range guesses {
+		if fits == 1<<i {
+			b.votes[i]++
+		}
 	}
-	return fold(id)
+	switch {
+	case fits != 0:
+		return found, true
+	case best < 0:
+		return fold(id), false
+	}
+	if out, ok := respell(id, guesses[best]); ok {
+		return out, true
+	}
+	return fold(id), true
+}
+
+// best is the relation with the most votes, -1 while there are none.
+func (b *idBook) best() int {
+	best := -1
+	for i, n := range b.votes {
+		if n > 0 && (best < 0 || n > b.votes[best]) {
+			best = i
+		}
+	}
+	return best
 }
 
 // now says what relation holds, "" where it is not known yet.
@@ -148,5 +176,8 @@ func (b *idBook) now() string {
 	}
 	b.mu.Lock()
 	defer b.mu.Unlock()
-	return b.learnt
+	if best := b.best(); best >= 0 {
+		return guesses[best]
+	}
+	return ""
 }

@@ -188,6 +188,14 @@ func scrub(err error) error {
 	return err
 }
 
+// waiting says whether a submit waits for its answer.
+func (l *link) waiting() bool {
+	l.mu.Lock()
+	s := l.current
+	l.mu.Unlock()
+	return s != nil && s.waiting()
+}
+
 // hold keeps the link signed in until ctx is done.
 func (l *link) hold(ctx context.Context) {
 	for ctx.Err() == nil {

@@ -349,6 +349,10 @@ func (in *inlet) hand(g *gathering) bool {
 	return true
 }
 
+// maxUnsure bounds how many receipts are asked for again because their id may
+// become clear: the first text's receipt clears it.
+const maxUnsure = 200
+
 // receipt hands on what became of a text.
 func (in *inlet) receipt(j job) {
 	h, octets := splitHeader(j.m.ESM, j.m.Payload())
@@ -365,6 +369,12 @@ func (in *inlet) receipt(j job) {
 		accept(j.s, j.h)
 		return
 	}
+	id, sure := in.a.ids.receipt(r.id)
+	if !sure && in.a.out.waiting() && in.a.unsure.Add(1) <= maxUnsure {
+		// The answer may be on its way, and tell how this centre spells its ids.
+		refuse(j.s, j.h, pdu.TemporaryFault)
+		return
+	}
 	status, reason := r.status()
 	at := r.done
 	if at.IsZero() {
@@ -372,7 +382,7 @@ func (in *inlet) receipt(j job) {
 	}
 	ctx, cancel := in.limit()
 	defer cancel()
-	err := in.sink.Receipt(ctx, adapters.Receipt{ID: in.a.ids.receipt(r.id), Status: status, Reason: reason, At: at})
+	err := in.sink.Receipt(ctx, adapters.Receipt{ID: id, Status: status, Reason: reason, At: at})
 	if err != nil {
 		in.a.log.Warn("a receipt could not be stored; the message centre is asked to deliver it again", "error", err)
 		refuse(j.s, j.h, pdu.TemporaryFault)

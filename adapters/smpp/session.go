@@ -36,6 +36,8 @@ type session struct {
 	// deliver is handed each deliver_sm and data_sm; it must not block. The body
 	// is its own.
 	deliver func(s *session, h pdu.Header, body []byte)
+	// accepted is handed the body of each submit_sm_resp that says yes.
+	accepted func(body []byte)
 
 	wake  chan struct{}
 	gone  chan struct{} // closed when the session is over
@@ -54,6 +56,7 @@ type session struct {
 	leaving  bool  // no new submits
 	quiet    chan struct{}
 	enquired time.Time // when enquire_link was sent; zero when it is answered
+	writing  time.Time // since when the writer is at it; zero when it is not
 }
 
 // call is a request that waits for its answer.
@@ -82,6 +85,11 @@ func newSession(conn net.Conn, a *Adapter, deliver func(*session, pdu.Header, []
 		conn: conn, now: a.now, after: a.after,
 		response: time.Duration(a.cfg.Response), enquire: time.Duration(a.cfg.Enquire),
 		log: a.log, deliver: deliver,
+		accepted: func(body []byte) {
+			if id, err := pdu.MessageID(body); err == nil {
+				a.ids.answer(id)
+			}
+		},
 		wake: make(chan struct{}, 1), gone: make(chan struct{}),
 		pending: map[uint32]*call{},
 	}
@@ -246,12 +254,14 @@ func (s *session) write() {
 			out := s.buf
 			s.buf, s.spare = s.spare[:0], nil
 			s.gen++
+			s.writing = s.now()
 			s.mu.Unlock()
 			if _, err := s.conn.Write(out); err != nil {
 				s.fail(fmt.Errorf("writing: %w", err))
 				return
 			}
 			s.mu.Lock()
+			s.writing = time.Time{}
 			if s.err == nil && cap(out) <= 1<<20 {
 				s.spare = out[:0]
 			}
@@ -303,6 +313,9 @@ func (s *session) settle(h pdu.Header, body []byte) {
 		return
 	}
 	delete(s.pending, h.Seq)
+	if h.ID == pdu.SubmitSM.Resp() && h.Status == pdu.OK {
+		s.accepted(body) // before a receipt that follows is looked at
+	}
 	if c.id == pdu.EnquireLink {
 		s.enquired = time.Time{}
 	}
@@ -321,10 +334,17 @@ func (s *session) keep() {
 			return
 		}
 		now := s.now()
+		s.mu.Lock()
+		if !s.writing.IsZero() && now.Sub(s.writing) >= s.response {
+			// Before calls expire: what the writer has not taken never went out.
+			s.failLocked(errFlooded)
+		}
+		s.mu.Unlock()
 		s.expire(now)
 		s.mu.Lock()
 		idle := now.Sub(time.UnixMilli(s.heard.Load()))
 		switch {
+		case s.err != nil:
 		case !s.enquired.IsZero() && now.Sub(s.enquired) >= s.response:
 			s.failLocked(errSilent)
 		case s.enquired.IsZero() && idle >= s.enquire:
@@ -335,6 +355,13 @@ func (s *session) keep() {
 		}
 		s.mu.Unlock()
 	}
+}
+
+// waiting says whether a submit waits for its answer.
+func (s *session) waiting() bool {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	return s.busy()
 }
 
 // expire ends the calls whose time is up. One that never left the buffer was not

@@ -93,8 +93,9 @@ type Adapter struct {
 	ending atomic.Bool
 	wg     sync.WaitGroup
 
-	inlet atomic.Pointer[inlet]
-	desk  desk
+	inlet  atomic.Pointer[inlet]
+	unsure atomic.Int32 // receipts that were asked for again, see maxUnsure
+	desk   desk
 
 	randMu sync.Mutex
 	rand   *rand.Rand
