@@ -70,7 +70,7 @@ type orderPage struct {
 	Slots   []slotChoice
 	CanUndo bool
 	Undoes  string
-	Steps   map[night.Step]bool
+	Steps   map[string]bool
 	Told    bool
 }
 
@@ -111,12 +111,12 @@ func (s *site) orderView(ctx context.Context, n night.Night, ref string) (view, 
 	if err != nil {
 		return view{}, err
 	}
-	p := orderPage{Ticket: s.ticket(c, o), Email: o.Email, Slots: s.slots(n, orders, o), Steps: map[night.Step]bool{}, Told: told(card)}
+	p := orderPage{Ticket: s.ticket(c, o), Email: o.Email, Slots: s.slots(n, orders, o), Steps: map[string]bool{}, Told: told(card)}
 	if o.PhoneTyped != p.Number {
 		p.Typed = o.PhoneTyped
 	}
 	for _, step := range o.State.Steps() {
-		p.Steps[step] = true
+		p.Steps[string(step)] = true
 	}
 	if back, ok := night.Undone(card.Events); ok {
 		p.CanUndo, p.Undoes = true, fmt.Sprintf("Take back “%s”: then %s again", stateWords(o.State), stateWords(back))

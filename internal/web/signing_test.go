@@ -1,13 +1,10 @@
 package web_test
 
 import (
-	"github.com/chromedp/cdproto/runtime"
 	"golang.org/x/crypto/bcrypt"
 
 	"passbell/internal/web"
 )
-
-func awaitPromise(p *runtime.EvaluateParams) *runtime.EvaluateParams { return p.WithAwaitPromise(true) }
 
 // withPassphrase sets a passphrase; "" for none.
 func withPassphrase(words string) func(*web.Config) {

@@ -1,0 +1,131 @@
+package web_test
+
+import (
+	"context"
+	"fmt"
+	"net/http/httptest"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"strings"
+	"testing"
+
+	"github.com/chromedp/cdproto/cdp"
+	"github.com/chromedp/cdproto/emulation"
+	"github.com/chromedp/chromedp"
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+)
+
+// axe gives the accessibility checker axe-core, from AXE_CORE or the npm
+// registry's package; "" where it can't be had.
+func axe(t *testing.T) string {
+	t.Helper()
+	if p := os.Getenv("AXE_CORE"); p != "" {
+		b, err := os.ReadFile(p)
+		require.NoError(t, err)
+		return string(b)
+	}
+	if os.Getenv("CI") != "true" {
+		return ""
+	}
+	dir := t.TempDir()
+	cmd := exec.CommandContext(t.Context(), "sh", "-c", "npm pack --silent axe-core@4.14.1 && tar xzf axe-core-4.14.1.tgz package/axe.min.js")
+	cmd.Dir = dir
+	if out, err := cmd.CombinedOutput(); err != nil {
+		t.Logf("axe-core can't be had: %v: %s", err, out)
+		return ""
+	}
+	b, err := os.ReadFile(filepath.Join(dir, "package", "axe.min.js"))
+	require.NoError(t, err)
+	return string(b)
+}
+
+// TestEveryPageFitsAndIsAccessible looks at every page on a phone and on a
+// laptop, in the light and in the dark: nothing scrolls sideways, no target is
+// smaller than a knuckle can press, and axe-core finds nothing against WCAG 2.2
+// AA.
+func TestEveryPageFitsAndIsAccessible(t *testing.T) {
+	t.Parallel()
+	ctx := browser(t)
+	h := newHouse(t)
+	h.fill()
+	server := httptest.NewServer(h.handler(nil))
+	t.Cleanup(server.Close)
+	empty := newHouse(t)
+	before := newHouse(t)
+	before.open()
+	signIn := newHouse(t)
+	checker := axe(t)
+	if checker == "" {
+		t.Log("axe-core is not at hand (set AXE_CORE to its axe.min.js), so accessibility is not checked")
+	}
+	serve := func(o *house, passphrase string) string {
+		s := httptest.NewServer(o.handler(withPassphrase(passphrase)))
+		t.Cleanup(s.Close)
+		return s.URL
+	}
+	pages := map[string]string{
+		"pass": server.URL + "/", "orders": server.URL + "/orders", "search": server.URL + "/orders?q=qazi", "order": server.URL + "/orders/K406",
+		"cancel": server.URL + "/orders/K430/cancel", "text": server.URL + "/texts/6?q=cal", "messages": server.URL + "/messages", "report": server.URL + "/report",
+		"none": serve(empty, "") + "/", "plan": serve(before, "") + "/messages", "sign-in": serve(signIn, "open sesame") + "/sign-in",
+		"missing": server.URL + "/orders/K999", "bare-order": server.URL + "/orders/K421",
+	}
+	for name, url := range pages {
+		for _, width := range []int64{375, 1280} {
+			for _, scheme := range []string{"light", "dark"} {
+				require.NoError(t, chromedp.Do(ctx, window(width, scheme), chromedp.Navigate(url), chromedp.WaitReady("#main")), name)
+				where := fmt.Sprintf("%s at %d px, %s", name, width, scheme)
+				fits(ctx, t, where)
+				if checker != "" {
+					assert.Empty(t, violations(ctx, t, checker), where)
+				}
+				shoot(ctx, t, fmt.Sprintf("%s-%d-%s", name, width, scheme))
+			}
+		}
+	}
+}
+
+// window makes the browser a device of a width, in the light or the dark.
+func window(width int64, scheme string) chromedp.Action[chromedp.Void] {
+	return chromedp.Func(func(ctx context.Context, t *chromedp.Target) error {
+		_, err := cdp.Call(ctx, t, emulation.SetDeviceMetricsOverride, emulation.SetDeviceMetricsOverrideParams{
+			Width: width, Height: 812, DeviceScaleFactor: 1, Mobile: width < 500,
+		})
+		if err != nil {
+			return err
+		}
+		_, err = cdp.Call(ctx, t, emulation.SetEmulatedMedia, emulation.SetEmulatedMediaParams{Features: []*emulation.MediaFeature{
+			{Name: "prefers-color-scheme", Value: scheme}, {Name: "prefers-reduced-motion", Value: "reduce"},
+		}})
+		return err
+	})
+}
+
+// fits checks that nothing scrolls sideways and that what is pressed is at
+// least 44 px high, links in a line of text excepted.
+func fits(ctx context.Context, t *testing.T, where string) {
+	t.Helper()
+	wide, err := chromedp.Run(ctx, chromedp.Evaluate[float64](`document.documentElement.scrollWidth - document.documentElement.clientWidth`))
+	require.NoError(t, err, where)
+	small, err := chromedp.Run(ctx, chromedp.Evaluate[[]string](`[...document.querySelectorAll('button, a, summary, select, input:not([type=hidden])')]
+		.filter(e => e.offsetParent && getComputedStyle(e).display !== 'inline' && !e.matches('.skip'))
+		.filter(e => e.getBoundingClientRect().height < 44)
+		.map(e => e.outerHTML.slice(0, 120))`))
+	require.NoError(t, err, where)
+	assert.LessOrEqual(t, wide, 0.0, where+": it scrolls sideways")
+	assert.Empty(t, small, where+": too small to press")
+}
+
+func violations(ctx context.Context, t *testing.T, checker string) []string {
+	t.Helper()
+	require.NoError(t, chromedp.Do(ctx, chromedp.Evaluate[chromedp.Void](checker+"; 0")))
+	found, err := chromedp.Run(ctx, chromedp.Evaluate[[]string](`axe.run(document, {runOnly: ['wcag2a', 'wcag2aa', 'wcag21a', 'wcag21aa', 'wcag22aa', 'best-practice']})
+		.then(r => r.violations.flatMap(v => v.nodes.map(n => v.id + ': ' + n.html.slice(0, 200) + ' ' + n.failureSummary)))`,
+		chromedp.EvalAwaitPromise))
+	require.NoError(t, err)
+	for i := range found {
+		found[i] = strings.ReplaceAll(found[i], "\n", " ")
+	}
+	return found
+}
