@@ -29,6 +29,9 @@ func (x line) aside() string {
 			return fmt.Sprintf("its status is %q", s)
 		}
 	}
+	if x.cancel == "" {
+		return ""
+	}
 	if w := fold(x.cancel); !emptyYes.MatchString(w) {
 		return "it was cancelled"
 	}
@@ -40,20 +43,50 @@ func (x line) isTest() bool {
 	if w := fold(x.test); w != "" && !emptyYes.MatchString(w) {
 		return true
 	}
-	if testName.MatchString(fold(x.name)) || testRef.MatchString(fold(x.ref)) {
+	if mayTest(x.name) && testName.MatchString(fold(x.name)) || mayTest(x.ref) && testRef.MatchString(fold(x.ref)) {
 		return true
 	}
 	for _, n := range x.notes {
+		if !mayTest(n) {
+			continue
+		}
 		if w := fold(n); testWords.MatchString(w) || w == "test" || w == "testing" {
 			return true
 		}
 	}
-	return testName.MatchString(fold(x.product)) && x.product != ""
+	return mayTest(x.product) && testName.MatchString(fold(x.product))
+}
+
+// mayTest tells quickly whether a text can hold any of the words of a test.
+func mayTest(s string) bool {
+	for i := range len(s) {
+		switch s[i] | 0x20 {
+		case 't': // test
+			if len(s) >= i+4 && strings.EqualFold(s[i:i+4], "test") {
+				return true
+			}
+		case 'a': // asdf
+			if len(s) >= i+4 && strings.EqualFold(s[i:i+4], "asdf") {
+				return true
+			}
+		case 'x', 'p', 'i', 'd': // xxx, prueba, please ignore, ignore this, do not make
+			rest := s[i:]
+			for _, w := range [...]string{"xxx", "prueba", "please ignore", "ignore this", "do not make", "don't make", "don’t make", "dont make"} {
+				if len(rest) >= len(w) && strings.EqualFold(rest[:len(w)], w) {
+					return true
+				}
+			}
+		}
+	}
+	return false
 }
 
 // givenBack reads a column of money given back: all of it, part of it, or how
 // much is not known.
 func (x line) givenBack() (whole, part bool) {
+	if x.refund == "" {
+		return false, false
+	}
 	w := fold(x.refund)
 	if emptyYes.MatchString(w) {
 		return false, false
@@ -77,27 +110,35 @@ func (x line) givenBack() (whole, part bool) {
 
 // furniture tells whether a row is part of the sheet and no order: a sum, the
 // heading again, a line of the program that wrote it.
-func (l *layout) furniture(r row, head row) string {
-	var filled []string
-	same := 0
+func (b *builder) furniture(r row, head row) string {
+	filled, first := 0, ""
+	same := b.lay.headRow >= 0
 	for i, c := range r.cells {
 		if c == "" {
 			continue
 		}
-		filled = append(filled, c)
-		if l.headRow >= 0 && fold(c) == fold(head.at(i)) {
-			same++
+		if filled++; filled == 1 {
+			first = c
 		}
+		same = same && strings.EqualFold(c, head.at(i))
 	}
-	if same == len(filled) && same > 1 {
+	switch {
+	case same && filled > 1:
 		return "it repeats the heading"
+	case first[0] >= '0' && first[0] <= '9', filled > 1 && filled > len(r.cells)*2/3 && len(r.cells) > 3 && !sums(first):
+		return ""
 	}
-	first := fold(filled[0])
-	if totalsCell.MatchString(first) || strings.HasPrefix(first, "total ") && len(filled) <= 4 {
+	words := fold(first)
+	if totalsCell.MatchString(words) || strings.HasPrefix(words, "total ") && filled <= 4 {
 		return "it adds up the others"
 	}
-	if len(filled) == 1 && (exportedWords.MatchString(first) || strings.HasPrefix(filled[0], "*") || strings.HasPrefix(filled[0], "--")) {
-		return fmt.Sprintf("there is no order in it, only %q", filled[0])
+	if filled == 1 && (exportedWords.MatchString(words) || strings.HasPrefix(first, "*") || strings.HasPrefix(first, "--")) {
+		return fmt.Sprintf("there is no order in it, only %q", first)
 	}
 	return ""
+}
+
+// sums tells quickly whether a cell may be the title of a sum.
+func sums(first string) bool {
+	return len(first) < 24 && strings.IndexByte("tTsSgGoOcC", first[0]) >= 0
 }

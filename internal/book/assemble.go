@@ -30,8 +30,9 @@ type builder struct {
 	book   Book
 	groups []*group
 	byKey  map[string]*group
-	taken  map[string]bool // references in use
 	phones *phone.Reader
+	memos  memos
+	arena  []int // row numbers, many orders' in one piece
 }
 
 // assemble turns rows into orders.
@@ -48,7 +49,7 @@ func assemble(s sheet, name string, opt Options) (Book, error) {
 	}
 	b := builder{
 		opt: opt, lay: lay, kinds: newKinds(opt.Mapping),
-		byKey: map[string]*group{}, taken: map[string]bool{}, phones: phone.NewReader(opt.Region),
+		byKey: make(map[string]*group, len(s.rows)), phones: phone.NewReader(opt.Region), memos: newMemos(),
 		book: Book{
 			Problems: s.notes, Columns: lay.names(), From: map[string][]int{},
 			Held: map[string]string{}, Unplaced: map[string]bool{}, Shape: shape(s, lay),
@@ -152,9 +153,9 @@ func (b *builder) sort(s sheet) {
 	for i, r := range body {
 		b.book.Rows++
 		if b.opt.Progress != nil && i%1000 == 0 {
-			b.opt.Progress(i, len(body))
+			b.opt.Progress(i, 2*len(body))
 		}
-		if why := b.lay.furniture(r, head); why != "" {
+		if why := b.furniture(r, head); why != "" {
 			b.leave(r.num, why)
 			continue
 		}
@@ -168,7 +169,7 @@ func (b *builder) sort(s sheet) {
 		}
 	}
 	if b.opt.Progress != nil {
-		b.opt.Progress(len(body), len(body))
+		b.opt.Progress(len(body), 2*len(body))
 	}
 }
 
@@ -196,23 +197,23 @@ func (b *builder) groupOf(x line, current *group) *group {
 	if x.ref == "" && x.name == "" && len(x.phones) == 0 && !x.food() {
 		return nil
 	}
-	key := "ref " + strings.ToLower(x.ref)
+	key := x.ref
 	if x.ref == "" {
 		who := fold(x.name) + " " + digitsOf(x.phones)
 		if current != nil && b.lay.lines && x.sameCustomer(current.lines[0]) {
 			return current
 		}
 		if b.lay.lines {
-			key = "who " + who + " " + strings.Join(x.slots, " ")
+			key = "\x00who " + who + " " + strings.Join(x.slots, " ")
 		} else {
-			key = fmt.Sprintf("row %d", x.num)
+			key = fmt.Sprintf("\x00row %d", x.num)
 		}
 	}
 	if g, ok := b.byKey[key]; ok {
 		if x.ref == "" || x.sameCustomer(g.lines[0]) {
 			return g
 		}
-		key += " " + fold(x.name) + digitsOf(x.phones)
+		key += "\x00" + fold(x.name) + digitsOf(x.phones)
 		if g, ok := b.byKey[key]; ok {
 			return g
 		}
@@ -252,28 +253,36 @@ func (b *builder) problem(row int, ref, field string, level Level, what, fix str
 
 // build turns each group into an order, or leaves its rows out.
 func (b *builder) build() {
-	for _, g := range b.groups {
-		if g.given {
-			b.taken[strings.ToLower(g.ref)] = true
+	b.book.Orders = make([]night.Order, 0, len(b.groups))
+	b.book.From = make(map[string][]int, len(b.groups))
+	for i, g := range b.groups {
+		if b.opt.Progress != nil && i%1000 == 0 {
+			b.opt.Progress(len(b.groups)+i, 2*len(b.groups))
 		}
-	}
-	used := map[string]bool{}
-	for _, g := range b.groups {
 		if !b.standing(g) {
 			continue
 		}
-		b.refer(g, used)
-		o := b.makeOrder(g)
-		b.book.Orders = append(b.book.Orders, o)
-		for _, x := range g.lines {
-			b.book.From[o.Ref] = append(b.book.From[o.Ref], x.num)
-		}
+		b.refer(g)
+		b.book.Orders = append(b.book.Orders, b.makeOrder(g))
+		b.book.From[g.ref] = b.rowsOf(g)
 	}
+}
+
+// rowsOf gives the row numbers of a group.
+func (b *builder) rowsOf(g *group) []int {
+	if cap(b.arena)-len(b.arena) < len(g.lines) {
+		b.arena = make([]int, 0, max(4096, len(g.lines)))
+	}
+	start := len(b.arena)
+	for _, x := range g.lines {
+		b.arena = append(b.arena, x.num)
+	}
+	return b.arena[start:len(b.arena):len(b.arena)]
 }
 
 // refer sees to it that every order has a reference of its own that is the same
 // when the file is loaded again.
-func (b *builder) refer(g *group, used map[string]bool) {
+func (b *builder) refer(g *group) {
 	x := g.lines[0]
 	if !g.given {
 		words := strings.Fields(fold(tidyName(x.name)))
@@ -291,14 +300,23 @@ func (b *builder) refer(g *group, used map[string]bool) {
 		}
 	}
 	base := g.ref
-	for n := 2; used[strings.ToLower(g.ref)] || !g.given && b.taken[strings.ToLower(g.ref)]; n++ {
+	for n := 2; b.refTaken(g); n++ {
 		g.ref = fmt.Sprintf("%s-%d", base, n)
 	}
 	if g.given && g.ref != base {
 		b.problem(x.num, g.ref, "order", Look, fmt.Sprintf("two customers have the order number %s; this one became %s", base, g.ref),
 			"look up which number is right")
 	}
-	used[strings.ToLower(g.ref)] = true
+}
+
+// refTaken tells whether a group's reference is another order's: one that was
+// given to an order before, or that stands in the file itself.
+func (b *builder) refTaken(g *group) bool {
+	if _, used := b.book.From[g.ref]; used {
+		return true
+	}
+	other, stands := b.byKey[g.ref]
+	return stands && other != g
 }
 
 func (b *builder) lastDigits(phones []string) string {
@@ -323,7 +341,7 @@ func (b *builder) makeOrder(g *group) night.Order {
 	o := night.Order{Ref: g.ref, State: night.Booked}
 	for _, y := range g.lines {
 		if o.Name == "" {
-			o.Name = tidyName(y.name)
+			o.Name = b.memos.names.get(y.name, tidyName)
 		}
 		if o.Email == "" {
 			o.Email = y.email

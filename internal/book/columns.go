@@ -125,6 +125,10 @@ type layout struct {
 	by      map[field][]int // indexes into columns, the best first
 	headRow int             // index of the heading in the sheet's rows; -1 for none
 	lines   bool            // a row is a line of an order, not an order
+
+	plainName bool // the name stands in one column, nameAt
+	nameAt    int
+	pick      picks
 }
 
 func (l *layout) has(f field) bool { return len(l.by[f]) > 0 }
@@ -399,6 +403,10 @@ func (l *layout) rank() {
 		})
 	}
 	l.lines = l.has(fProduct) || l.repeats()
+	l.pick = l.picks()
+	if l.plainName = len(l.by[fName]) == 1 && !l.has(fFirst) && !l.has(fLast); l.plainName {
+		l.nameAt = l.columns[l.by[fName][0]].index
+	}
 }
 
 // preferred puts mobiles before other phones, and a pick-up before a mere time.

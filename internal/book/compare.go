@@ -15,25 +15,50 @@ const compared = 5000
 // at the pass. Nothing is joined or changed: a person settles it.
 func (b *builder) compare() {
 	b.sameOrders()
-	b.sameNumbers()
 	b.alikeNames()
 }
 
+// sameOrders shows orders of one customer that say the same, and one number
+// under two names.
 func (b *builder) sameOrders() {
-	seen := map[string]night.Order{}
-	for _, o := range b.book.Orders {
-		key := fmt.Sprint(fold(o.Name), o.Phone, o.PhoneTyped, o.Slot, itemKey(o.Items))
-		if o.Phone != "" {
-			key = fmt.Sprint(fold(o.Name), o.Phone, o.Slot, itemKey(o.Items))
+	first := make(map[string]int, len(b.book.Orders))
+	more := map[string][]int{}
+	for i, o := range b.book.Orders {
+		key := o.Phone
+		if key == "" {
+			key = "\x00" + o.PhoneTyped + fold(o.Name)
 		}
-		if other, ok := seen[key]; ok {
-			b.problem(b.firstRow(o.Ref), o.Ref, "order", Look, fmt.Sprintf("it is the same as order %s: same customer, slot and items", other.Ref),
-				"keep one of them if it was sent twice")
+		j, seen := first[key]
+		if !seen {
+			first[key] = i
 			continue
 		}
-		seen[key] = o
+		b.sameAs(i, append([]int{j}, more[key]...))
+		if len(more[key]) < 20 {
+			more[key] = append(more[key], i)
+		}
 	}
 }
+
+// sameAs compares an order with those of the same number.
+func (b *builder) sameAs(i int, others []int) {
+	o := b.book.Orders[i]
+	row := b.firstRow(o.Ref)
+	for _, j := range others {
+		other := b.book.Orders[j]
+		if o.Slot == other.Slot && sameName(o.Name, other.Name) && itemKey(o.Items) == itemKey(other.Items) {
+			b.problem(row, o.Ref, "order", Look, fmt.Sprintf("it is the same as order %s: same customer, slot and items", other.Ref),
+				"keep one of them if it was sent twice")
+			return
+		}
+	}
+	if other := b.book.Orders[others[0]]; o.Phone != "" && !sameName(o.Name, other.Name) {
+		b.problem(row, o.Ref, "phone", Look, fmt.Sprintf("the number is also that of %s, order %s", other.Name, other.Ref),
+			"they get one text for both orders; change the number if that is wrong")
+	}
+}
+
+func sameName(a, b string) bool { return a == b || fold(a) == fold(b) }
 
 func itemKey(items []night.Item) string {
 	parts := make([]string, len(items))
@@ -49,25 +74,6 @@ func (b *builder) firstRow(ref string) int {
 		return rows[0]
 	}
 	return 0
-}
-
-// sameNumbers shows one number under two names.
-func (b *builder) sameNumbers() {
-	seen := map[string]night.Order{}
-	for _, o := range b.book.Orders {
-		if o.Phone == "" {
-			continue
-		}
-		other, ok := seen[o.Phone]
-		if !ok {
-			seen[o.Phone] = o
-			continue
-		}
-		if fold(other.Name) != fold(o.Name) {
-			b.problem(b.firstRow(o.Ref), o.Ref, "phone", Look, fmt.Sprintf("the number is also that of %s, order %s", other.Name, other.Ref),
-				"they get one text for both orders; change the number if that is wrong")
-		}
-	}
 }
 
 // alikeNames shows names that differ by a letter, or by the order of their

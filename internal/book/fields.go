@@ -3,6 +3,7 @@ package book
 import (
 	"errors"
 	"fmt"
+	"slices"
 	"strings"
 
 	"passbell/internal/night"
@@ -12,6 +13,13 @@ import (
 // number reads the order's number: the first of its cells that takes texts.
 func (b *builder) number(g *group, o *night.Order) {
 	row := g.lines[0].num
+	if len(g.lines) == 1 && len(g.lines[0].phones) == 1 {
+		n, ok := b.phones.Short(g.lines[0].phones[0])
+		if ok && !n.Foreign(b.opt.Region) && n.Line.TakesTexts() && (!n.Fiction || b.opt.Fiction) {
+			o.Phone, o.PhoneTyped = n.E164, n.Typed
+			return
+		}
+	}
 	var typed []string
 	for _, x := range g.lines {
 		for _, p := range x.phones {
@@ -109,15 +117,7 @@ func contains(list []string, s string) bool {
 func (b *builder) items(g *group, o *night.Order) {
 	for _, x := range g.lines {
 		for _, cell := range x.items {
-			read := parseItems(cell, b.style)
-			if len(read) == 1 && x.qty != "" && x.product == "" {
-				if q, ok := parseQty(x.qty); ok && read[0].Qty == 1 {
-					read[0].Qty = q
-				}
-			}
-			for _, it := range read {
-				b.add(o, it, "")
-			}
+			b.itemsCell(cell, x, o)
 		}
 		if x.product != "" {
 			b.product(x, o)
@@ -141,6 +141,37 @@ func (b *builder) items(g *group, o *night.Order) {
 	o.Items = kept
 }
 
+// readCell is what a cell of items holds, ready to stand in an order.
+type readCell struct {
+	items   []night.Item
+	allergy string
+}
+
+// itemsCell adds a cell of items.
+func (b *builder) itemsCell(cell string, x line, o *night.Order) {
+	read := b.memos.cells.get(cell, func(cell string) readCell {
+		var whole night.Order
+		for _, it := range parseItems(cell, b.style) {
+			b.add(&whole, it, "")
+		}
+		return readCell{whole.Items, whole.Allergy}
+	})
+	o.Allergy = joinAllergy(o.Allergy, read.allergy)
+	if len(o.Items) == 0 {
+		o.Items = slices.Clone(read.items)
+	} else {
+		for _, it := range read.items {
+			b.put(o, it)
+		}
+	}
+	if len(read.items) == 1 && x.qty != "" && x.product == "" && read.items[0].Qty == 1 {
+		if q, ok := parseQty(x.qty); ok {
+			i := slices.IndexFunc(o.Items, func(it night.Item) bool { return strings.EqualFold(it.Name, read.items[0].Name) })
+			o.Items[i].Qty += q - 1
+		}
+	}
+}
+
 // product reads a row that is one line of an order.
 func (b *builder) product(x line, o *night.Order) {
 	it := night.Item{Qty: 1, Name: x.product}
@@ -161,22 +192,30 @@ func (b *builder) product(x line, o *night.Order) {
 // slotWords are what is left of a product that stands for the slot alone.
 const slotWords = " slot slots collection collect pickup pick up time timeslot at on for from to the your friday saturday thursday sunday monday tuesday wednesday night evening booking recogida hora franja "
 
-// add puts an item on the order, the same item once with its quantities added
-// up. A time in its name is the slot's, not the item's.
+// readItem is an item's name without a slot in it, and what it says.
+type readItem struct {
+	name    string // "" where it was nothing but a slot
+	kind    night.Kind
+	allergy string
+}
+
+// add puts an item on the order. A time in its name is the slot's, not the
+// item's.
 func (b *builder) add(o *night.Order, it night.Item, variant string) {
-	it.Name, _ = b.withoutSlot(it.Name)
-	if variant != "" {
-		if v, _ := b.withoutSlot(variant); v != "" && !strings.Contains(fold(it.Name), fold(v)) && fold(v) != "default title" {
-			it.Name += " (" + v + ")"
-		}
-	}
-	if onlySlotWords(it.Name) {
+	read := b.memos.items.get(it.Name+"\x00"+variant, func(string) readItem { return b.readItem(it.Name, variant) })
+	if read.name == "" {
 		return
 	}
+	it.Name = read.name
 	if it.Kind == "" {
-		it.Kind = b.kinds.of(it.Name)
+		it.Kind = read.kind
 	}
-	o.Allergy = joinAllergy(o.Allergy, allergyInItem(it.Name))
+	o.Allergy = joinAllergy(o.Allergy, read.allergy)
+	b.put(o, it)
+}
+
+// put adds an item, the same item once with its quantities added up.
+func (b *builder) put(o *night.Order, it night.Item) {
 	for i := range o.Items {
 		if strings.EqualFold(o.Items[i].Name, it.Name) {
 			o.Items[i].Qty += it.Qty
@@ -184,6 +223,19 @@ func (b *builder) add(o *night.Order, it night.Item, variant string) {
 		}
 	}
 	o.Items = append(o.Items, it)
+}
+
+func (b *builder) readItem(name, variant string) readItem {
+	name, _ = b.withoutSlot(name)
+	if variant != "" {
+		if v, _ := b.withoutSlot(variant); v != "" && !strings.Contains(fold(name), fold(v)) && fold(v) != "default title" {
+			name += " (" + v + ")"
+		}
+	}
+	if onlySlotWords(name) {
+		return readItem{}
+	}
+	return readItem{name: name, kind: b.kinds.of(name), allergy: allergyInItem(name)}
 }
 
 func onlySlotWords(name string) bool {
@@ -224,7 +276,10 @@ func (b *builder) withoutSlot(name string) (string, []span) {
 // note gathers what customers wrote, once each, and what of it is an allergy.
 // Words in columns that nobody knows are searched for allergies as well.
 func (b *builder) note(g *group, o *night.Order) {
-	var notes []string
+	notes := g.lines[0].notes
+	if len(g.lines) > 1 || g.lines[0].variant != "" {
+		notes = nil
+	}
 	for _, x := range g.lines {
 		for _, n := range x.notes {
 			if !contains(notes, n) {
@@ -237,16 +292,19 @@ func (b *builder) note(g *group, o *night.Order) {
 	}
 	o.Note = strings.Join(notes, "; ")
 	for _, n := range notes {
-		o.Allergy = joinAllergy(o.Allergy, allergyIn(n))
+		o.Allergy = joinAllergy(o.Allergy, b.memos.notes.get(n, allergyIn))
 	}
 	for _, x := range g.lines {
 		for _, a := range x.allergy {
 			o.Allergy = joinAllergy(o.Allergy, allergyCell(a))
 		}
 		for _, u := range x.unknown {
-			if a := allergyIn(u); a != "" && warns(a) {
-				o.Allergy = joinAllergy(o.Allergy, a)
-			}
+			o.Allergy = joinAllergy(o.Allergy, b.memos.notes.get("\x00"+u, func(string) string {
+				if a := allergyIn(u); warns(a) {
+					return a
+				}
+				return ""
+			}))
 		}
 	}
 }
@@ -263,6 +321,16 @@ func (b *builder) slot(g *group, o *night.Order) {
 	stop := func(what, fix string) {
 		b.book.Unplaced[o.Ref] = true
 		b.problem(row, o.Ref, "slot", Stop, what, fix)
+	}
+	if len(g.lines) == 1 && len(g.lines[0].slots) == 1 && g.lines[0].slotEnd == "" {
+		read := b.memos.slots.get(g.lines[0].slots[0], func(cell string) readSlot {
+			c, ok, trouble := b.oneSlot([]string{cell}, slotCell)
+			return readSlot{c, ok, trouble}
+		})
+		if read.ok && read.trouble == nil {
+			o.Slot = read.clock
+			return
+		}
 	}
 	for _, src := range b.slotSources(g) {
 		c, ok, trouble := b.oneSlot(src.texts, src.how)
@@ -286,6 +354,13 @@ func (b *builder) slot(g *group, o *night.Order) {
 		return
 	}
 	stop("there is no slot", "ask when they want to come, and give them a slot that has room")
+}
+
+// readSlot is what a cell of slots says.
+type readSlot struct {
+	clock   night.Clock
+	ok      bool
+	trouble *slotTrouble
 }
 
 type slotSource struct {

@@ -37,41 +37,85 @@ type line struct {
 	oddCount []string // cells of a count column that are no count
 }
 
-// read sorts the cells of a row.
-func (l *layout) read(r row) line {
-	x := line{num: r.num}
-	first := func(f field) string {
+// picks says in which cells of a row each field stands, the best first.
+type picks struct {
+	ref, email, slotEnd, product, qty, refund, total, cancel, test         []int
+	phones, slots, dates, items, notes, allergy, status, methods, variants []int
+	unknown                                                                []int
+}
+
+func (l *layout) picks() picks {
+	at := func(f field) []int {
+		var out []int
 		for _, i := range l.by[f] {
-			if v := r.at(l.columns[i].index); v != "" {
-				return v
-			}
-		}
-		return ""
-	}
-	all := func(f field) []string {
-		var out []string
-		for _, i := range l.by[f] {
-			if v := r.at(l.columns[i].index); v != "" {
-				out = append(out, v)
-			}
+			out = append(out, l.columns[i].index)
 		}
 		return out
 	}
-	x.ref, x.email, x.slotEnd = first(fRef), first(fEmail), first(fSlotEnd)
-	x.product, x.qty = first(fProduct), first(fQty)
-	x.refund, x.total, x.cancel, x.test = first(fRefund), first(fTotal), first(fCancelled), first(fTest)
-	x.phones, x.slots, x.dates, x.items = all(fPhone), all(fSlot), all(fDate), all(fItems)
-	x.notes, x.allergy, x.status, x.methods = all(fNote), all(fAllergy), all(fStatus), all(fMethod)
-	x.variant = strings.Join(all(fVariant), ", ")
-	x.unknown = all(fUnknown)
+	return picks{
+		ref: at(fRef), email: at(fEmail), slotEnd: at(fSlotEnd), product: at(fProduct), qty: at(fQty), refund: at(fRefund),
+		total: at(fTotal), cancel: at(fCancelled), test: at(fTest), phones: at(fPhone), slots: at(fSlot), dates: at(fDate),
+		items: at(fItems), notes: at(fNote), allergy: at(fAllergy), status: at(fStatus), methods: at(fMethod),
+		variants: at(fVariant), unknown: at(fUnknown),
+	}
+}
+
+// first gives the first of some cells that is filled.
+func (r row) first(cells []int) string {
+	for _, i := range cells {
+		if v := r.at(i); v != "" {
+			return v
+		}
+	}
+	return ""
+}
+
+// all gives those of some cells that are filled. A single cell serves as the
+// list itself.
+func (r row) all(cells []int) []string {
+	if len(cells) == 1 {
+		if i := cells[0]; r.at(i) != "" {
+			return r.cells[i : i+1 : i+1]
+		}
+		return nil
+	}
+	var out []string
+	for _, i := range cells {
+		if v := r.at(i); v != "" {
+			out = append(out, v)
+		}
+	}
+	return out
+}
+
+// read sorts the cells of a row.
+func (l *layout) read(r row) line {
+	p := &l.pick
+	x := line{
+		num: r.num, ref: r.first(p.ref), email: r.first(p.email), slotEnd: r.first(p.slotEnd),
+		product: r.first(p.product), qty: r.first(p.qty), refund: r.first(p.refund), total: r.first(p.total),
+		cancel: r.first(p.cancel), test: r.first(p.test),
+		phones: r.all(p.phones), slots: r.all(p.slots), dates: r.all(p.dates), items: r.all(p.items),
+		notes: r.all(p.notes), allergy: r.all(p.allergy), status: r.all(p.status), methods: r.all(p.methods),
+		unknown: r.all(p.unknown),
+	}
+	if p.variants != nil {
+		x.variant = strings.Join(r.all(p.variants), ", ")
+	}
 	l.readNames(r, &x)
-	l.readCounts(r, &x)
+	if l.has(fCount) {
+		l.readCounts(r, &x)
+	}
 	return x
 }
 
 // readNames finds whose order it is: the customer's own name, then the name for
 // delivery, then the payer's; whole or in two columns.
 func (l *layout) readNames(r row, x *line) {
+	if l.plainName {
+		x.name = r.at(l.nameAt)
+		return
+	}
 	for s := customer; s <= billing; s++ {
 		var whole, given, last string
 		pick := func(f field, into *string) {

@@ -3,6 +3,7 @@ package book
 import (
 	"fmt"
 	"slices"
+	"strings"
 
 	"passbell/internal/night"
 )
@@ -84,6 +85,9 @@ func (b *builder) later(g *group, field, what, fix string) {
 // comes back stays and is counted down; one with money alone is weighed against
 // the order's total.
 func (b *builder) backRows(g *group) {
+	if len(b.lay.pick.total) == 0 && len(b.lay.pick.qty) == 0 && !b.lay.has(fCount) {
+		return
+	}
 	var paid, back float64
 	var backs []line
 	for _, x := range g.lines {
@@ -95,7 +99,7 @@ func (b *builder) backRows(g *group) {
 			paid += max(t, 0)
 		}
 	}
-	if len(backs) == 0 {
+	if len(backs) == 0 { // as nearly always
 		return
 	}
 	if len(backs) == len(g.lines) {
@@ -184,12 +188,12 @@ func (b *builder) doubles(g *group) {
 // dateOf gives the date that an order is for, as far as its rows say.
 func (b *builder) dateOf(g *group) (night.Date, bool) {
 	for _, x := range g.lines {
-		for _, texts := range [][]string{x.slots, x.dates, {x.variant}, {x.product}, x.methods} {
+		for _, texts := range [...][]string{x.slots, x.dates, {x.variant}, {x.product}, x.methods} {
 			for _, v := range texts {
 				if !datable(v) {
 					continue
 				}
-				f := findDates(v, b.opt.Night.Date)
+				f := b.memos.dates.get(v, func(v string) found { return findDates(v, b.opt.Night.Date) })
 				if f.moment != nil {
 					return night.DateOf(f.moment.In(b.opt.Zone)), true
 				}
@@ -210,13 +214,11 @@ func (b *builder) dateOf(g *group) (night.Date, bool) {
 	return night.Date{}, false
 }
 
-// datable tells whether a text may hold a date at all; most cells may not.
+// datable tells whether a text may hold a date or a time at all; most cells may
+// not.
 func datable(v string) bool {
-	digits := 0
-	for i := range len(v) {
-		if v[i] >= '0' && v[i] <= '9' {
-			digits++
-		}
+	if len(v) < 4 || len(v) == 5 && v[2] == ':' {
+		return false
 	}
-	return digits > 0 && len(v) >= 4
+	return strings.ContainsAny(v, "0123456789")
 }
