@@ -235,9 +235,14 @@ func (x *Index) pick(own []int, r *reading.Reading) []int {
 		return out
 	}
 	best, counts := 0, make([]int, len(own))
-	for k, i := range own {
-		counts[k] = x.namedParts(i, r.Tokens)
-		best = max(best, counts[k])
+	for _, toks := range [][]reading.Token{unsigned(r.Tokens), r.Tokens} {
+		for k, i := range own {
+			counts[k] = x.namedParts(i, toks)
+			best = max(best, counts[k])
+		}
+		if best > 0 {
+			break
+		}
 	}
 	if best > 0 {
 		k := -1
@@ -254,6 +259,18 @@ func (x *Index) pick(own []int, r *reading.Reading) []int {
 		return out
 	}
 	return own
+}
+
+// unsigned leaves a signature out: names alone behind the last full stop.
+func unsigned(toks []reading.Token) []reading.Token {
+	k := len(toks)
+	for k > 0 && (toks[k-1].IsName() || toks[k-1].Kind == reading.Emoji || toks[k-1].Kind == reading.Break && k == len(toks)) {
+		k--
+	}
+	if k > 0 && k < len(toks) && toks[k-1].Kind == reading.Break {
+		return toks[:k]
+	}
+	return toks
 }
 
 // slotMeant tells whether a time names the order rather than a time to come:

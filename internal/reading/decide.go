@@ -459,7 +459,7 @@ func (s *scan) topical() bool {
 
 // junk tells advertising, wrong numbers and private texts from the rest.
 func (s *scan) junk() bool {
-	if s.has(signWrong) && !s.has(signHere, signStop, signCancel) && !(s.ctx.Known && s.has(signProblem, signAsk, signThanks)) {
+	if s.has(signWrong) && !s.has(signHere, signStop, signCancel) && !(s.ctx.Known && s.has(signProblem, signAsk)) {
 		return true
 	}
 	if !s.ctx.Known && s.has(signPrivate) && !s.topical() && !s.has(signHere) {
@@ -482,6 +482,8 @@ func (s *scan) here(out *Reading) bool {
 		s.say(out, Here, "Says that somebody is there: ", signHere)
 	case s.has(signPlace) && s.ctx.due() && !(s.has(signLost) && s.asks()) && !s.has(signAway, signComing, signCancel, signMove, signGot) && !s.question():
 		s.say(out, Here, "Says where they stand, while collection is on: ", signPlace)
+	case s.oneSlip():
+		out.Intent, out.Why = Here, "One word, a letter away from \"here\"."
 	case s.bareName():
 		out.Intent, out.Why = Here, "Gives only a name or a reference, while collection is on."
 	case s.bareCar():
@@ -495,7 +497,7 @@ func (s *scan) here(out *Reading) bool {
 // introduces tells whether every "here" only says who writes: "Luca here, can
 // you ...".
 func (s *scan) introduces() bool {
-	if !s.asks() {
+	if !s.asks() && !s.has(signComing, signAway, signCancel, signCantCome, signMove, signProblem) {
 		return false
 	}
 	for i := range s.marks {
@@ -512,6 +514,21 @@ func (s *scan) introduces() bool {
 		}
 	}
 	return true
+}
+
+// oneSlip tells whether the text is "here" with one wrong letter and nothing
+// else: "hera", "hwre".
+func (s *scan) oneSlip() bool {
+	var word *Token
+	for i := range s.toks {
+		if t := &s.toks[i]; t.Kind == Word {
+			if word != nil {
+				return false
+			}
+			word = t
+		}
+	}
+	return word != nil && !word.known && word.bits&overlaid == 0 && len(word.Text) >= 3 && len(word.Text) <= 5 && s.ctx.due() && near(word.Text, "here")
 }
 
 // bareName tells whether the text is a full name or a reference and little
@@ -558,7 +575,7 @@ func (s *scan) bareCar() bool {
 	if !s.ctx.due() || s.served() || s.has(signAway, signComing, signCancel, signCantCome, signMove) || !s.firmCar() {
 		return false
 	}
-	if s.has(signFuture, signWillCar, signCond) && !s.has(signHere) {
+	if s.has(signFuture, signCond) || s.has(signWillCar) && !s.has(signIsIn) {
 		return false
 	}
 	if s.has(signAsk, signProblem, signNobody) && !s.has(signNowCar) && !s.mostlyCar() {
@@ -728,7 +745,7 @@ func (s *scan) troubled(out *Reading) bool {
 	switch {
 	case s.has(signNobody) && (s.ctx.serving() && s.ctx.Known || !s.asks()):
 		s.say(out, Problem, "Says that nobody comes out: ", signNobody)
-	case s.has(signProblem) && !(out.Allergy && !s.ctx.serving() && s.asks()):
+	case s.has(signProblem) && !(s.asks() && !s.ctx.serving() && !s.ctx.Facts.Arrived && !s.past()):
 		s.say(out, Problem, "Reports something wrong: ", signProblem)
 	case s.has(signBeen) && s.ctx.serving() && !s.has(signThanks, signGot):
 		s.say(out, Problem, "Has been waiting: ", signBeen)
@@ -736,6 +753,11 @@ func (s *scan) troubled(out *Reading) bool {
 		return false
 	}
 	return true
+}
+
+// past tells whether the night is over.
+func (s *scan) past() bool {
+	return !s.ctx.Date.IsZero() && s.ctx.Date.Before(night.DateOf(s.ctx.At.In(s.ctx.zone())))
 }
 
 func (s *scan) questions(out *Reading, asks bool) bool {
@@ -805,11 +827,22 @@ func (s *scan) rest(out *Reading) {
 	}
 	out.Asks = out.Allergy
 	out.Vehicle = night.Vehicle{}
-	if s.ctx.Facts.Arrived && s.ctx.today() && !s.has(signPrivate) {
+	if s.ctx.Facts.Arrived && s.ctx.today() && !s.has(signPrivate) && s.words() >= 3 {
 		out.Intent, out.Why = Thanks, "A remark after the food was handed over."
 		return
 	}
 	out.Intent, out.Why = Other, "Nothing in it is about an order."
+}
+
+// words counts the words that the tables know.
+func (s *scan) words() int {
+	n := 0
+	for i := range s.toks {
+		if s.toks[i].known {
+			n++
+		}
+	}
+	return n
 }
 
 // settling tells whether the sender arrived just now, so that a text without

@@ -16,6 +16,9 @@ func (s *scan) expected() *night.Clock {
 				continue
 			}
 			c := s.ctx.resolve(*m)
+			if word(s.toks, m.start-1) == "eta" && m.min == 0 && !m.fixed && s.ctx.misfit(c) > 120 && s.ctx.today() {
+				c = s.ctx.now().Add(m.hour) // "eta 12" in the evening: minutes
+			}
 			if best != nil && exact && s.adjacent(i) && *best > c {
 				continue
 			}
@@ -26,7 +29,21 @@ func (s *scan) expected() *night.Clock {
 			best = &c
 		}
 	}
+	if best == nil && s.onTime() {
+		c := s.slot()
+		return &c
+	}
 	return best
+}
+
+// onTime tells whether the sender means to keep to the slot.
+func (s *scan) onTime() bool {
+	for i := 0; i+1 < len(s.toks); i++ {
+		if s.toks[i].Text == "on" && s.toks[i+1].Text == "time" && len(s.ctx.Slots) > 0 && word(s.toks, i-1) != "not" {
+			return true
+		}
+	}
+	return false
 }
 
 // after counts a length of time from now, or from the slot where the sender

@@ -397,7 +397,7 @@ func hourMinute(toks []Token, i, j, hour int) (moment, bool) {
 		return moment{}, false
 	}
 	n, e := wholeNum(toks, k)
-	spelled := toks[i].Kind == Word && k < len(toks) && toks[k].Kind == Word && n >= 10 && n < 60
+	spelled := k < len(toks) && toks[k].Kind == Word && n >= 10 && n < 60
 	spaced := toks[i].Kind == Number && toks[k].Kind == Number && toks[k].Digits == 2 && n < 60 && n%5 == 0 && timePrep(word(toks, i-1))
 	if (spelled || spaced) && !isUnit(word(toks, e)) {
 		return clock(toks, e, hour, n, false)
@@ -438,6 +438,9 @@ func timePrep(w string) bool {
 // half the family at 6" but not "for 6 people" or "2 bags".
 func bareHour(toks []Token, i, j int) bool {
 	before := word(toks, i-1)
+	if word(toks, j) == "instead" {
+		return true
+	}
 	switch before {
 	case "at", "by", "until", "before", "after", "around", "round", "eta", "from", "between", "las", "la", "than", "circa":
 	case "of":

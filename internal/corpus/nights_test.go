@@ -1,0 +1,149 @@
+package corpus_test
+
+import (
+	"fmt"
+	"os"
+	"path/filepath"
+	"slices"
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/require"
+
+	"passbell/internal/corpus"
+	"passbell/internal/match"
+)
+
+// The labelled nights. The first folder lies beside the repository on some
+// machines only.
+var folders = []string{"../../../shared/corpus", "../../testdata/nights"}
+
+func nights(t testing.TB) []corpus.Set {
+	t.Helper()
+	var out []corpus.Set
+	for _, dir := range folders {
+		if _, err := os.Stat(dir); err != nil {
+			t.Logf("no labelled nights in %s: left out", filepath.Base(dir))
+			continue
+		}
+		for _, name := range corpus.Find(dir) {
+			s, err := corpus.Load(dir, name)
+			require.NoError(t, err)
+			out = append(out, s)
+		}
+	}
+	return out
+}
+
+func score(t testing.TB, s corpus.Set) *corpus.Score {
+	t.Helper()
+	run, err := corpus.NewRun(s.Night, s.Orders)
+	require.NoError(t, err)
+	sc := corpus.NewScore()
+	for _, m := range s.Messages {
+		sc.Add(m, run.Read(m))
+	}
+	return sc
+}
+
+// floors are what each night has reached; a change that reads one worse shows
+// here. Wrong orders acted on and missed allergies have one floor for all.
+var floors = map[string]struct{ intent, recall, precision, orders float64 }{
+	"gb-saturday": {0.97, 0.99, 0.99, 0.98},
+}
+
+func TestNights(t *testing.T) {
+	t.Parallel()
+	for _, s := range nights(t) {
+		t.Run(s.Name, func(t *testing.T) {
+			t.Parallel()
+			sc := score(t, s)
+			f, ok := floors[s.Name]
+			if !ok {
+				f = floors["gb-saturday"]
+			}
+			here, orders := sc.Intents["here"], sc.Fields["orders"]
+			t.Logf("%s: intent %.1f %%, here %.1f / %.1f %%, orders %.1f %%, plates %.1f %%, false plates %.2f", s.Name, 100*sc.Accuracy(), 100*here.Recall(), 100*here.Precision(), 100*orders.Recall(), 100*sc.Fields["plate"].Recall(), sc.FalsePlates())
+			require.GreaterOrEqual(t, sc.Accuracy(), f.intent, "intents")
+			require.GreaterOrEqual(t, here.Recall(), f.recall, "arrivals found")
+			require.GreaterOrEqual(t, here.Precision(), f.precision, "arrivals right")
+			require.GreaterOrEqual(t, orders.Recall(), f.orders, "orders")
+			require.InDelta(t, 1, sc.Fields["allergy"].Recall(), 0, "an allergy was missed")
+			require.LessOrEqual(t, sc.FalsePlates(), 0.5, "plates read where there is none")
+		})
+	}
+}
+
+// TestMaskReadsTheSame masks every labelled night and reads it again: intents
+// and orders must come out as before, and no name or number may be left.
+func TestMaskReadsTheSame(t *testing.T) {
+	t.Parallel()
+	for _, s := range nights(t) {
+		t.Run(s.Name, func(t *testing.T) {
+			t.Parallel()
+			masked := corpus.Mask(s)
+			a, err := corpus.NewRun(s.Night, s.Orders)
+			require.NoError(t, err)
+			b, err := corpus.NewRun(masked.Night, masked.Orders)
+			require.NoError(t, err)
+			for i, o := range masked.Orders {
+				require.NotEqual(t, s.Orders[i].Name, o.Name)
+			}
+			differ := 0
+			for i, m := range s.Messages {
+				x, y := a.Read(m), b.Read(masked.Messages[i])
+				if x.Intent != y.Intent || fmt.Sprint(x.Orders) != fmt.Sprint(y.Orders) {
+					differ++
+					t.Logf("%q as %q: %s %v, masked %s %v", m.Text, masked.Messages[i].Text, x.Intent, x.Orders, y.Intent, y.Orders)
+				}
+			}
+			require.LessOrEqual(t, differ, len(s.Messages)/50)
+			dir := t.TempDir()
+			masked.Name = "masked"
+			require.NoError(t, corpus.Save(dir, masked))
+			back, err := corpus.Load(dir, "masked")
+			require.NoError(t, err)
+			require.Len(t, back.Messages, len(masked.Messages))
+			require.Equal(t, masked.Orders, back.Orders)
+		})
+	}
+}
+
+// BenchmarkNight reads and matches the messages of a night with 200 orders;
+// figures are per message.
+func BenchmarkNight(b *testing.B) {
+	sets := nights(b)
+	if len(sets) == 0 {
+		b.Skip("no labelled nights here")
+	}
+	s := sets[0]
+	orders := s.Orders
+	for i := 0; len(orders) < 200; i++ {
+		o := s.Orders[i%len(s.Orders)]
+		o.Ref = fmt.Sprintf("X%03d", i)
+		o.Name = fmt.Sprintf("%s%c %s%c", o.Name, 'a'+i%26, o.Name, 'a'+i/26)
+		o.Phone = fmt.Sprintf("+44163296%04d", i)
+		orders = append(orders, o)
+	}
+	run, err := corpus.NewRunOn(s.Night, match.New(s.Night.Region, corpus.MatchOrders(s.Night.Region, orders)))
+	require.NoError(b, err)
+	times := make([]time.Duration, 0, b.N)
+	b.ReportAllocs()
+	i := 0
+	for b.Loop() {
+		began := time.Now()
+		run.Read(s.Messages[i%len(s.Messages)])
+		times = append(times, time.Since(began))
+		i++
+	}
+	b.ReportMetric(float64(median(times).Nanoseconds()), "ns-median/op")
+}
+
+func median(d []time.Duration) time.Duration {
+	if len(d) == 0 {
+		return 0
+	}
+	sorted := slices.Clone(d)
+	slices.Sort(sorted)
+	return sorted[len(sorted)/2]
+}

@@ -1,0 +1,136 @@
+package match_test
+
+import (
+	"fmt"
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/require"
+	"pgregory.net/rapid"
+
+	"passbell/internal/match"
+	"passbell/internal/night"
+	"passbell/internal/reading"
+)
+
+// The book of the checks. Numbers: Ofcom's range for drama. Expected values
+// follow from the rule in the package comment.
+func book() []match.Order {
+	return []match.Order{
+		{Ref: "L101", Name: "Tess Hallow", Phone: "+447700900101", Slot: 18 * 60, Note: "grey Golf, LX19 KTO"},
+		{Ref: "L102", Name: "Sarah Okoro", Phone: "+447700900102", Slot: 18 * 60},
+		{Ref: "L103", Name: "Sarah Whitford", Phone: "+447700900103", Slot: 18*60 + 10},
+		{Ref: "L104", Name: "Brendan O'Dowd", Phone: "+447700900104", Slot: 18*60 + 10},
+		{Ref: "L105", Name: "Ana Núñez-Prado", Phone: "+447700900105", Slot: 18*60 + 20},
+		{Ref: "L106", Name: "Kofi Mensah", Phone: "+447700900106", Slot: 18 * 60},
+		{Ref: "L107", Name: "Ama Mensah", Phone: "+447700900106", Slot: 18*60 + 30},
+		{Ref: "L108", Name: "Will Grace", Phone: "+447700900108", Slot: 18*60 + 30},
+	}
+}
+
+func read(x *match.Index, from, text string) (reading.Reading, match.Result) {
+	zone := time.UTC
+	ctx := reading.Context{
+		Region: "GB", Zone: zone, Date: night.Date{Year: 2026, Month: 12, Day: 4}, First: 17 * 60, Last: 19 * 60,
+		At: time.Date(2026, 12, 4, 18, 10, 0, 0, zone), Known: len(x.Of(from)) > 0, Book: x,
+	}
+	got := reading.Read(text, ctx)
+	return got, x.Match(from, &got)
+}
+
+func TestMatch(t *testing.T) {
+	t.Parallel()
+	const stranger = "+447700900999"
+	tests := []struct {
+		name, from, text string
+		orders           []string
+		sure             bool
+		ground           match.Ground
+	}{
+		{"the sender's own number", "+447700900101", "here", []string{"L101"}, true, match.ByNumber},
+		{"two orders under one number", "+447700900106", "here", []string{"L106", "L107"}, true, match.ByNumber},
+		{"a first name picks one of two", "+447700900106", "here for Ama", []string{"L107"}, true, match.ByNumber},
+		{"a slot picks one of two", "+447700900106", "here for the 6.30 order", []string{"L107"}, true, match.ByNumber},
+		{"an ordinal picks one of two", "+447700900106", "outside for the second one", []string{"L107"}, true, match.ByNumber},
+		{"a reference from a stranger", stranger, "here for l104", []string{"L104"}, true, match.ByRef},
+		{"a reference written in two", stranger, "here for L 104", []string{"L104"}, true, match.ByRef},
+		{"a declared plate from a stranger", stranger, "outside lx19kto", []string{"L101"}, true, match.ByPlate},
+		{"a full name", stranger, "here for Tess Hallow", []string{"L101"}, true, match.ByName},
+		{"a full name backwards", stranger, "hallow, tess is outside", []string{"L101"}, true, match.ByName},
+		{"a full name without its accents", stranger, "here for ana nunez prado", []string{"L105"}, true, match.ByName},
+		{"a full name with an apostrophe", stranger, "outside for Mrs Brendan O’Dowd", []string{"L104"}, true, match.ByName},
+		{"a full name of everyday words", stranger, "outside for Will Grace", []string{"L108"}, true, match.ByName},
+		{"a first name that two bear", stranger, "here for Sarah", []string{"L102", "L103"}, false, match.ByLikely},
+		{"a first name that one bears", stranger, "here for Tess", []string{"L101"}, false, match.ByLikely},
+		{"a surname", stranger, "collecting for Whitford, im outside", []string{"L103"}, false, match.ByLikely},
+		{"a part of a plate", stranger, "reg ends KTO, outside", []string{"L101"}, false, match.ByLikely},
+		{"a part of a double surname", stranger, "here for Ana Prado", []string{"L105"}, false, match.ByLikely},
+		{"two full names", stranger, "here for Tess Hallow and Kofi Mensah", []string{"L101", "L106"}, false, match.ByAmbiguous},
+		{"a reference and another's name", stranger, "L104 here, Tess Hallow", []string{"L104", "L101"}, false, match.ByAmbiguous},
+		{"nothing to go by", stranger, "im outside in a red fiesta", nil, false, match.ByNobody},
+		{"thanks from a stranger", stranger, "thanks", nil, true, match.ByNothing},
+	}
+	for _, tt := range tests {
+		t.Run(tt.name, func(t *testing.T) {
+			t.Parallel()
+			x := match.New("GB", book())
+			_, res := read(x, tt.from, tt.text)
+			var refs []string
+			for _, i := range res.Orders {
+				refs = append(refs, x.Order(i).Ref)
+			}
+			require.Equal(t, tt.orders, refs, res.Why)
+			require.Equal(t, tt.sure, res.Sure, res.Why)
+			require.Equal(t, tt.ground, res.Ground)
+			require.NotEmpty(t, res.Why)
+		})
+	}
+}
+
+func TestHandedOutIsLeftOut(t *testing.T) {
+	t.Parallel()
+	x := match.New("GB", book())
+	x.SetState(5, night.HandedOut)
+	_, res := read(x, "+447700900106", "here again for the other one")
+	require.Equal(t, []int{6}, res.Orders)
+}
+
+// TestNeverOnAGuess holds the rule that no order is marked as arrived on a
+// first name, a surname or two likely orders, whatever the book and the sender.
+func TestNeverOnAGuess(t *testing.T) {
+	t.Parallel()
+	firsts := []string{"Tess", "Sarah", "Kofi", "Ana", "Maria", "Grace", "Will", "Rose", "Nguyen", "José"}
+	lasts := []string{"Hallow", "Okoro", "Mensah", "Núñez", "White", "Ford", "Nguyen", "O'Dowd", "Park", "May"}
+	rapid.Check(t, func(t *rapid.T) {
+		n := rapid.IntRange(1, 40).Draw(t, "orders")
+		orders := make([]match.Order, n)
+		for i := range orders {
+			orders[i] = match.Order{
+				Ref:   fmt.Sprintf("L%d", 101+i),
+				Name:  rapid.SampledFrom(firsts).Draw(t, "first") + " " + rapid.SampledFrom(lasts).Draw(t, "last"),
+				Phone: fmt.Sprintf("+4477009001%02d", rapid.IntRange(0, 60).Draw(t, "phone")),
+				Slot:  night.Clock(17*60 + 10*rapid.IntRange(0, 12).Draw(t, "slot")),
+			}
+		}
+		x := match.New("GB", orders)
+		word := rapid.SampledFrom(append(append([]string{}, firsts...), lasts...)).Draw(t, "word")
+		text := fmt.Sprintf(rapid.SampledFrom([]string{"here for %s", "%s here", "im outside, name is %s", "collecting for %s, red ford", "%s's order, outside", "HERE FOR %s"}).Draw(t, "form"), word)
+		from := fmt.Sprintf("+4477009009%02d", rapid.IntRange(0, 99).Draw(t, "from")) // in no order
+		got, res := read(x, from, text)
+		if got.Intent == reading.Here && res.Sure {
+			t.Fatalf("%q from a stranger marked %v as arrived: %s", text, res.Orders, res.Why)
+		}
+		// A full name is sure only where exactly one order carries it.
+		o := orders[rapid.IntRange(0, n-1).Draw(t, "full")]
+		same := 0
+		for _, p := range orders {
+			if p.Name == o.Name {
+				same++
+			}
+		}
+		_, res = read(x, from, "here for "+o.Name)
+		if same > 1 && res.Sure {
+			t.Fatalf("%d orders are named %s and one was taken: %s", same, o.Name, res.Why)
+		}
+	})
+}

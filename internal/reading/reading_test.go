@@ -1,0 +1,166 @@
+package reading
+
+import (
+	"strings"
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/require"
+
+	"passbell/internal/night"
+)
+
+// TestTimes checks the times people say. Expected values follow from the words:
+// by common practice, no source; "half 6" is 6:30 in Britain and Ireland.
+func TestTimes(t *testing.T) {
+	t.Parallel()
+	// Sent at 18:00, slot 18:10.
+	tests := []struct {
+		text string
+		due  string
+	}{
+		{"be there half 6", "18:30"},
+		{"be there at half past six", "18:30"},
+		{"see you at quarter to 7", "18:45"},
+		{"see you at ten of seven", "18:50"},
+		{"be there quarter past", "18:15"},
+		{"with you by twenty past 6", "18:20"},
+		{"be there 1815", "18:15"},
+		{"should be there 6:25", "18:25"},
+		{"will be there at 6.20pm", "18:20"},
+		{"be there 7ish", "19:00"},
+		{"be there at 6 thirty", "18:30"},
+		{"be there around six forty five", "18:45"},
+		{"in 10", "18:10"},
+		{"be there in 10", "18:10"},
+		{"10-15 mins", "18:15"},
+		{"five minutes away", "18:05"},
+		{"twenty five minutes away", "18:25"},
+		{"half an hour away", "18:30"},
+		{"be there in an hour", "19:00"},
+		{"couple of minutes away", "18:02"},
+		{"running 15 late", "18:25"},
+		{"running about twenty minutes late", "18:30"},
+		{"I'll be 10 minutes early", "18:00"},
+		{"half an hour late, sorry", "18:40"},
+		{"running late, be there in 20", "18:20"},
+		{"leaving at 6, be there 6.30", "18:30"},
+		{"I'm here till 6 then setting off", ""},
+		{"left 10 minutes ago", ""},
+		{"llego a las 6 y media", "18:30"},
+		{"llego en 15 minutos", "18:15"},
+		{"estoy ahi a las siete menos cuarto", "18:45"},
+		{"on my way, not 6 but 6.30", "18:30"},
+	}
+	for _, tt := range tests {
+		t.Run(tt.text, func(t *testing.T) {
+			t.Parallel()
+			got := Read(tt.text, situation(t, "due"))
+			require.Equal(t, Coming, got.Intent, got.Why)
+			if tt.due == "" {
+				require.Nil(t, got.Due)
+				return
+			}
+			require.NotNil(t, got.Due, got.Why)
+			require.Equal(t, tt.due, got.Due.String())
+		})
+	}
+}
+
+// TestWanted checks the time that is asked for instead; the slot is 18:10.
+func TestWanted(t *testing.T) {
+	t.Parallel()
+	tests := []struct{ text, to string }{
+		{"push mine back 20", "18:30"},
+		{"could we move to 7", "19:00"},
+		{"can I swap from 6.10 to 6.40", "18:40"},
+		{"can we come half an hour earlier", "17:40"},
+		{"we want come 7pm not 6.10 please", "19:00"},
+		{"can I have 7 instead of 6.10", "19:00"},
+		{"any chance of a sunday collection", ""},
+		{"me pueden cambiar a las 7 y media", "19:30"},
+	}
+	for _, tt := range tests {
+		t.Run(tt.text, func(t *testing.T) {
+			t.Parallel()
+			got := Read(tt.text, situation(t, "day"))
+			require.Equal(t, Move, got.Intent, got.Why)
+			if tt.to == "" {
+				require.Nil(t, got.To)
+				return
+			}
+			require.NotNil(t, got.To, got.Why)
+			require.Equal(t, tt.to, got.To.String())
+		})
+	}
+}
+
+// TestOptOut checks the published words against everyday uses of them: 47 CFR
+// 64.1200(a)(10), CTIA Messaging Principles and Best Practices (May 2023)
+// §5.1.3; the everyday uses by common practice, no source.
+func TestOptOut(t *testing.T) {
+	t.Parallel()
+	out := []string{"STOP", "stop.", " Stop ", "STOP!!", `"STOP"`, "Stop please", "UNSUBSCRIBE", "opt out", "Opt-out", "OPTOUT", "QUIT", "END", "cancel", "revoke", "StopAll", "please stop texting me", "dont message me again", "no more texts", "take me off your list"}
+	for _, text := range out {
+		require.Equal(t, Stop, Read(text, situation(t, "day")).Intent, text)
+	}
+	other := []string{"I'm at the stop sign, red car", "bus stop opposite, blue Golf", "at the end of the lane", "cancel my order", "can I cancel order 1042", "stopped for petrol, 5 mins", "please don't stop making these"}
+	for _, text := range other {
+		require.NotEqual(t, Stop, Read(text, situation(t, "due")).Intent, text)
+	}
+	require.True(t, Read("CANCEL", situation(t, "day")).Asks, "CANCEL alone may mean the order")
+	require.False(t, Read("STOP", situation(t, "day")).Asks)
+	yes := situation(t, "day")
+	require.Equal(t, Thanks, Read("YES", yes).Intent)
+	yes.Facts.OptedOut = true
+	require.Equal(t, Start, Read("YES", yes).Intent)
+}
+
+// TestAllergyAlways holds spellings and ways round the word. Common practice,
+// no source.
+func TestAllergyAlways(t *testing.T) {
+	t.Parallel()
+	for _, text := range []string{
+		"my son is allergic to nuts", "any allergys?", "alergic to sesame", "I'm celiac", "coeliac here", "she's ceoliac", "gluten free please", "is it GF", "dairy free?", "lactose intolerant",
+		"intollerant to egg", "he carries an epipen", "can't have nuts", "cant eat gluten", "peanuts set him off", "is there any nuts in it", "does it contain sesame", "nut free kitchen?",
+		"soy alérgica al cacahuate", "es celíaco", "anaphylactic to shellfish", "comes out in hives", "my throat is swelling", "free from dairy", "made with traces of nuts", "I react to soy",
+		"here, blue golf. its the coeliac one", "allergies!!", "no dairy whatsoever please", "doctor says no wheat for me, avoid wheat", "reaction to prawns last time", "gluten makes me ill",
+	} {
+		got := Read(text, situation(t, "day"))
+		require.True(t, got.Allergy, text)
+		require.True(t, got.Asks, text)
+	}
+	for _, text := range []string{"two pork and chive please", "here, silver nissan leaf", "thanks, lovely food", "is the car park free", "egg fried rice was gorgeous"} {
+		require.False(t, Read(text, situation(t, "served")).Allergy, text)
+	}
+}
+
+func TestReadIsDeterministic(t *testing.T) {
+	t.Parallel()
+	ctx := situation(t, "due")
+	text := "Hi, running 10 late, grey golf LX19 KTO, can you hold it? nut allergy"
+	first := Read(text, ctx)
+	for range 20 {
+		require.Equal(t, first, Read(text, ctx))
+	}
+	require.NotEmpty(t, first.Why)
+}
+
+func FuzzRead(f *testing.F) {
+	for _, s := range []string{"", "here", "\x00\xff", "😀👍🏾", "شكرا", "我到了", strings.Repeat("here ", 320), "5.30", "half", "quarter to", "'''", "10-", "@#£", "i'm i'm i'm", "2:3:4", "\u202eereh"} {
+		f.Add(s, int64(0))
+	}
+	f.Fuzz(func(t *testing.T, text string, minutes int64) {
+		ctx := situation(t, "due")
+		ctx.At = ctx.At.Add(time.Duration(minutes%100000) * time.Minute)
+		got := Read(text, ctx)
+		require.Contains(t, Intents(), got.Intent)
+		require.NotEmpty(t, got.Why)
+		for _, c := range []*night.Clock{got.Due, got.To, got.Slot} {
+			require.True(t, c == nil || *c >= 0 && *c < 24*60)
+		}
+		for _, tok := range got.Tokens {
+			require.True(t, tok.Start >= 0 && tok.Start <= tok.End && tok.End <= len(text))
+		}
+	})
+}
