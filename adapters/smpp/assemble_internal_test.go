@@ -32,7 +32,7 @@ func TestAssembleInAnyOrderWithRepeats(t *testing.T) {
 		}
 		order = rapid.Permutation(order).Draw(t, "order")
 		a := newAssembler(time.Minute, time.Hour)
-		whole, again := 0, 0
+		whole := 0
 		for _, seq := range order {
 			v := a.add(friday, aPart(9, total, seq, fmt.Sprintf("<%d>", seq)))
 			require.Nil(t, v.pushed)
@@ -42,7 +42,6 @@ func TestAssembleInAnyOrderWithRepeats(t *testing.T) {
 				require.Equal(t, want, v.full.whole(gap))
 				a.finish(friday, v.full)
 			case v.again:
-				again++
 				require.Equal(t, 1, whole)
 			default:
 				require.NotNil(t, v.waiting)
@@ -51,7 +50,6 @@ func TestAssembleInAnyOrderWithRepeats(t *testing.T) {
 		require.Equal(t, 1, whole, "handed on once")
 		require.Empty(t, a.open)
 		require.Zero(t, a.size)
-		_ = again
 	})
 }
 
@@ -142,6 +140,7 @@ func FuzzAssembler(f *testing.F) {
 	f.Add([]byte{1, 2, 1, 'a', 1, 2, 2, 'b', 1, 2, 2, 'b'})
 	f.Add([]byte{1, 3, 3, 'a', 1, 3, 1, 'b', 1, 3, 1, 'c'})
 	f.Fuzz(func(t *testing.T, b []byte) {
+		b = b[:min(len(b), 1000)]
 		a := newAssembler(5*time.Second, time.Minute)
 		now := friday
 		for ; len(b) >= 4; b = b[4:] {

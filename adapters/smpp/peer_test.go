@@ -26,8 +26,7 @@ type centre struct {
 	refuseBind data.CommandStatusType
 	// mute lets enquire_link go unanswered.
 	mute bool
-	// version is told in the answer to a bind, where not 0.
-	wg sync.WaitGroup
+	wg   sync.WaitGroup
 
 	mu       sync.Mutex
 	away     bool
@@ -44,7 +43,6 @@ type centre struct {
 	unbinds  int
 	enquired int
 	answers  []answered
-	refusals map[int32]data.CommandStatusType
 }
 
 // answered is a deliver_sm_resp that came in.

@@ -7,6 +7,7 @@ import (
 	"fmt"
 	"log/slog"
 	"net"
+	"runtime"
 	"sync"
 	"sync/atomic"
 	"time"
@@ -246,6 +247,7 @@ func (s *session) write() {
 			return
 		}
 		for {
+			runtime.Gosched() // lets others who are ready add to the buffer
 			s.mu.Lock()
 			if s.err != nil || len(s.buf) == 0 {
 				s.mu.Unlock()

@@ -32,6 +32,17 @@
 // show as a gap: the text is handed on with what there is. After a crash between
 // the two, a part that comes again alone ends as a text with a gap.
 //
+// # Settings
+//
+// A kitchen's account needs no more than
+//
+//	address = "smpp.example.net:2775"
+//	system_id = "larkfield"
+//	password = "env:LARKFIELD_SMPP_PASSWORD"
+//	from = "LARKFIELD"
+//
+// and what the centre's operator says of window, per_second and tls. See Config.
+//
 // # Ids
 //
 // See idBook for message ids and repeats for those of inbound texts.

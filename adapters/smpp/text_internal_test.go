@@ -174,6 +174,11 @@ func TestLatin1Centre(t *testing.T) {
 		require.EqualValues(t, codingUCS2, parts[0].Coding, text)
 		require.Equal(t, text, decode(codingUCS2, header{}, parts[0].Short, alphabetLatin1))
 	}
+	long := strings.Repeat("ça ", 40)
+	parts, err = w.parts(long)
+	require.NoError(t, err)
+	require.Equal(t, []int{67, 53}, lengths(parts))
+	require.Equal(t, long, rejoin(t, parts))
 	require.Equal(t, "Crème £5", decode(0, header{}, []byte("Cr\xe8me \xa35"), alphabetLatin1))
 }
 

@@ -179,7 +179,7 @@ func MessageID(body []byte) (string, error) {
 		return "", nil
 	}
 	c := cursor{b: body}
-	id := c.cstring(65)
+	id := c.cstring()
 	if c.bad {
 		return "", fmt.Errorf("message_id: %w", ErrBody)
 	}
@@ -216,10 +216,10 @@ func (b Bind) Append(dst []byte, h Header) ([]byte, error) {
 func ParseBind(body []byte) (Bind, error) {
 	c := cursor{b: body}
 	var b Bind
-	b.SystemID, b.Password, b.SystemType = c.cstring(16), c.cstring(9), c.cstring(13)
+	b.SystemID, b.Password, b.SystemType = c.cstring(), c.cstring(), c.cstring()
 	c.byte()
 	b.TON, b.NPI = c.byte(), c.byte()
-	b.AddressRange = c.cstring(41)
+	b.AddressRange = c.cstring()
 	if c.bad {
 		return b, fmt.Errorf("bind: %w", ErrBody)
 	}
@@ -240,7 +240,7 @@ func ParseBindResp(body []byte) (BindResp, error) {
 		return BindResp{}, nil
 	}
 	c := cursor{b: body}
-	r := BindResp{SystemID: c.cstring(0)}
+	r := BindResp{SystemID: c.lastString()}
 	if c.bad {
 		return r, fmt.Errorf("bind_resp: %w", ErrBody)
 	}

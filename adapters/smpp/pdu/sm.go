@@ -1,6 +1,7 @@
 package pdu
 
 import (
+	"bytes"
 	"encoding/binary"
 	"errors"
 	"fmt"
@@ -102,11 +103,11 @@ func (m *SM) Append(dst []byte, h Header) ([]byte, error) {
 func ParseSM(body []byte) (SM, error) {
 	c := cursor{b: body}
 	var m SM
-	m.ServiceType = c.cstring(6)
-	m.Source = c.address(21)
-	m.Dest = c.address(21)
+	m.ServiceType = c.cstring()
+	m.Source = c.address()
+	m.Dest = c.address()
 	m.ESM, m.Protocol, m.Priority = c.byte(), c.byte(), c.byte()
-	m.Schedule, m.Validity = c.cstring(17), c.cstring(17)
+	m.Schedule, m.Validity = c.cstring(), c.cstring()
 	m.Registered, m.Replace, m.Coding, m.DefaultID = c.byte(), c.byte(), c.byte(), c.byte()
 	m.Short = c.take(int(c.byte()))
 	if c.bad {
@@ -118,13 +119,13 @@ func ParseSM(body []byte) (SM, error) {
 }
 
 // ParseDataSM reads the body of a data_sm (§4.7.1), by which some centres
-// deliver. Its addresses may be longer.
+// deliver.
 func ParseDataSM(body []byte) (SM, error) {
 	c := cursor{b: body}
 	var m SM
-	m.ServiceType = c.cstring(6)
-	m.Source = c.address(65)
-	m.Dest = c.address(65)
+	m.ServiceType = c.cstring()
+	m.Source = c.address()
+	m.Dest = c.address()
 	m.ESM, m.Registered, m.Coding = c.byte(), c.byte(), c.byte()
 	if c.bad {
 		return m, fmt.Errorf("data_sm: %w", ErrBody)
@@ -246,31 +247,30 @@ func (c *cursor) take(n int) []byte {
 }
 
 // cstring reads up to a NUL. The lengths of the specification are no reason to
-// lose a text, so they are not held against what comes in; limit 0 takes a
-// string that the body's end closes.
-func (c *cursor) cstring(limit int) string {
-	if c.bad {
-		return ""
-	}
-	for i, b := range c.b {
-		if b == 0 {
-			v := string(c.b[:i])
-			c.b = c.b[i+1:]
-			return v
-		}
-	}
-	if limit == 0 {
-		v := string(c.b)
-		c.b = nil
+// lose a text, so they are not held against what comes in.
+func (c *cursor) cstring() string {
+	if i := bytes.IndexByte(c.b, 0); !c.bad && i >= 0 {
+		v := string(c.b[:i])
+		c.b = c.b[i+1:]
 		return v
 	}
 	c.bad = true
 	return ""
 }
 
-func (c *cursor) address(limit int) Address {
+// lastString reads up to a NUL, or to the end of the body where there is none.
+func (c *cursor) lastString() string {
+	if bytes.IndexByte(c.b, 0) >= 0 {
+		return c.cstring()
+	}
+	v := string(c.b)
+	c.b = nil
+	return v
+}
+
+func (c *cursor) address() Address {
 	ton, npi := c.byte(), c.byte()
-	return Address{TON: ton, NPI: npi, Addr: c.cstring(limit)}
+	return Address{TON: ton, NPI: npi, Addr: c.cstring()}
 }
 
 func (c *cursor) tlvs() TLVs {
