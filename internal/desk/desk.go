@@ -86,6 +86,7 @@ type Desk struct {
 	texts   *wording.Set
 	now     func() time.Time
 	changed func()
+	foresee func(Consequence) // set where a change is only tried
 }
 
 // Config is what a desk needs. Every field but Changed is required.
@@ -243,10 +244,15 @@ func (d *Desk) drop(ctx context.Context, tx Tx, in plan.Input, drop plan.Drop, n
 		}
 	}
 	gone, err := take(ctx, drop.MessageID, string(drop.Why), now)
-	if err != nil || !gone || !tell {
+	if err != nil || !gone {
 		return err
 	}
-	return d.logMessage(ctx, tx, in, find(in.Messages, drop.MessageID), now, night.MessageWithdrawn, string(drop.Why))
+	m := find(in.Messages, drop.MessageID)
+	d.foretell(night.MessageWithdrawn, m)
+	if !tell {
+		return nil
+	}
+	return d.logMessage(ctx, tx, in, m, now, night.MessageWithdrawn, string(drop.Why))
 }
 
 // planInput gathers what a plan depends on: the whole night, or, with orders
@@ -301,6 +307,7 @@ func (d *Desk) putMessage(ctx context.Context, tx Tx, in plan.Input, want night.
 	} else if due, err := tx.Reword(ctx, want); err != nil || !due {
 		return err
 	}
+	d.foretell(what, want)
 	if !tell {
 		return nil
 	}

@@ -144,35 +144,6 @@ func (d *Desk) Packed(ctx context.Context, a Act, packed bool) (night.Order, err
 	})
 }
 
-// SlotError says that an order can't be moved to a slot.
-type SlotError struct {
-	Slot night.Clock
-	Why  string
-}
-
-func (e *SlotError) Error() string { return fmt.Sprintf("slot %s: %s", e.Slot, e.Why) }
-
-// Move gives an order another slot. A customer who knows the old one is told.
-func (d *Desk) Move(ctx context.Context, a Act, slot night.Clock) (night.Order, error) {
-	return d.order(ctx, a, func(tx Tx, o *night.Order, now time.Time) error {
-		n, err := tx.Night(ctx, o.NightID)
-		if err != nil {
-			return err
-		}
-		switch {
-		case !n.HasSlot(slot):
-			return &SlotError{slot, fmt.Sprintf("the night has slots every %d minutes from %s to %s", n.Every, n.First, n.Last)}
-		case !o.State.Open():
-			return fmt.Errorf("order %s is %s, so it has no slot to move: undo that first", o.Ref, o.State)
-		case o.Slot == slot:
-			return nil
-		}
-		why := fmt.Sprintf("slot %s instead of %s", slot, o.Slot)
-		o.Slot, o.ExpectedAt = slot, time.Time{}
-		return log(ctx, tx, *o, now, a.Who, night.OrderChanged, join(why, a.Why))
-	})
-}
-
 func join(a, b string) string {
 	if b == "" {
 		return a

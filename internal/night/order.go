@@ -17,6 +17,7 @@ type Order struct {
 	Phone      string // E.164; "" where the customer can't be texted
 	PhoneTyped string // the number as it stood in the order book
 	Email      string // "" where none was given
+	Collector  string // who comes instead of the customer; "" where they come themselves
 	Slot       Clock
 	Items      []Item
 	Note       string

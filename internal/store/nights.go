@@ -101,6 +101,7 @@ type orderRow struct {
 	Phone      string `db:"phone"`
 	PhoneTyped string `db:"phone_typed"`
 	Email      string `db:"email"`
+	Collector  string `db:"collector"`
 	Slot       int    `db:"slot"`
 	Items      string `db:"items"`
 	Note       string `db:"note"`
@@ -118,7 +119,7 @@ type orderRow struct {
 func (r orderRow) order() (night.Order, error) {
 	o := night.Order{
 		ID: r.ID, KitchenID: r.KitchenID, NightID: r.NightID, Ref: r.Ref, Bag: r.Bag,
-		Name: r.Name, Phone: r.Phone, PhoneTyped: r.PhoneTyped, Email: r.Email, Slot: night.Clock(r.Slot),
+		Name: r.Name, Phone: r.Phone, PhoneTyped: r.PhoneTyped, Email: r.Email, Collector: r.Collector, Slot: night.Clock(r.Slot),
 		Note: r.Note, Allergy: r.Allergy, State: night.State(r.State),
 		PackedAt: at(r.PackedAt), ExpectedAt: at(r.ExpectedAt),
 		Arrival: night.Arrival{At: at(r.ArrivedAt), Spot: r.Spot}, Revision: r.Revision,
@@ -210,10 +211,10 @@ func (t *Tx) AddOrder(ctx context.Context, o night.Order) (int64, error) {
 	}
 	var id int64
 	err = t.tx.GetContext(ctx, &id, `
-		INSERT INTO orders (kitchen_id, night_id, ref, bag, name, phone, phone_typed, email, slot, items, note, allergy,
+		INSERT INTO orders (kitchen_id, night_id, ref, bag, name, phone, phone_typed, email, collector, slot, items, note, allergy,
 			state, packed_at, expected_at, vehicle, arrived_at, spot, revision, booked)
-		VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?) RETURNING id`,
-		t.kitchen, o.NightID, o.Ref, o.Bag, o.Name, o.Phone, o.PhoneTyped, o.Email, o.Slot, c.items, o.Note, o.Allergy,
+		VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?) RETURNING id`,
+		t.kitchen, o.NightID, o.Ref, o.Bag, o.Name, o.Phone, o.PhoneTyped, o.Email, o.Collector, o.Slot, c.items, o.Note, o.Allergy,
 		o.State, ms(o.PackedAt), ms(o.ExpectedAt), c.vehicle, ms(o.Arrival.At), o.Arrival.Spot, o.Revision, c.whole)
 	if isUnique(err) {
 		return 0, &night.TakenError{What: "order " + o.Ref}
@@ -234,10 +235,10 @@ func (t *Tx) SaveOrder(ctx context.Context, o night.Order) error {
 		return err
 	}
 	n, err := t.change(ctx, "order", `
-		UPDATE orders SET bag = ?, name = ?, phone = ?, phone_typed = ?, email = ?, slot = ?, items = ?, note = ?,
+		UPDATE orders SET bag = ?, name = ?, phone = ?, phone_typed = ?, email = ?, collector = ?, slot = ?, items = ?, note = ?,
 			allergy = ?, state = ?, packed_at = ?, expected_at = ?, vehicle = ?, arrived_at = ?, spot = ?, revision = revision + 1
 		WHERE kitchen_id = ? AND id = ? AND revision = ?`,
-		o.Bag, o.Name, o.Phone, o.PhoneTyped, o.Email, o.Slot, c.items, o.Note,
+		o.Bag, o.Name, o.Phone, o.PhoneTyped, o.Email, o.Collector, o.Slot, c.items, o.Note,
 		o.Allergy, o.State, ms(o.PackedAt), ms(o.ExpectedAt), c.vehicle, ms(o.Arrival.At), o.Arrival.Spot,
 		t.kitchen, o.ID, o.Revision)
 	if err == nil && n == 0 {

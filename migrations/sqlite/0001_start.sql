@@ -41,6 +41,7 @@ CREATE TABLE orders (
     phone       TEXT    NOT NULL,
     phone_typed TEXT    NOT NULL,
     email       TEXT    NOT NULL,
+    collector   TEXT    NOT NULL,
     slot        INTEGER NOT NULL,
     items       TEXT    NOT NULL, -- JSON list
     note        TEXT    NOT NULL,
