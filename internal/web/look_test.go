@@ -77,7 +77,7 @@ func TestEveryPageFitsAndIsAccessible(t *testing.T) {
 				require.NoError(t, chromedp.Do(ctx, window(width, scheme), chromedp.Navigate(url), chromedp.WaitReady("#main")), name)
 				where := fmt.Sprintf("%s at %d px, %s", name, width, scheme)
 				fits(ctx, t, where)
-				if checker != "" {
+				if checker != "" && (width == 375) == (scheme == "light") { // the two that differ most
 					assert.Empty(t, violations(ctx, t, checker), where)
 				}
 				shoot(ctx, t, fmt.Sprintf("%s-%d-%s", name, width, scheme))

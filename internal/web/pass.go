@@ -142,7 +142,7 @@ func (s *site) gate(c seen, b desk.Board, recent []night.Event) []Ticket {
 
 func (s *site) trouble(c seen, t desk.Trouble) trouble {
 	out := trouble{
-		Origin: c.Origin, ID: t.Message.ID, Kind: kindWords(t.Message.Kind), State: t.Message.State,
+		Origin: c.Origin, ID: t.Message.ID, Kind: capital(kindWords(t.Message.Kind)), State: t.Message.State,
 		Reason: t.Message.Reason, Text: t.Message.Text,
 	}
 	if t.Order.ID != 0 {

@@ -137,15 +137,15 @@ func (s *site) write(w http.ResponseWriter, r *http.Request, f frame, n *notice)
 	s.send(w, r, f.Status, b.Bytes())
 }
 
-// render answers with a page that stands outside the frame.
-func (s *site) render(w http.ResponseWriter, r *http.Request, name string, data any) {
+// bare answers with a page that stands outside the frame.
+func (s *site) bare(w http.ResponseWriter, r *http.Request, status int, name string, data any) {
 	var b bytes.Buffer
 	if err := s.pages[name].ExecuteTemplate(&b, "bare", data); err != nil {
 		s.Log.Error("a page could not be made", "page", name, "error", err)
 		http.Error(w, "This page could not be made.", http.StatusInternalServerError)
 		return
 	}
-	s.send(w, r, 0, b.Bytes())
+	s.send(w, r, status, b.Bytes())
 }
 
 func (s *site) send(w http.ResponseWriter, r *http.Request, status int, body []byte) {
@@ -166,12 +166,7 @@ type sorryPage struct{ Title, Text string }
 
 // refuse says in words why a request is not served.
 func (s *site) refuse(w http.ResponseWriter, r *http.Request, status int, title, text string) {
-	var b bytes.Buffer
-	if err := s.pages["sorry"].ExecuteTemplate(&b, "bare", sorryPage{title, text}); err != nil {
-		http.Error(w, text, status)
-		return
-	}
-	s.send(w, r, status, b.Bytes())
+	s.bare(w, r, status, "sorry", sorryPage{title, text})
 }
 
 // fail answers a request that could not be served.

@@ -70,15 +70,14 @@ type signInPage struct {
 func (s *site) addSignIn(mux *http.ServeMux) {
 	limit := httprate.Limit(tries, time.Minute, httprate.WithKeyFuncs(httprate.KeyByIP),
 		httprate.WithLimitHandler(func(w http.ResponseWriter, r *http.Request) {
-			w.WriteHeader(http.StatusTooManyRequests)
-			s.showSignIn(w, r, "Too many tries. Wait a minute, then try once more.")
+			s.showSignIn(w, r, http.StatusTooManyRequests, "Too many tries. Wait a minute, then try once more.")
 		}))
 	mux.Handle("GET /sign-in", s.sessions.LoadAndSave(http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
 		if s.Passphrase == "" || s.signedIn(r.Context()) {
 			http.Redirect(w, r, safeBack(r.FormValue("back")), http.StatusSeeOther)
 			return
 		}
-		s.showSignIn(w, r, "")
+		s.showSignIn(w, r, http.StatusOK, "")
 	})))
 	mux.Handle("POST /sign-in", limit(s.sessions.LoadAndSave(http.HandlerFunc(s.signIn))))
 	mux.Handle("POST /sign-out", s.sessions.LoadAndSave(http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
@@ -90,8 +89,8 @@ func (s *site) addSignIn(mux *http.ServeMux) {
 	})))
 }
 
-func (s *site) showSignIn(w http.ResponseWriter, r *http.Request, wrong string) {
-	s.render(w, r, "sign-in", signInPage{Kitchen: s.Kitchen.Name, Back: safeBack(r.FormValue("back")), Wrong: wrong})
+func (s *site) showSignIn(w http.ResponseWriter, r *http.Request, status int, wrong string) {
+	s.bare(w, r, status, "sign-in", signInPage{Kitchen: s.Kitchen.Name, Back: safeBack(r.FormValue("back")), Wrong: wrong})
 }
 
 func (s *site) signIn(w http.ResponseWriter, r *http.Request) {
@@ -100,8 +99,7 @@ func (s *site) signIn(w http.ResponseWriter, r *http.Request) {
 		if err != nil && !errors.Is(err, bcrypt.ErrMismatchedHashAndPassword) {
 			s.Log.Error("the passphrase in the configuration can't be used", "error", err)
 		}
-		w.WriteHeader(http.StatusUnauthorized)
-		s.showSignIn(w, r, "That is not the passphrase. Capitals and spaces count.")
+		s.showSignIn(w, r, http.StatusUnauthorized, "That is not the passphrase. Capitals and spaces count.")
 		return
 	}
 	// A new token: one that somebody planted before the sign-in is worth nothing.
