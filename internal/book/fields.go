@@ -202,14 +202,16 @@ type readItem struct {
 // add puts an item on the order. A time in its name is the slot's, not the
 // item's.
 func (b *builder) add(o *night.Order, it night.Item, variant string) {
+	if it.Kind != "" { // an export of our own: nothing to find out
+		o.Allergy = joinAllergy(o.Allergy, allergyInItem(it.Name))
+		b.put(o, it)
+		return
+	}
 	read := b.memos.items.get(it.Name+"\x00"+variant, func(string) readItem { return b.readItem(it.Name, variant) })
 	if read.name == "" {
 		return
 	}
-	it.Name = read.name
-	if it.Kind == "" {
-		it.Kind = read.kind
-	}
+	it.Name, it.Kind = read.name, read.kind
 	o.Allergy = joinAllergy(o.Allergy, read.allergy)
 	b.put(o, it)
 }

@@ -77,10 +77,12 @@ func itemsCell(items []night.Item) string {
 	text := Items(items)
 	k := newKinds(nil)
 	back := parseItems(text, itemStyle{})
+	timed := false // a time in a name would be taken for the slot
 	for i := range back {
 		back[i].Kind = k.of(back[i].Name)
+		timed = timed || len(findSpans(back[i].Name, loose)) > 0 || onlySlotWords(back[i].Name)
 	}
-	if slices.Equal(back, items) {
+	if !timed && slices.Equal(back, items) {
 		return text
 	}
 	data, err := json.Marshal(items)
