@@ -161,7 +161,7 @@ func (r *reader) lookup(i int) item {
 		}
 	}
 	w := &r.words[i]
-	if w.Poss {
+	if w.Poss && !contraction(w.Stem) {
 		if best.lex == nil || best.to == i+1 && best.roles == 0 && len(best.lex.names) == 0 {
 			best.lex = r.lex.words[w.Stem]
 			if best.lex != nil {
@@ -178,6 +178,16 @@ func (r *reader) lookup(i int) item {
 		}
 	}
 	return best
+}
+
+// contraction tells whether 's after the word is short for "is" rather than a
+// possessive.
+func contraction(stem string) bool {
+	switch stem {
+	case "there", "it", "that", "he", "she", "what", "who", "where", "here", "how", "let", "when", "this", "name", "everything":
+		return true
+	}
+	return false
 }
 
 func (r *reader) first(i int) *words.Word { return &r.words[r.items[i].from] }

@@ -51,7 +51,7 @@ func (r *reader) walks(i int) bool {
 // denied tells whether the walking is denied or asked about.
 func (r *reader) denied(i int) bool {
 	for j := i - 1; j >= 0 && j >= i-3; j-- {
-		if r.words[j+1].Before == words.Stop {
+		if r.words[j+1].Before >= words.Comma {
 			return false
 		}
 		switch r.low(j) {

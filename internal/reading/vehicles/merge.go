@@ -16,10 +16,36 @@ func (r *reader) settleColours() {
 		if it.kind != other || it.roles&roleColour == 0 || r.surname(i) {
 			continue
 		}
-		if r.target(i) >= 0 || r.saidOf(i) || r.fragment(i) {
+		if r.target(i) < 0 && r.givenName(i) {
+			continue
+		}
+		if r.target(i) >= 0 || r.saidOf(i) || r.fragment(i) || r.loose(i) {
 			it.kind = isColour
 		}
 	}
+}
+
+// loose lets a colour that ends its clause, with no other thing beside it, be that
+// of the one vehicle before it: "the Ranger as usual, bright yellow".
+func (r *reader) loose(i int) bool {
+	k := i + 1
+	for k < len(r.items) && r.near(k) && (r.has(k, roleColour|roleShade|roleIsh) || r.and(k)) {
+		k++
+	}
+	if k < len(r.items) && r.near(k) && !r.has(k, roleGlue|roleIn|roleLandmark|roleBy) {
+		w := r.first(k)
+		if r.sep(i) < words.Comma || r.has(k, roleNoun) || w.Class != words.Letters || !words.Common(w.Low) {
+			return false
+		}
+	}
+	j := i - 1
+	for j >= 0 && r.near(j+1) && r.has(j, roleColour|roleShade|roleAdj) {
+		j--
+	}
+	if j >= 0 && r.near(j+1) && !r.has(j, roleGlue) {
+		return false // "our door is by the green": it is said of something else
+	}
+	return r.anyVehicle(i)
 }
 
 // surname tells whether a colour is somebody's name: "Mr White", "James Brown".
@@ -27,11 +53,24 @@ func (r *reader) surname(i int) bool {
 	if i == 0 || r.sep(i) >= words.Comma && !(r.has(i-1, rolePerson) && r.sep(i) == words.Stop && len(r.first(i-1).Low) <= 3) {
 		return false
 	}
-	if r.has(i-1, rolePerson) && !r.vehicle(i+1) && !r.has(i+1, roleColour) {
+	if r.has(i-1, rolePerson) && !(r.near(i+1) && (r.vehicle(i+1) || r.has(i+1, roleColour))) {
 		return true
 	}
 	prev := r.first(i - 1)
 	return r.first(i).Title && prev.Title && r.items[i-1].lex == nil && !words.Common(prev.Low)
+}
+
+// givenName tells whether a colour may be somebody's first name: "Jade here".
+func (r *reader) givenName(i int) bool {
+	if !r.first(i).Title {
+		return false
+	}
+	switch r.first(i).Low {
+	case "jade", "amber", "ruby", "hazel", "violet", "rose", "olive", "scarlett", "scarlet", "sienna", "coral", "pearl",
+		"grey", "gray", "rosa", "blanca", "bianca", "kali", "trang", "sky", "indigo", "cherry", "ginger", "lilac", "gri", "rusty":
+		return !r.near(i) || !r.has(i-1, roleGlue|roleShade|roleColour|roleIsh) || r.first(i-1).Low == "its"
+	}
+	return false
 }
 
 // target is the vehicle item that colour i stands before as an adjective, or -1.
@@ -53,14 +92,30 @@ func (r *reader) target(i int) int {
 		if j+1 < len(r.items) && r.near(j+1) && r.vehicle(j+1) {
 			return j + 1
 		}
+		if r.ridden(i) && !words.Common(r.first(j).Low) && r.first(j).Class == words.Letters {
+			return j // "in a yellow JCB": whatever it is, they came in it
+		}
 		return -1
 	}
 	return -1
 }
 
+// ridden tells whether "in a" or "driving the" stands before colour i.
+func (r *reader) ridden(i int) bool {
+	j := i - 1
+	for j >= 0 && r.near(j+1) && r.has(j, roleColour|roleShade|roleAdj) {
+		j--
+	}
+	if j < 1 || !r.near(j+1) || !r.has(j, roleDet) || !r.near(j) {
+		return false
+	}
+	low := r.first(j - 1).Low
+	return low == "in" || low == "en" || low == "driving" || low == "drive"
+}
+
 func (r *reader) and(i int) bool {
 	switch r.first(i).Low {
-	case "and", "or", "n", "y", "o", "with", "w":
+	case "and", "or", "n", "y", "o":
 		return r.has(i+1, roleColour|roleShade)
 	}
 	return false
@@ -82,14 +137,23 @@ func (r *reader) saidOf(i int) bool {
 			return r.itIs(j+1, i) && r.anyVehicle(j)
 		}
 	}
-	return r.itIs(0, i) && (i > 0 || r.onlyColours())
+	return r.itIs(0, i) && !r.first(i).Title && r.last(i)
+}
+
+// last tells whether colour i ends its clause, but for "I think" and the like.
+func (r *reader) last(i int) bool {
+	k := i + 1
+	for k < len(r.items) && r.near(k) && r.has(k, roleColour|roleShade|roleIsh|roleGlue) {
+		k++
+	}
+	return k == len(r.items) || !r.near(k)
 }
 
 // itIs tells whether the items between say "it is", "im in the".
 func (r *reader) itIs(from, to int) bool {
 	for j := max(from, to-4); j < to; j++ {
 		switch r.first(j).Low {
-		case "its", "it", "thats", "which", "color", "colour":
+		case "its", "it", "thats", "which", "color", "colour", "theyre", "shes", "hes":
 			return true
 		}
 	}
@@ -213,6 +277,9 @@ func (r *reader) gather(dst []cluster) []cluster {
 // item last.
 func (r *reader) linked(c *cluster, last, i int) bool {
 	it := &r.items[i]
+	if r.sep(i) >= words.Comma && i == last+1 && r.landmarked(c) {
+		return false // "behind the white van, red Mazda"
+	}
 	for j := last + 1; j <= i; j++ {
 		if r.sep(j) == words.Stop && !(it.kind == isColour && r.fragment(i)) {
 			return false
@@ -220,7 +287,10 @@ func (r *reader) linked(c *cluster, last, i int) bool {
 		if j == i {
 			break
 		}
-		if r.has(j, roleLandmark|roleNot|roleFailed|roleChange) && !r.has(j, roleGlue) || i-last > 7 {
+		if r.sep(j) >= words.Comma && r.landmarked(c) || i-last > 7 {
+			return false
+		}
+		if r.has(j, roleLandmark|roleNot|roleFailed|roleChange) && r.first(j).Low != "now" && r.first(j).Low != "instead" {
 			return false
 		}
 		if r.has(j, roleColour|roleShade|roleAdj|roleGlue|roleDet|roleIn|roleIsh|roleTrim|roleOne|roleUnit) {
@@ -249,28 +319,51 @@ func (r *reader) linked(c *cluster, last, i int) bool {
 // foreign tells whether a mention is of a landmark, of somebody else's car, or of
 // one that is not coming.
 func (r *reader) foreign(c *cluster) bool {
-	j := c.from - 1
-	det, in := false, false
-	for j >= 0 && r.near(j+1) && !r.has(j, roleNot|roleLandmark|roleBy) && r.has(j, roleDet|roleAdj|roleShade|roleIn) || j >= 0 && r.near(j+1) && r.first(j).Low == "in" {
-		det = det || r.has(j, roleDet)
-		in = in || r.has(j, roleIn) || r.first(j).Low == "in"
-		j--
-	}
-	if j >= 0 && r.near(j+1) {
-		switch {
-		case r.has(j, roleNot):
-			return true
-		case r.has(j, roleLandmark) && !in:
-			return true
-		case r.has(j, roleBy) && det && !(j > 0 && isComing(r.first(j-1).Low)):
-			return true
-		}
+	if r.landmarked(c) {
+		return true
 	}
 	k := c.to
 	for k < len(r.items) && k < c.to+2 && r.near(k) && r.has(k, roleGlue) && !r.has(k, roleFailed) {
 		k++
 	}
 	return k < len(r.items) && r.near(k) && r.has(k, roleFailed)
+}
+
+// landmarked tells whether what stands before a mention makes it a landmark,
+// somebody else's or denied.
+func (r *reader) landmarked(c *cluster) bool {
+	j := c.from - 1
+	det, in := false, false
+	for j >= 0 && r.near(j+1) && !r.has(j, roleNot|roleLandmark|roleBy) && (r.has(j, roleDet|roleAdj|roleShade|roleIn) || isGoing(r.first(j).Low)) {
+		det = det || r.has(j, roleDet)
+		in = in || r.has(j, roleIn) || r.first(j).Low == "in"
+		j--
+	}
+	if j < 0 || !r.near(j+1) {
+		return false
+	}
+	low := r.first(j).Low
+	switch {
+	case r.has(j, roleNot):
+		return low != "no" || !r.has(j+1, roleDet) // "the Micra, no the Juke" corrects
+	case r.has(j, roleLandmark):
+		return !in
+	case r.has(j, roleBy):
+		return det && !(j > 0 && isComing(r.first(j-1).Low))
+	case low == "theres" || low == "there" || low == "is" && r.first(max(0, j-1)).Low == "there":
+		return det && !in
+	}
+	return in && (low == "someone" || low == "somebody" || low == "bloke" || low == "idiot" || low == "person" || low == "whoever")
+}
+
+// isGoing tells whether a word may stand between a denial and its car: "won't be
+// coming in the golf".
+func isGoing(low string) bool {
+	switch low {
+	case "in", "gonna", "going", "to", "be", "coming", "come", "comin", "bringing", "driving":
+		return true
+	}
+	return false
 }
 
 func isComing(low string) bool {
@@ -295,10 +388,13 @@ func (r *reader) merge() Found {
 		switch {
 		case !started:
 			sum, started = *c, true
+		case r.changed(sum.to, c.from) && (clash(&sum, c) || sum.make != "" && c.make == "" && c.body != ""):
+			replace(&sum, c)
 		case !clash(&sum, c):
 			fill(&sum, c)
-		case r.changed(sum.to, c.from):
-			replace(&sum, c)
+		case sum.make == "" && sum.model == "" && sum.body == "" && c.ncolours > 0 && (c.make != "" || c.body != ""):
+			sum = *c // a colour by itself against a whole car
+			f.Spans = f.Spans[:0]
 		default:
 			f.Ambiguous = true
 			continue

@@ -114,7 +114,7 @@ func (r *reader) oneMeant(i int) bool {
 	if !r.has(j, roleDet) {
 		return false
 	}
-	if j == 0 {
+	if j == 0 || r.sep(j) >= words.Comma {
 		return true
 	}
 	switch r.first(j - 1).Low {
@@ -168,7 +168,7 @@ func (r *reader) vetoed(i int) bool {
 	last := i + 1
 	if r.near(last) {
 		next := r.first(last)
-		if r.has(last, roleNoun) && !r.has(last, roleTrim|roleCar|roleBody) && !r.named(last) {
+		if r.has(last, roleNoun) && !r.has(last, roleTrim|roleCar|roleBody|roleShade) && !r.named(last) {
 			return true
 		}
 		if r.has(last, roleUnit) && r.endsInNumber(i) && next.Class != words.Mixed {
@@ -176,7 +176,7 @@ func (r *reader) vetoed(i int) bool {
 		}
 	}
 	if r.near(i) && r.sep(i) < words.Slash {
-		if r.has(i-1, rolePerson) {
+		if r.has(i-1, rolePerson) && r.first(i-1).Low != "para" {
 			return true
 		}
 		prev := r.first(i - 1)
@@ -219,7 +219,11 @@ func (r *reader) sharesMake(j, i int) bool {
 // digits: "black 911".
 func (r *reader) colouredNumber(i int) bool {
 	w := r.first(i)
-	return w.Class == words.Digits && len(w.Low) >= 3 && r.near(i) && r.has(i-1, roleColour) &&
+	j := i - 1
+	for j > 0 && r.near(j) && r.has(j, roleIsh|roleAdj) {
+		j--
+	}
+	return w.Class == words.Digits && len(w.Low) >= 3 && r.near(i) && r.has(j, roleColour) &&
 		(i+1 == len(r.items) || !r.near(i+1) || r.first(i+1).Class == words.Letters)
 }
 
@@ -264,7 +268,16 @@ func (r *reader) plateLetters(i int) bool {
 // faint tells whether item i is so common a word that "in the …" is not enough.
 func (r *reader) faint(i int) bool {
 	it := &r.items[i]
-	return it.slip || it.to-it.from == 1 && words.Common(r.first(i).Stem)
+	if it.slip {
+		return true
+	}
+	return it.to-it.from == 1 && words.Common(r.first(i).Stem) && !r.proper(i)
+}
+
+// proper tells whether an everyday word is written as a name: a capital first in
+// the middle of a sentence that is not all like that.
+func (r *reader) proper(i int) bool {
+	return r.first(i).Title && r.near(i) && !r.first(i-1).Title && !r.first(i-1).Upper
 }
 
 // colourBefore tells whether a colour stands before item i as its adjective.
@@ -299,29 +312,51 @@ func (r *reader) colourAfter(i int) bool {
 	return false
 }
 
-// inBefore tells whether "in my", "driving the" or a possessive stands before
-// item i.
+// inBefore tells whether "the", "my" or a possessive stands before item i;
+// before an everyday word it takes "driving the".
 func (r *reader) inBefore(i int) bool {
 	j := i - 1
 	det := false
 	for j >= 0 && r.near(j+1) && r.has(j, roleDet|roleAdj|roleShade) && !r.has(j, roleIn) {
-		det = det || r.has(j, roleDet)
+		det = det || r.has(j, roleDet) || r.proper(i) // "same auld Defender"
 		j--
 	}
-	if !det || j < 0 || !r.near(j+1) {
+	if !det {
 		return false
 	}
-	low := r.first(j).Low
-	if r.faint(i) {
-		return strings.HasPrefix(low, "driv")
+	if !r.faint(i) {
+		return true
 	}
-	return r.has(j, roleIn) || low == "its" || low == "is" || low == "by"
+	if j >= 0 && r.near(j+1) && strings.HasPrefix(r.first(j).Low, "driv") {
+		return true
+	}
+	// "in his old Mercury": a maker, and somebody's.
+	return j >= 0 && r.near(j+1) && r.first(j).Low == "in" && r.items[i].lex.names[0].model == "" && r.owned(j+1, i) &&
+		r.first(i).Low != "seat"
+}
+
+// owned tells whether one of the items says whose it is.
+func (r *reader) owned(from, to int) bool {
+	for j := from; j < to; j++ {
+		switch r.first(j).Low {
+		case "my", "his", "her", "our", "their", "mi", "su":
+			return true
+		}
+		if r.items[j].poss {
+			return true
+		}
+	}
+	return false
 }
 
 // plateLike tells whether item i looks like a registration: letters and digits
 // together, five at least.
 func (r *reader) plateLike(i int) bool {
 	w := r.first(i)
+	if w.Class == words.Digits && len(w.Low) <= 3 && i+2 < len(r.items) && r.near(i+1) && r.near(i+2) {
+		a, b := r.first(i+1), r.first(i+2) // an Irish one: 98-DL-3321
+		return len(w.Low) >= 2 && a.Class == words.Letters && len(a.Low) <= 2 && !words.Common(a.Low) && b.Class != words.Letters
+	}
 	if w.Class == words.Mixed {
 		return len(w.Low) >= 5 || len(w.Low) == 4 && r.near(i+1) && len(r.first(i+1).Low) == 3
 	}
@@ -363,6 +398,9 @@ func (r *reader) settleName(i int) {
 			case got.make == c.make && c.model == "":
 				got = c
 			case got.make == c.make && got.model == "":
+			case c.model == "" && got.model != "":
+				got = c // "Genesis": the make before Hyundai's model
+			case got.model == "" && c.model != "" && got.make != "":
 			default:
 				n++
 				if got.model != c.model {

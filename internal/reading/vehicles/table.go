@@ -7,6 +7,9 @@ import (
 	"slices"
 	"strings"
 	"sync"
+	"unicode"
+
+	"passbell/internal/reading/vehicles/words"
 )
 
 // vehicles.csv holds a make or model a row: make, model (empty for the make
@@ -19,8 +22,9 @@ import (
 //go:embed vehicles.csv
 var vehiclesCSV string
 
-// words.csv holds the words about cars: colours, bodies, and the words that bind
-// or part them.
+// words.csv holds the words about cars, a kind and language a row: colours and
+// bodies with the label they are filed under, and the words that bind or part
+// them. An empty language is English or everybody's.
 //
 //go:embed words.csv
 var wordsCSV string
@@ -147,33 +151,29 @@ func (l *lexicon) add(phrase string) *lexeme {
 }
 
 // phraseKey joins a phrase as typed in a table to its key and the places where
-// it may be parted: at blanks and hyphens, and between letters and digits.
+// it may be parted: at blanks and hyphens, between letters and digits, and at
+// every Han sign.
 func phraseKey(phrase string) (string, uint32) {
-	var b strings.Builder
+	var key []byte
 	var cuts uint32
-	prev := byte(0)
-	for i := range len(phrase) {
-		c := phrase[i]
-		switch {
-		case c >= 'A' && c <= 'Z':
-			c |= 0x20
-		case c == '\'' || c == '!' || c == '+':
-			continue
-		case c == ' ' || c == '-' || c == '.' || c == '/' || c == '&' || c == ':' || c == '#':
-			cuts |= 1 << b.Len()
+	var prev rune
+	for _, r := range phrase {
+		if strings.ContainsRune(" -./&:#", r) {
+			cuts |= 1 << len(key)
 			prev = 0
 			continue
 		}
-		if prev != 0 && isDigit(prev) != isDigit(c) {
-			cuts |= 1 << b.Len()
+		if prev != 0 && (unicode.IsDigit(prev) != unicode.IsDigit(r) || unicode.Is(unicode.Han, r)) {
+			cuts |= 1 << len(key)
 		}
-		b.WriteByte(c)
-		prev = c
+		n := len(key)
+		key = words.AppendFold(key, string(r))
+		if len(key) > n {
+			prev = r
+		}
 	}
-	return b.String(), cuts
+	return string(key), cuts
 }
-
-func isDigit(c byte) bool { return c >= '0' && c <= '9' }
 
 func readTable(text string, columns int) ([][]string, error) {
 	r := csv.NewReader(strings.NewReader(text))
@@ -186,7 +186,7 @@ func readTable(text string, columns int) ([][]string, error) {
 }
 
 func (l *lexicon) loadWords(text string) error {
-	rows, err := readTable(text, 3)
+	rows, err := readTable(text, 4)
 	if err != nil {
 		return err
 	}
@@ -196,7 +196,7 @@ func (l *lexicon) loadWords(text string) error {
 		if !ok {
 			return fmt.Errorf("vehicle words: no kind %q", kind)
 		}
-		for _, phrase := range strings.Split(row[2], "|") {
+		for _, phrase := range strings.Split(row[3], "|") {
 			x := l.add(phrase)
 			switch {
 			case kind == "colour":

@@ -163,6 +163,15 @@ func (s *splitter) word() {
 		if !isWord(r) {
 			break
 		}
+		if unicode.Is(unicode.Han, r) {
+			if s.pos > w.Start {
+				break // each stands for itself: there are no blanks to cut at
+			}
+			s.low = utf8.AppendRune(s.low, r)
+			s.pos += size
+			letters++
+			break
+		}
 		switch {
 		case unicode.IsDigit(r):
 			digits++
@@ -205,6 +214,17 @@ func isApostrophe(r rune) bool {
 const latin = "aaaaaaaceeeeiiiidnooooo ouuuuytsaaaaaaaceeeeiiiidnooooo ouuuuyty" +
 	"aaaaaaccccccccddddeeeeeeeeeegggggggghhhhiiiiiiiiiiiijjkkkllllllllllnnnnnnnnnoooooooo" +
 	"rrrrrrssssssssttttttuuuuuuuuuuuuwwyyyzzzzzzs"
+
+// AppendFold adds s in the folded form of Low to dst, signs other than letters and
+// digits left out.
+func AppendFold(dst []byte, s string) []byte {
+	for _, r := range s {
+		if isWord(r) {
+			dst = appendFold(dst, r)
+		}
+	}
+	return dst
+}
 
 // appendFold adds r in its plain lower-case form. Full-width letters and digits
 // count as plain ones; other scripts stay as they are.
