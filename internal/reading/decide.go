@@ -480,7 +480,7 @@ func (s *scan) here(out *Reading) bool {
 	switch {
 	case s.has(signHere) && !(s.served() && s.has(signGot)) && !s.introduces():
 		s.say(out, Here, "Says that somebody is there: ", signHere)
-	case s.has(signPlace) && s.ctx.due() && !(s.has(signLost) && s.asks()) && !s.has(signAway, signComing, signCancel, signMove, signGot) && !s.question():
+	case s.has(signPlace) && s.ctx.due() && !(s.has(signLost) && s.asks()) && !s.has(signAway, signComing, signCancel, signMove, signGot, signProblem, signNobody) && !s.question():
 		s.say(out, Here, "Says where they stand, while collection is on: ", signPlace)
 	case s.oneSlip():
 		out.Intent, out.Why = Here, "One word, a letter away from \"here\"."
@@ -648,7 +648,7 @@ func (s *scan) moves(out *Reading) bool {
 func (s *scan) comes(out *Reading) bool {
 	due := s.expected()
 	switch {
-	case s.served() && due == nil:
+	case s.served() && (due == nil || s.has(signGot)):
 		return false
 	case s.has(signAway) && (s.ctx.today() || due != nil):
 		s.say(out, Coming, "Says that they are not there yet: ", signAway)
@@ -706,6 +706,10 @@ func (s *scan) tellsCar(out *Reading) bool {
 		return false
 	}
 	if !s.firmCar() {
+		if s.has(signNoCar) && !s.asks() && !s.served() {
+			s.say(out, Car, "Comes without a car: ", signNoCar)
+			return true
+		}
 		return false
 	}
 	if s.has(signWillCar, signNowCar) || s.mostlyCar() || s.vehicle.Plate != "" {

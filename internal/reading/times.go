@@ -316,6 +316,9 @@ func bareLength(toks []Token, i, j, hi int) bool {
 	if w := word(toks, i-1); (w == "about" || w == "like") && word(toks, i-2) == "" && word(toks, j) == "" && hi > 12 {
 		return true
 	}
+	if j == i+1 && toks[i].Kind == Number && hi > 12 && hi <= 60 && i == 0 && j == len(toks) {
+		return true // "15" and nothing else
+	}
 	// A range of minutes alone in its clause.
 	return j-i >= 3 && toks[i+1].Kind == Dash && word(toks, i-1) == "" && word(toks, j) == "" && hi <= 60 && hi > 12
 }
