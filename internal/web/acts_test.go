@@ -53,7 +53,9 @@ func TestEveryButton(t *testing.T) {
 		},
 		{
 			"packed", "/orders/K413/packed", nil, "K413 Dean Hepworth: packed.", "K413 Dean Hepworth: was packed already, at 17:11.",
-			func(t *testing.T, h *house) { require.Equal(t, h.clock.Now().UnixMilli(), h.order("K413").PackedAt.UnixMilli()) },
+			func(t *testing.T, h *house) {
+				require.Equal(t, h.clock.Now().UnixMilli(), h.order("K413").PackedAt.UnixMilli())
+			},
 		},
 		{
 			"not packed", "/orders/K409/unpacked", nil, "is not packed.", "is not packed.",

@@ -203,7 +203,7 @@ func (s *site) apiMessages(ctx context.Context, _ *none) (*messagesOut, error) {
 
 // actIn is a call that does something to an order.
 type actIn struct {
-	refIn
+	Ref  string `path:"ref" doc:"The order's reference, in any case" example:"K401"`
 	Key  string `header:"Idempotency-Key" doc:"Accepted and not needed: an act that is done already is not done twice"`
 	Body actBody
 }

@@ -14,7 +14,7 @@ import (
 
 // putIn is an order as a shop puts it.
 type putIn struct {
-	refIn
+	Ref  string `path:"ref" minLength:"1" maxLength:"80" doc:"The order's reference" example:"K401"`
 	Body struct {
 		_     struct{}  `additionalProperties:"false"`
 		Name  string    `json:"name" minLength:"1" maxLength:"200"`

@@ -57,12 +57,12 @@ func (s *site) messagesView(ctx context.Context, n night.Night) (view, error) {
 			return view{}, err
 		}
 	}
-	refs := refsByID(orders)
+	names := namesByID(orders)
 	counts := map[night.MessageState]int{}
 	slices.SortStableFunc(messages, func(a, b night.Message) int { return moment(b).Compare(moment(a)) })
 	for _, m := range messages {
 		counts[m.State]++
-		t := s.sentText(c, m, refs)
+		t := s.sentText(c, m, names)
 		if t.Again {
 			p.Trouble = append(p.Trouble, t)
 			continue
@@ -81,7 +81,7 @@ func (s *site) messagesView(ctx context.Context, n night.Night) (view, error) {
 			if i > 0 {
 				l.About += ", "
 			}
-			l.About += refs[id]
+			l.About += names[id]
 		}
 		p.Texts = append(p.Texts, l)
 	}
@@ -103,9 +103,9 @@ func (s *site) planned(ctx context.Context, c seen, orders []night.Order) (*plan
 		return nil, err
 	}
 	p := &planned{Summary: pre.Summary()}
-	refs := refsByID(orders)
+	names := namesByID(orders)
 	for _, m := range pre.Messages {
-		p.Texts = append(p.Texts, s.sentText(c, m, refs))
+		p.Texts = append(p.Texts, s.sentText(c, m, names))
 	}
 	byID := map[int64]night.Order{}
 	for _, o := range orders {

@@ -83,10 +83,11 @@ type sentText struct {
 	Kind   string
 	State  night.MessageState
 	Reason string
-	To     string
+	Tel    string
+	Number string // or the address
 	Text   string
 	Parts  int
-	About  string // references
+	About  string // names and references
 	Again  bool   // a person may send it again
 }
 
@@ -124,7 +125,7 @@ func (s *site) orderView(ctx context.Context, n night.Night, ref string) (view, 
 	for _, e := range slices.Backward(card.Events) {
 		p.Lines = append(p.Lines, line{s.when(n, e.At), e.Who, tell(e)})
 	}
-	byID := refsByID(orders)
+	byID := namesByID(orders)
 	for _, m := range slices.Backward(card.Messages) {
 		p.Sent = append(p.Sent, s.sentText(c, m, byID))
 	}
@@ -148,6 +149,15 @@ func told(c desk.Card) bool {
 	})
 }
 
+// namesByID gives the name and reference of each order.
+func namesByID(orders []night.Order) map[int64]string {
+	out := make(map[int64]string, len(orders))
+	for _, o := range orders {
+		out[o.ID] = o.Name + " " + o.Ref
+	}
+	return out
+}
+
 func refsByID(orders []night.Order) map[int64]string {
 	out := make(map[int64]string, len(orders))
 	for _, o := range orders {
@@ -156,20 +166,21 @@ func refsByID(orders []night.Order) map[int64]string {
 	return out
 }
 
-func (s *site) sentText(c seen, m night.Message, refs map[int64]string) sentText {
+func (s *site) sentText(c seen, m night.Message, names map[int64]string) sentText {
 	t := sentText{
 		Origin: c.Origin, ID: m.ID, At: s.when(c.night, m.DueAt), Kind: capital(kindWords(m.Kind)), State: m.State, Reason: m.Reason,
-		To: m.To, Text: m.Text, Parts: m.Parts,
+		Text: m.Text, Parts: m.Parts,
 	}
 	if !m.SettledAt.IsZero() {
 		t.At = s.when(c.night, m.SettledAt)
 	}
+	t.Number = m.To
 	if isNumber(m.To) {
-		t.To = national(m.To)
+		t.Tel, t.Number = "tel:"+m.To, national(m.To)
 	}
 	var about []string
 	for _, cover := range m.Covers {
-		about = append(about, refs[cover.OrderID])
+		about = append(about, names[cover.OrderID])
 	}
 	t.About = strings.Join(about, ", ")
 	switch m.State {
