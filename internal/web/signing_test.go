@@ -8,6 +8,7 @@ import (
 	"net/http/cookiejar"
 	"net/http/httptest"
 	"net/url"
+	"strconv"
 	"strings"
 	"testing"
 
@@ -254,3 +255,5 @@ func TestAPIToken(t *testing.T) {
 	}
 	require.Equal(t, http.StatusUnauthorized, call(t, handler, http.MethodGet, "/api/v1/night", nil).Code, "with a token set, this machine sends it too")
 }
+
+func itoa(n int64) string { return strconv.FormatInt(n, 10) }
