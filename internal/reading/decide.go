@@ -172,6 +172,10 @@ func (s *scan) mute() {
 			dead[i] = dead[i] || s.unreal(m)
 		case signNobody, signProblem, signCancel, signCantCome:
 			dead[i] = dead[i] || s.supposed(m)
+		case signComing:
+			dead[i] = dead[i] || s.marked('?') && s.supposed(m) || s.supposed(m) && s.asked(m.clause)
+		case signMove:
+			dead[i] = dead[i] || s.names(m, clsFood)
 		}
 	}
 	k := 0
@@ -220,6 +224,26 @@ func (s *scan) unreal(m *mark) bool {
 	}
 	if !explicit && (!s.ctx.today() || s.ctx.now() < s.ctx.First-120) && !s.ctx.Date.IsZero() {
 		return len(s.toks) > 3
+	}
+	return false
+}
+
+// asked tells whether a clause puts a question.
+func (s *scan) asked(clause int) bool {
+	for i := range s.marks {
+		if s.marks[i].sign == signAsk && s.marks[i].clause == clause {
+			return true
+		}
+	}
+	return false
+}
+
+// names tells whether a mark's words hold one of a class.
+func (s *scan) names(m *mark, c class) bool {
+	for k := m.start; k < m.end; k++ {
+		if s.toks[k].bits&c != 0 {
+			return true
+		}
 	}
 	return false
 }
@@ -459,7 +483,7 @@ func (s *scan) topical() bool {
 
 // junk tells advertising, wrong numbers and private texts from the rest.
 func (s *scan) junk() bool {
-	if s.has(signWrong) && !s.has(signHere, signStop, signCancel) && !(s.ctx.Known && s.has(signProblem, signAsk)) {
+	if s.has(signWrong) && !s.has(signHere, signStop, signCancel) && !(s.ctx.Known && s.has(signProblem, signAsk, signComing)) {
 		return true
 	}
 	if !s.ctx.Known && s.has(signPrivate) && !s.topical() && !s.has(signHere) {
@@ -470,15 +494,25 @@ func (s *scan) junk() bool {
 		return false
 	}
 	if !s.ctx.Known {
-		return ads >= 1 && !s.has(signHere, signComing) && !(s.has(signStop) && ads < 2) || ads >= 3
+		return ads >= 1 && !s.has(signHere) && !(s.has(signStop) && ads < 2) && !s.namesOrder() || ads >= 3
 	}
 	return ads >= 2 && !s.has(signHere, signStop, signComing, signCancel, signThanks)
+}
+
+// namesOrder tells whether a name or a reference of the book is in the text.
+func (s *scan) namesOrder() bool {
+	for i := range s.toks {
+		if s.toks[i].bits&(clsRef|clsName) != 0 {
+			return true
+		}
+	}
+	return false
 }
 
 // here decides whether somebody is at the collection point.
 func (s *scan) here(out *Reading) bool {
 	switch {
-	case s.has(signHere) && !(s.served() && s.has(signGot)) && !s.introduces():
+	case s.has(signHere) && !(s.served() && s.has(signGot)) && !s.introduces() && !(s.has(signAway) && !s.anyExplicit()):
 		s.say(out, Here, "Says that somebody is there: ", signHere)
 	case s.has(signPlace) && s.ctx.due() && !(s.has(signLost) && s.asks()) && !s.has(signAway, signComing, signCancel, signMove, signGot, signProblem, signNobody) && !s.question():
 		s.say(out, Here, "Says where they stand, while collection is on: ", signPlace)
@@ -550,7 +584,17 @@ func (s *scan) bareName() bool {
 			rest++
 		}
 	}
-	return refs > 0 && rest == 0 || names >= 2 && rest <= 1 && !s.has(signThanks) || names >= 2 && !s.ctx.Known && rest <= 4 && !s.has(signCancel, signCantCome, signMove, signShift, signComing, signProblem, signNobody, signWrong, signFuture)
+	return refs > 0 && (rest == 0 || rest <= 3 && !s.ctx.Known && !s.has(signCancel, signCantCome, signMove, signShift, signComing, signProblem, signNobody, signWrong, signFuture)) || names >= 2 && rest <= 1 && !s.has(signThanks) || names >= 2 && !s.ctx.Known && rest <= 4 && !s.has(signCancel, signCantCome, signMove, signShift, signComing, signProblem, signNobody, signWrong, signFuture)
+}
+
+// anyExplicit tells whether some arrival is told outright.
+func (s *scan) anyExplicit() bool {
+	for i := range s.marks {
+		if s.marks[i].sign == signHere && s.explicit(&s.marks[i]) {
+			return true
+		}
+	}
+	return false
 }
 
 func (s *scan) served() bool { return s.ctx.Facts.Served }
@@ -648,7 +692,7 @@ func (s *scan) moves(out *Reading) bool {
 func (s *scan) comes(out *Reading) bool {
 	due := s.expected()
 	switch {
-	case s.served() && (due == nil || s.has(signGot)):
+	case s.served() && (due == nil || s.has(signGot)), s.has(signNobody) && due == nil && s.ctx.serving():
 		return false
 	case s.has(signAway) && (s.ctx.today() || due != nil):
 		s.say(out, Coming, "Says that they are not there yet: ", signAway)
@@ -831,6 +875,10 @@ func (s *scan) rest(out *Reading) {
 	}
 	out.Asks = out.Allergy
 	out.Vehicle = night.Vehicle{}
+	if s.has(signSorry) && !s.has(signPrivate) {
+		s.say(out, Thanks, "Only an apology: ", signSorry)
+		return
+	}
 	if s.ctx.Facts.Arrived && s.ctx.today() && !s.has(signPrivate) && s.words() >= 3 {
 		out.Intent, out.Why = Thanks, "A remark after the food was handed over."
 		return

@@ -80,7 +80,7 @@ func (s *scan) against(m *moment) int {
 	}
 	for k := m.end; k < len(s.toks) && k < m.end+4 && s.clauses[k] == m.clause; k++ {
 		switch s.toks[k].Text {
-		case "late", "behind", "delayed", "over", "later", "tarde", "retraso", "atrasado", "atrasada":
+		case "late", "behind", "delayed", "delay", "over", "later", "tarde", "retraso", "atrasado", "atrasada":
 			return 1
 		case "early", "earlier", "sooner", "temprano", "antes":
 			return -1

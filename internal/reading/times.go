@@ -401,7 +401,7 @@ func hourMinute(toks []Token, i, j, hour int) (moment, bool) {
 	}
 	n, e := wholeNum(toks, k)
 	spelled := k < len(toks) && toks[k].Kind == Word && n >= 10 && n < 60
-	spaced := toks[i].Kind == Number && toks[k].Kind == Number && toks[k].Digits == 2 && n < 60 && n%5 == 0 && timePrep(word(toks, i-1))
+	spaced := toks[i].Kind == Number && toks[k].Kind == Number && toks[k].Digits == 2 && n < 60 && n%5 == 0 && (timePrep(word(toks, i-1)) || word(toks, i-1) == "come" || word(toks, i-1) == "there" || word(toks, i-1) == "instead")
 	if (spelled || spaced) && !isUnit(word(toks, e)) {
 		return clock(toks, e, hour, n, false)
 	}

@@ -295,6 +295,13 @@ func (v *vocab) settle(toks []Token) []Token {
 			continue
 		}
 		prev, next := neighbour(toks, i, -1), neighbour(toks, i, 1)
+		if t.Text == "no" && (next == "one" || next == "body") {
+			nobody := *t
+			nobody.Text, nobody.End = "nobody", toks[i+1].End
+			toks[i] = v.add(toks[i:i:i], nobody)[0]
+			toks = append(toks[:i+1], toks[i+2:]...)
+			continue
+		}
 		if words := twoFaced(t.Text, prev, next); words != nil {
 			toks = v.replace(toks, i, words)
 			i += len(words) - 1
