@@ -47,8 +47,13 @@ func (r *Rehearsal) watches(day func(int, night.Clock) time.Time) {
 	r.agenda.plan(r.givenUpAt(), r.giveUp)
 }
 
-// look is what the cook does each time that she looks at the pass.
+// look is what the cook does each time that she looks at the pass. Where nothing
+// has happened since the last time, every fifth minute will do.
 func (r *Rehearsal) look(ctx context.Context) error {
+	if r.watch.event == r.seen && r.clock.Now().Minute()%5 != 0 {
+		return nil
+	}
+	r.seen = r.watch.event
 	b, err := r.house.Desk.Board(ctx, r.night.ID)
 	if err != nil {
 		return err

@@ -48,6 +48,7 @@ type Rehearsal struct {
 	people  people
 	tell    func(Line)
 	watch   watch
+	seen    int64 // the last event when the cook last looked
 }
 
 // people finds who is who.
