@@ -13,6 +13,7 @@ var (
 	notGone       = regexp.MustCompile(`\b(?:not|never|no|non) (?:cancel|refund|void)`)
 	totalsCell    = regexp.MustCompile(`^(?:grand |sub ?|order )?(?:totals?|sums?|summe|suma|gesamt|count)(?: (?:orders|items|general))?$`)
 	testName      = regexp.MustCompile(`^(?:test|testing|tester|prueba|test (?:test|order|customer|user|person|account|name|mctest\w*|testing|tester|testson)|(?:my|a|the) test|\w+ test order|asdf\w*|xxx+)(?: \d+)?$`)
+	goneNote      = regexp.MustCompile(`^(?:order |now |has been |was )*(?:cancelled|canceled|refunded|void|voided|cancelado|cancelada|anulado|anulada)(?: (?:by phone|by text|order|today|and refunded))*$`)
 	testWords     = regexp.MustCompile(`\b(?:test order|order test|testing (?:the|my|this|checkout|payment)|this is a test|just a test|just testing|only testing|please ignore|ignore this|do not make|dont make|pedido de prueba)\b`)
 	testRef       = regexp.MustCompile(`^test[ 0-9]*$|^test `)
 	emptyYes      = regexp.MustCompile(`^(?:no|false|0|n|none|not cancelled|na|n a|-)?$`)
@@ -27,6 +28,11 @@ func (x line) aside() string {
 		case partStatus.MatchString(w), notGone.MatchString(w):
 		case goneStatus.MatchString(w):
 			return fmt.Sprintf("its status is %q", s)
+		}
+	}
+	for _, n := range x.notes {
+		if len(n) < 40 && goneNote.MatchString(fold(n)) {
+			return fmt.Sprintf("its note says %q", n)
 		}
 	}
 	if x.cancel == "" {

@@ -32,7 +32,8 @@ type builder struct {
 	byKey  map[string]*group
 	phones *phone.Reader
 	memos  memos
-	arena  []int // row numbers, many orders' in one piece
+	under  string // the time that heads the rows being read
+	arena  []int  // row numbers, many orders' in one piece
 }
 
 // assemble turns rows into orders.
@@ -159,7 +160,13 @@ func (b *builder) sort(s sheet) {
 			b.leave(r.num, why)
 			continue
 		}
+		if b.section(r) {
+			continue
+		}
 		x := b.lay.read(r)
+		if len(x.slots) == 0 && b.under != "" {
+			x.slots = []string{b.under}
+		}
 		switch g := b.groupOf(x, current); {
 		case g != nil:
 			g.lines = append(g.lines, x)
@@ -171,6 +178,32 @@ func (b *builder) sort(s sheet) {
 	if b.opt.Progress != nil {
 		b.opt.Progress(len(body), 2*len(body))
 	}
+}
+
+// section takes a row that holds nothing but a time for the heading of the rows
+// below it, in files without a column for the slot.
+func (b *builder) section(r row) bool {
+	if b.lay.has(fSlot) {
+		return false
+	}
+	only := ""
+	for _, c := range r.cells {
+		if c != "" && only != "" {
+			return false
+		}
+		if c != "" {
+			only = c
+		}
+	}
+	if len(only) > 40 {
+		return false
+	}
+	if c, ok, trouble := b.oneSlot([]string{only}, loose); ok && trouble == nil {
+		b.under = only
+		b.leave(r.num, "it is the heading of the rows for "+c.String())
+		return true
+	}
+	return false
 }
 
 // shown gives a row's words for a person.

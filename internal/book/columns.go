@@ -94,7 +94,7 @@ func (c *column) countCell(v string) {
 	if refCell.MatchString(v) {
 		c.refs++
 	}
-	if len(v) > 80 {
+	if len(v) > 80 && v[0] != '[' {
 		if len(splitItems(v)) > 1 {
 			c.many++
 		}
@@ -106,6 +106,12 @@ func (c *column) countCell(v string) {
 	}
 	if f.moment != nil || len(findSpans(f.rest, loose)) > 0 {
 		c.clocks++
+	}
+	if v[0] == '[' || v[0] == '{' {
+		if items, ok := jsonItems(v); ok && len(items) > 0 {
+			c.dishes++
+			return
+		}
 	}
 	parts := splitItems(v)
 	for _, p := range parts {
@@ -277,7 +283,7 @@ func (l *layout) byContent() {
 			}
 		case fRef:
 			switch {
-			case c.share(c.phones, 0.8) && count[fPhone] == 0:
+			case c.share(c.phones, 0.5) && count[fPhone] == 0:
 				c.field = fPhone
 			case c.share(c.dishes, 0.6) && c.refs*2 < c.filled:
 				c.field = fItems
@@ -291,6 +297,10 @@ func (l *layout) byContent() {
 				c.field = fEmail
 			}
 		case fProduct:
+			if count[fProduct] > 1 && c.share(c.counts, 0.9) {
+				c.heading = heading{field: fOther} // a line's number
+				continue
+			}
 			if c.share(c.many, 0.2) && count[fQty] == 0 {
 				c.field = fItems
 			}

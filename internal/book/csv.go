@@ -30,6 +30,9 @@ func openCSV(text string) sheet {
 			s.rows = append(s.rows, row{num: num, cells: cells})
 		}
 	}
+	if inner, ok := wrapped(s.rows); ok {
+		return openCSV(inner)
+	}
 	for _, num := range p.open {
 		s.notes = append(s.notes, Problem{
 			Row: num, Field: "file", Level: Look,
@@ -38,6 +41,25 @@ func openCSV(text string) sheet {
 		})
 	}
 	return s
+}
+
+// wrapped undoes what some programs do when they save a CSV they did not
+// understand: every line is one cell in quotation marks.
+func wrapped(rows []row) (string, bool) {
+	lines := make([]string, 0, len(rows))
+	for _, r := range rows {
+		if len(r.cells) != 1 || !strings.ContainsAny(r.cells[0], separators) {
+			return "", false
+		}
+		lines = append(lines, r.cells[0])
+	}
+	if len(lines) < 2 || strings.ContainsAny(strings.Join(lines, ""), "\n") {
+		return "", false
+	}
+	text := strings.Join(lines, "\n")
+	p := splitter{text: text, sep: sniff(text)}
+	first, _ := p.record()
+	return text, len(first) > 2
 }
 
 // declared takes off a first line such as "sep=;", by which some spreadsheets

@@ -3,6 +3,7 @@ package book
 import (
 	"errors"
 	"fmt"
+	"regexp"
 	"slices"
 	"strings"
 
@@ -294,6 +295,9 @@ func (b *builder) note(g *group, o *night.Order) {
 	}
 	o.Note = strings.Join(notes, "; ")
 	for _, n := range notes {
+		b.numberInNote(g.lines[0].num, n, o)
+	}
+	for _, n := range notes {
 		o.Allergy = joinAllergy(o.Allergy, b.memos.notes.get(n, allergyIn))
 	}
 	for _, x := range g.lines {
@@ -308,6 +312,20 @@ func (b *builder) note(g *group, o *night.Order) {
 				return ""
 			}))
 		}
+	}
+}
+
+var noteNumber = regexp.MustCompile(`\+?\(?\d[\d\s()\-.]{8,18}\d`)
+
+// numberInNote mentions a number in a note that is not the order's own: it may be
+// the one to text.
+func (b *builder) numberInNote(row int, note string, o *night.Order) {
+	typed := noteNumber.FindString(note)
+	if typed == "" {
+		return
+	}
+	if n, err := b.phones.Parse(typed); err == nil && n.E164 != o.Phone {
+		b.problem(row, o.Ref, "phone", Look, "the note names another number, "+n.National, "change the number if that one is right")
 	}
 }
 

@@ -95,7 +95,7 @@ var exact = table(map[field]string{
 	fSlotEnd: `slot end|end|end time|to|until|till|pickup to|pickup until|collection to|collection end|window end|hasta|hora fin|fin`,
 	fDate: `date|collection date|pickup date|pick up date|delivery date|event date|day|collection day|pickup day|pick up day|night|due date|
 		date of collection|fulfilment date|fulfillment date|requested date|booking date|slot date|fecha|fecha de recogida|fecha recogida|dia|dia de recogida|fecha de entrega`,
-	fItems: `items|order items|products|order details|details|order summary|summary|basket|cart|contents|your order|line items|dishes|choices|food|
+	fItems: `items|order items|products|order details|details|order summary|summary|basket|cart|contents|your order|line items|lines|order lines|dishes|choices|food|
 		item list|items ordered|products ordered|what they want|order contents|ordered|selections|menu choices|what|your choices|articulos|productos|platos|detalle|detalle del pedido|contenido`,
 	fProduct: `item|item name|product|product name|lineitem name|line item|line item name|lineitem title|dish|description|article|product title|
 		item description|menu item|ticket type|producto|articulo|plato|nombre del producto|descripcion`,
@@ -129,7 +129,7 @@ var exact = table(map[field]string{
 		lineitem requires shipping|lineitem taxable|lineitem discount|lineitem compare at price|accepts marketing|marketing|newsletter|
 		language|risk level|row|row number|line|line number|line no|s no|sr no|seq|index|
 		total items|total quantity|total qty|item count|items count|number of items|no of items|done|packed|collected|tick|
-		direccion|calle|ciudad|codigo postal|pais|precio|precio unitario|metodo de pago|iva|descuento|unit|category|item category|age|people|guests|party size|points`,
+		direccion|calle|ciudad|codigo postal|pais|precio|precio unitario|metodo de pago|iva|descuento|unit|category|item category|age|people|guests|party size|points|covers|headcount|adults|children|kids|seats|table|table number|customer id|user id|client id|member id`,
 })
 
 // table turns the lists round. No word stands in two of them.

@@ -26,6 +26,8 @@ var (
 	qtyWord   = regexp.MustCompile(`(?i)^(one|two|three|four|five|six|seven|eight|nine|ten|twelve|a|an|un|una|dos|tres|cuatro)\s+(\pL.*)$`)
 	price     = regexp.MustCompile(`(?i)\s*(?:[@=]|\bat\b|[-–—:,])?\s*[(\[]?\s*[+]?(?:(?:£|\$|€|GBP|USD|EUR|AUD)\s*\d+(?:[.,]\d{1,2})?|\d+(?:[.,]\d{2})\s*(?:£|€|GBP|USD|EUR))(?:\s*(?:each|ea|pp))?\s*[)\]]?(?:\s|$)`)
 	nameKey   = regexp.MustCompile(`(?i)^(?:product|item|name|product name|item name|producto)\s*[:=]\s*(\S.*)$`)
+	nextQty   = regexp.MustCompile(`\s+(\d{1,2}\s+\pL)`)
+	pieces    = regexp.MustCompile(`(?i)\d\s*(?:pieces?|pcs?|pack|packs|ct|count|inch|in|cm|g|kg|ml|l|cl|oz|lb|per|for|person|people|x)\b`)
 	joinedQty = regexp.MustCompile(`(?i)(?:\s+(?:and|y|e)|\s*[&+])\s+(\d{1,3}\s*[x×]?\s+\pL|\d{1,3}\s*[x×]\s*\pL)`)
 	listMark  = regexp.MustCompile(`^\s*(?:[-*•·–]|\d{1,2}[.)])\s+`)
 )
@@ -36,13 +38,16 @@ type itemStyle struct {
 	endQty   bool // "Pork bao: 2" counts
 }
 
-// styleOf looks at all cells: where quantities are written in any plainer way,
-// a number in brackets belongs to the name, such as the pieces in a box.
+// styleOf looks at all cells: where a number in brackets stands beside a plainer
+// quantity, it belongs to the name, such as the pieces in a box.
 func styleOf(cells []string) itemStyle {
-	plain, paren := 0, 0
+	plain, paren, both := 0, 0, 0
 	for _, c := range cells {
 		for _, p := range splitItems(c) {
 			p = strings.TrimSpace(price.ReplaceAllString(p, " "))
+			if qtyFront.MatchString(p) && qtyParen.MatchString(p) {
+				both++
+			}
 			switch {
 			case qtyFront.MatchString(p), qtyX.MatchString(p), qtyBack.MatchString(p), qtyParenX.MatchString(p), qtyNamed.MatchString(p):
 				plain++
@@ -53,7 +58,7 @@ func styleOf(cells []string) itemStyle {
 			}
 		}
 	}
-	return itemStyle{parenQty: plain == 0 && paren > 0, endQty: plain == 0}
+	return itemStyle{parenQty: paren > 0 && both == 0, endQty: plain == 0}
 }
 
 // parseItems reads a cell that holds all items of an order.
@@ -65,6 +70,9 @@ func parseItems(s string, style itemStyle) []night.Item {
 	if items, ok := jsonItems(s); ok {
 		return items
 	}
+	if items, ok := keyedItems(s); ok {
+		return items
+	}
 	var out []night.Item
 	for _, p := range splitItems(s) {
 		if it, ok := parseItem(p, style); ok {
@@ -74,9 +82,51 @@ func parseItems(s string, style itemStyle) []night.Item {
 	return out
 }
 
+var (
+	keyName = regexp.MustCompile(`(?i)(?:^|[|,;\n])\s*(?:product|item|name|product name|item name|title|producto)\s*[:=]\s*`)
+	keyQty  = regexp.MustCompile(`(?i)(?:^|[|,;\n])\s*(?:qty|quantity|cantidad)\s*[:=]\s*(\d{1,3})\b`)
+	keyAny  = regexp.MustCompile(`(?i)[|,;\n]\s*[a-z][a-z _]{1,20}\s*[:=]`)
+)
+
+// keyedItems reads items whose parts are named, such as
+// "name:Pork bao|quantity:2|total:15.00; name:Slaw|quantity:1".
+func keyedItems(s string) ([]night.Item, bool) {
+	starts := keyName.FindAllStringIndex(s, -1)
+	if len(starts) == 0 || len(keyQty.FindAllString(s, -1)) != len(starts) {
+		return nil, false
+	}
+	var out []night.Item
+	for i, at := range starts {
+		part, before := s[at[1]:], ""
+		if i+1 < len(starts) {
+			part = s[at[1]:starts[i+1][0]]
+		}
+		if i == 0 {
+			before = s[:at[0]]
+		}
+		name := part
+		if end := keyAny.FindStringIndex(part); end != nil {
+			name = part[:end[0]]
+		}
+		it := night.Item{Qty: 1, Name: strings.Join(strings.Fields(strings.Trim(name, " |,;")), " ")}
+		if m := keyQty.FindStringSubmatch(part); m != nil {
+			it.Qty = atoi(m[1])
+		} else if m := keyQty.FindStringSubmatch(before); m != nil {
+			it.Qty = atoi(m[1])
+		} else {
+			return nil, false
+		}
+		if it.Name == "" || it.Qty < 1 {
+			return nil, false
+		}
+		out = append(out, it)
+	}
+	return out, true
+}
+
 // parseItem reads one item with its quantity in any of the usual notations.
 func parseItem(p string, style itemStyle) (night.Item, bool) {
-	p = strings.TrimSpace(listMark.ReplaceAllString(p, ""))
+	p = strings.TrimLeft(listMark.ReplaceAllString(strings.TrimSpace(p), ""), "+& ")
 	p = strings.Trim(strings.TrimSpace(price.ReplaceAllString(p, " ")), " ,;|")
 	if p == "" || !strings.ContainsFunc(p, isLetterOrDigit) {
 		return night.Item{}, false
@@ -141,10 +191,10 @@ func isLetterOrDigit(r rune) bool {
 // show a quantity: "2x Rice, steamed; 1x Slaw" is two items.
 func splitItems(s string) []string {
 	s = joinedQty.ReplaceAllString(s, "; $1")
-	hard := cut(s, ";\n|")
-	if len(hard) == 2 && strings.Contains(s, "|") && kvPair(hard) {
-		hard = []string{s}
+	if qtyBare.MatchString(s) && !strings.ContainsAny(s, ",;|\n(") && !pieces.MatchString(s) {
+		s = nextQty.ReplaceAllString(s, "; $1") // "2 bao 1 slaw"
 	}
+	hard := cut(s, ";\n|")
 	var out []string
 	for _, part := range hard {
 		if namedPair(part) {
@@ -202,10 +252,6 @@ func hasQty(p string) bool {
 // namedPair tells whether a part names its quantity, as in "Pork bao, Qty: 2".
 func namedPair(part string) bool {
 	return strings.Count(strings.ToLower(part), "qty") == 1 || strings.Count(strings.ToLower(part), "quantity") == 1
-}
-
-func kvPair(parts []string) bool {
-	return nameKey.MatchString(strings.TrimSpace(parts[0])) && qtyFirst.MatchString(strings.TrimSpace(parts[1])+" x")
 }
 
 // cut splits at any of the marks outside of brackets.
