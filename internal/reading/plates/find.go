@@ -117,8 +117,17 @@ type finder struct {
 	hits    []Hit
 	// worth is set when a word has a digit, or something says that a plate is
 	// spoken of.
-	worth bool
-	caps  bool // the whole text is in capitals
+	worth   bool
+	caps    bool // the whole text is in capitals
+	scratch scratch
+}
+
+// scratch is what match works on.
+type scratch struct {
+	tmp, fixed [maxPlate]byte
+	best       *format
+	rank       int
+	plate      [maxPlate + 1]byte
 }
 
 // add keeps a hit that is sure enough.

@@ -4,6 +4,7 @@ import (
 	_ "embed"
 	"encoding/csv"
 	"fmt"
+	"slices"
 	"strconv"
 	"strings"
 	"sync"
@@ -23,10 +24,11 @@ var formatsCSV string
 
 // format is one shape of plate.
 type format struct {
-	country, area, name string
-	shape               string
-	home, abroad        float64
-	rule                func(string) bool
+	country, name string
+	areas         []string // states or provinces that issue it, none for the country
+	shape         string
+	home, abroad  float64
+	rule          func([]byte) bool
 }
 
 // formatSet holds the formats by their length; compiled once, read only.
@@ -57,7 +59,10 @@ func loadFormats(text string) (*formatSet, error) {
 	}
 	set := &formatSet{byCountry: make(map[string]*[maxPlate + 1][]format)}
 	for _, row := range rows[1:] {
-		f := format{country: row[0], area: row[1], name: row[2]}
+		f := format{country: row[0], name: row[2]}
+		if row[1] != "" {
+			f.areas = []string{row[1]}
+		}
 		if f.home, err = strconv.ParseFloat(row[4], 64); err != nil {
 			return nil, fmt.Errorf("plate formats: %s: %w", f.name, err)
 		}
@@ -79,14 +84,28 @@ func loadFormats(text string) (*formatSet, error) {
 				of = &[maxPlate + 1][]format{}
 				set.byCountry[f.country] = of
 			}
-			of[len(shape)] = append(of[len(shape)], f)
+			of[len(shape)] = addFormat(of[len(shape)], f)
 			if f.abroad > 0 {
-				set.abroad[len(shape)] = append(set.abroad[len(shape)], f)
+				set.abroad[len(shape)] = addFormat(set.abroad[len(shape)], f)
 			}
 		}
 	}
 	return set, nil
 }
+
+// addFormat adds f to a list, joined with the same shape of another state.
+func addFormat(list []format, f format) []format {
+	for i := range list {
+		if x := &list[i]; x.country == f.country && x.shape == f.shape && x.name == f.name && len(f.areas) > 0 {
+			x.areas = append(slices.Clone(x.areas), f.areas...)
+			x.home, x.abroad = max(x.home, f.home), max(x.abroad, f.abroad)
+			return list
+		}
+	}
+	return append(list, f)
+}
+
+func (f *format) issuedBy(area string) bool { return slices.Contains(f.areas, area) }
 
 // noFit is the cost of a text that no slip turns into the shape.
 const noFit = 99
@@ -120,7 +139,7 @@ func (f *format) fit(dst, plate []byte) int {
 		}
 		dst[i] = c
 	}
-	if f.rule != nil && !f.rule(string(dst[:len(f.shape)])) {
+	if f.rule != nil && !f.rule(dst[:len(f.shape)]) {
 		return noFit
 	}
 	return cost

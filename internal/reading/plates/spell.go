@@ -24,24 +24,30 @@ const (
 )
 
 // spellable tells whether the text may hold a plate spelled out: three spelling
-// words, or "as in".
+// words, letters' names or single signs, or "as in".
 func (f *finder) spellable() bool {
-	n := 0
+	n, faint := 0, 0
 	for i := range f.words {
 		w := &f.words[i]
-		if _, ok := words.Spelling(w.Low); ok || len(w.Low) == 1 {
-			n++
+		switch {
+		case len(w.Low) == 1:
+			faint++
+			continue
+		case w.Low == "as" && f.low(i+1) == "in":
+			return true
+		case w.Class != words.Letters:
 			continue
 		}
-		if _, ok := words.LetterName(w.Low); ok || f.group(i) {
+		if t, ok := words.Spelling(w.Low); ok {
 			n++
-			continue
-		}
-		if w.Low == "as" && f.low(i+1) == "in" {
-			n += 2
+			if !isDigit(t[0]) {
+				n++
+			}
+		} else if _, ok := words.LetterName(w.Low); ok {
+			faint++
 		}
 	}
-	return n >= 3
+	return n >= 2 || n+faint >= 4 && (n > 0 || faint >= 5)
 }
 
 // spelled reads plates given by spelling words: "alpha bravo one two", "M as in
@@ -164,10 +170,8 @@ func (f *finder) spelledRun(run []sign) {
 	if len(run) < 3 {
 		return
 	}
-	var buf [maxPlate + 4]byte
-	var out [maxPlate]byte
 	for a := range run {
-		w := window{from: run[a].from, plate: buf[:0], mixed: true}
+		w := window{from: run[a].from, plate: f.scratch.plate[:0], mixed: true}
 		count, weight := 0, 0
 		for b := a; b < len(run); b++ {
 			s := run[b]
@@ -181,13 +185,13 @@ func (f *finder) spelledRun(run []sign) {
 			if count < 3 || s.text == "" || weight < enough {
 				continue
 			}
-			f.spelledWindow(&w, &out, a == 0 && b == len(run)-1)
+			f.spelledWindow(&w, a == 0 && b == len(run)-1)
 		}
 	}
 }
 
 // spelledWindow weighs signs that were spelled out.
-func (f *finder) spelledWindow(w *window, out *[maxPlate]byte, all bool) {
+func (f *finder) spelledWindow(w *window, all bool) {
 	w.nums, w.letters = 0, 0
 	for _, c := range w.plate {
 		if isDigit(c) {
@@ -201,7 +205,7 @@ func (f *finder) spelledWindow(w *window, out *[maxPlate]byte, all bool) {
 	}
 	tight, loose := f.cueBefore(w)
 	score, name, plate := 0.0, f.region+" other", w.plate
-	if best, fixed, ok := f.match(w, out); ok {
+	if best, fixed := f.match(w); best != nil {
 		score, name, plate = max(best.home, 0.4), best.name, fixed
 		if best.country != f.region {
 			score = best.abroad
@@ -215,6 +219,9 @@ func (f *finder) spelledWindow(w *window, out *[maxPlate]byte, all bool) {
 		score += 0.3
 	case loose:
 		score += 0.2
+	}
+	if score < minScore {
+		return
 	}
 	h := f.hit(w, string(plate), name, score)
 	h.Why = "A plate is spelled out: " + name + "."

@@ -19,16 +19,16 @@ type window struct {
 	titled        bool // a word of letters has but its first letter a capital
 	clock         bool // a word of digits could be a time
 	cuts          uint32
+	area          string // the state or province named beside it, set by match
 }
 
 // windows tries every run of up to four words (more where each is one sign).
 func (f *finder) windows() {
-	var buf [maxPlate + 1]byte
 	for i := range f.words {
 		if f.is(i, bad) {
 			continue
 		}
-		w := window{from: i, plate: buf[:0]}
+		w := window{from: i, plate: f.scratch.plate[:0]}
 		for j := i; j < len(f.words); j++ {
 			if j > i && f.words[j].Before > words.Join || !f.extend(&w, j) {
 				break
@@ -117,21 +117,23 @@ func (f *finder) try(w *window) {
 		f.digitsOnly(w)
 		return
 	}
-	var out [maxPlate]byte
-	best, plate, found := f.match(w, &out)
-	score := best.home
-	switch {
-	case !found:
+	best, plate := f.match(w)
+	if best == nil {
 		f.unusual(w)
 		return
-	case best.country != f.region:
+	}
+	score := best.home
+	if best.country != f.region {
 		if best.abroad < 0.3 && f.vanityLand() {
 			f.unusual(w)
 			return
 		}
 		score = best.abroad
 	}
-	h := f.hit(w, string(plate), best.name, score+f.context(w, score))
+	if score += f.context(w, score); score < minScore {
+		return
+	}
+	h := f.hit(w, string(plate), best.name, score)
 	if f.region == "GB" && best.shape == "AA19" && gbTag(plate) {
 		h.Part, h.Format, h.Why = true, "GB part", "It gives the beginning of a plate."
 	}
@@ -140,7 +142,7 @@ func (f *finder) try(w *window) {
 
 func (f *finder) hit(w *window, plate, format string, score float64) Hit {
 	h := Hit{Plate: plate, Format: format, Score: score, Start: f.words[w.from].Start, End: f.words[w.to-1].End}
-	if format == "DE" || strings.HasPrefix(format, "DE ") {
+	if strings.HasPrefix(format, "DE") {
 		h.Plate = f.umlauts(h)
 	}
 	h.Why = "It has the form of a plate: " + format + "."
@@ -183,57 +185,60 @@ func (f *finder) known(w *window) bool {
 	return true
 }
 
-// match finds the format that fits the window best: exactly, else with the
-// fewest slips that the format decides.
-func (f *finder) match(w *window, out *[maxPlate]byte) (format, []byte, bool) {
+// match finds the format that fits the window best, exactly or else with the
+// fewest slips that the format decides, and what the window reads as in it; nil
+// where none fits. The reading is overwritten by the next call.
+func (f *finder) match(w *window) (*format, []byte) {
 	n := len(w.plate)
-	var best format
-	var tmp [maxPlate]byte
-	found := false
-	area := f.area(w)
-	bestRank := noFit
-	consider := func(list []format, abroad bool) {
-		for k := range list {
-			x := &list[k]
-			if abroad && x.country == f.region {
-				continue
-			}
-			cost := x.fit(tmp[:n], w.plate)
-			if cost == noFit || cost > 0 && !f.slipAllowed(w, x, area, tmp[:n], abroad) {
-				continue
-			}
-			rank := cost + 10
-			if area != "" && x.area == area && cost <= 3 {
-				rank = cost // the named state's own format decides
-			}
-			better := rank < bestRank
-			if rank == bestRank {
-				better = abroad && x.abroad > best.abroad || !abroad && x.home > best.home
-			}
-			if better {
-				best, bestRank, found = *x, rank, true
-				copy(out[:], tmp[:n])
-			}
-		}
-	}
+	s := &f.scratch
+	s.best, s.rank = nil, noFit
+	w.area = f.area(w)
 	if f.home != nil {
-		consider(f.home[n], false)
+		f.consider(w, f.home[n], false)
 	}
-	if !found || best.home < 0.3 && best.country == f.region {
-		had := best
-		consider(f.formats.abroad[n], true)
-		if had.home > best.abroad && had.name != "" {
-			best = had
+	if s.best == nil || s.best.home < 0.3 {
+		had := s.best
+		f.consider(w, f.formats.abroad[n], true)
+		if had != nil && s.best != had && had.home > s.best.abroad {
+			s.best = had
+			had.fit(s.fixed[:n], w.plate)
 		}
 	}
-	return best, out[:n], found
+	return s.best, s.fixed[:n]
+}
+
+// consider weighs formats against the best so far.
+func (f *finder) consider(w *window, list []format, abroad bool) {
+	s, n := &f.scratch, len(w.plate)
+	for k := range list {
+		x := &list[k]
+		if abroad && x.country == f.region {
+			continue
+		}
+		cost := x.fit(s.tmp[:n], w.plate)
+		if cost == noFit || cost > 0 && !f.slipAllowed(w, x, s.tmp[:n], abroad) {
+			continue
+		}
+		rank := cost + 10
+		if w.area != "" && cost <= 3 && x.issuedBy(w.area) {
+			rank = cost // the named state's own format decides
+		}
+		better := rank < s.rank
+		if rank == s.rank {
+			better = abroad && x.abroad > s.best.abroad || !abroad && x.home > s.best.home
+		}
+		if better {
+			s.best, s.rank = x, rank
+			copy(s.fixed[:n], s.tmp[:n])
+		}
+	}
 }
 
 // slipAllowed says whether a format may put slips right in the window: abroad
 // never; in the US by the named state, or without one in the digits of three
 // letters and four digits; elsewhere by the country's own formats that are
 // strong enough to decide.
-func (f *finder) slipAllowed(w *window, x *format, area string, fixed []byte, abroad bool) bool {
+func (f *finder) slipAllowed(w *window, x *format, fixed []byte, abroad bool) bool {
 	if abroad && x.abroad < 0.5 || !w.mixed && !f.is(w.from-1, cue) {
 		return false
 	}
@@ -252,8 +257,8 @@ func (f *finder) slipAllowed(w *window, x *format, area string, fixed []byte, ab
 	if x.country != "US" && x.country != "CA" {
 		return x.home >= 0.5 && (letters == 0 || x.name != "GB Northern Ireland")
 	}
-	if area != "" {
-		return x.area == area
+	if w.area != "" {
+		return x.issuedBy(w.area)
 	}
 	if x.shape != "AAA9999" || letters > 0 {
 		return false
@@ -311,7 +316,7 @@ func (f *finder) context(w *window, strong float64) float64 {
 	default:
 		cued = false
 	}
-	if f.area(w) != "" {
+	if w.area != "" {
 		s += 0.2
 	}
 	if f.whole(w) {
@@ -344,7 +349,7 @@ func (f *finder) context(w *window, strong float64) float64 {
 			s -= 0.15 // "Ron 1830"
 		}
 	}
-	if f.is(w.from, isPlace) && w.joins > 0 && w.nums == len(w.plate)-len(f.words[w.from].Low) && !tight && f.area(w) == "" {
+	if f.is(w.from, isPlace) && w.joins > 0 && w.nums == len(w.plate)-len(f.words[w.from].Low) && !tight && w.area == "" {
 		s -= 0.6 // a state and its ZIP code
 	}
 	if f.vetoed(w) {
@@ -495,6 +500,9 @@ func (f *finder) unusual(w *window) {
 	if f.vetoed(w) {
 		score -= 0.7
 	}
+	if score < minScore {
+		return
+	}
 	name := f.region + " other"
 	if vanityLand {
 		name = f.region + " vanity"
@@ -580,7 +588,9 @@ func (f *finder) digitsOnly(w *window) {
 	if f.vetoed(w) {
 		score -= 0.7
 	}
-	f.add(f.hit(w, string(w.plate), f.region+" digits", score))
+	if score >= minScore {
+		f.add(f.hit(w, string(w.plate), f.region+" digits", score))
+	}
 }
 
 // vanity takes letters alone only where they are called a plate, and are no
@@ -615,7 +625,9 @@ func (f *finder) vanity(w *window) {
 	if w.joins > 0 {
 		score += 0.02
 	}
-	f.add(f.hit(w, string(w.plate), f.region+" vanity", score))
+	if score >= minScore {
+		f.add(f.hit(w, string(w.plate), f.region+" vanity", score))
+	}
 }
 
 // textColon tells whether a colon or quotation stands right before the place.

@@ -19,10 +19,27 @@ func (r *reader) settleColours() {
 		if r.target(i) < 0 && r.givenName(i) {
 			continue
 		}
-		if r.target(i) >= 0 || r.saidOf(i) || r.fragment(i) || r.loose(i) {
+		if r.target(i) >= 0 || r.saidOf(i) || r.fragment(i) || r.loose(i) || r.foretold(i) {
 			it.kind = isColour
 		}
 	}
+}
+
+// foretold tells whether colour i is said before its vehicle: "it's blue, my
+// Yaris", "silver its a Golf".
+func (r *reader) foretold(i int) bool {
+	for j := i + 1; j < len(r.items) && j <= i+4; j++ {
+		if r.sep(j) == words.Stop {
+			return false
+		}
+		if r.vehicle(j) {
+			return j > i+1 && (i == 0 || r.sep(i) >= words.Comma || r.has(i-1, roleGlue|roleShade|roleColour))
+		}
+		if !r.has(j, roleGlue|roleDet|roleAdj) || r.has(j, roleLandmark|roleNot) || r.first(j).Low == "and" {
+			return false
+		}
+	}
+	return false
 }
 
 // loose lets a colour that ends its clause, with no other thing beside it, be that
@@ -32,20 +49,45 @@ func (r *reader) loose(i int) bool {
 	for k < len(r.items) && r.near(k) && (r.has(k, roleColour|roleShade|roleIsh) || r.and(k)) {
 		k++
 	}
-	if k < len(r.items) && r.near(k) && !r.has(k, roleGlue|roleIn|roleLandmark|roleBy) {
-		w := r.first(k)
-		if r.sep(i) < words.Comma || r.has(k, roleNoun) || w.Class != words.Letters || !words.Common(w.Low) {
-			return false
-		}
-	}
 	j := i - 1
-	for j >= 0 && r.near(j+1) && r.has(j, roleColour|roleShade|roleAdj) {
+	for j >= 0 && r.near(j+1) && r.has(j, roleColour|roleShade|roleAdj|roleIsh) {
 		j--
 	}
-	if j >= 0 && r.near(j+1) && !r.has(j, roleGlue) {
-		return false // "our door is by the green": it is said of something else
+	opens := j < 0 || !r.near(j+1)
+	ends := k == len(r.items) || !r.near(k) || r.has(k, roleGlue|roleIn|roleLandmark|roleBy|roleAdj|roleTrim|roleCar)
+	if !r.anyVehicle(len(r.items) - 1) {
+		return false
 	}
-	return r.anyVehicle(i)
+	if !ends {
+		w := r.first(k)
+		return opens && !r.has(k, roleNoun) && (w.Class != words.Letters || words.Common(w.Low))
+	}
+	if opens || r.has(j, roleGlue) && !r.has(j, roleDet) || r.ridden(i) {
+		return true
+	}
+	// "our door is by the green" says it of something else; "Juke LD21 OXK white",
+	// "Jazz outside red", "a Volvo, rusty red" do not.
+	w := r.first(j)
+	return !r.has(j, roleDet|roleNoun|roleIn|roleLandmark|rolePerson|roleNot) &&
+		(w.Class != words.Letters || words.Common(w.Low) || r.plateEnd(j) || adjective(w) || r.has(i-1, roleColour))
+}
+
+// adjective tells whether a word looks like one: "rusty", "faded", "metalic".
+func adjective(w *words.Word) bool {
+	if w.Title || len(w.Low) < 4 {
+		return false
+	}
+	for _, end := range [...]string{"y", "ed", "ish", "ic", "al", "ing"} {
+		if strings.HasSuffix(w.Low, end) {
+			return true
+		}
+	}
+	return false
+}
+
+// plateEnd tells whether item j may be the last letters of a plate.
+func (r *reader) plateEnd(j int) bool {
+	return len(r.first(j).Low) <= 3 && r.near(j) && r.first(j-1).Class != words.Letters
 }
 
 // surname tells whether a colour is somebody's name: "Mr White", "James Brown".
@@ -57,7 +99,8 @@ func (r *reader) surname(i int) bool {
 		return true
 	}
 	prev := r.first(i - 1)
-	return r.first(i).Title && prev.Title && r.items[i-1].lex == nil && !words.Common(prev.Low)
+	return r.first(i).Title && prev.Title && r.items[i-1].lex == nil && !words.Common(prev.Low) &&
+		!(r.near(i+1) && (r.vehicle(i+1) || r.has(i+1, roleColour)))
 }
 
 // givenName tells whether a colour may be somebody's first name: "Jade here".
@@ -75,7 +118,8 @@ func (r *reader) givenName(i int) bool {
 
 // target is the vehicle item that colour i stands before as an adjective, or -1.
 func (r *reader) target(i int) int {
-	for j := i + 1; j < len(r.items) && j <= i+5; j++ {
+	strange := 0
+	for j := i + 1; j < len(r.items) && j <= i+6; j++ {
 		if r.sep(j) == words.Stop {
 			return -1
 		}
@@ -85,17 +129,17 @@ func (r *reader) target(i int) int {
 		if r.has(j, roleColour|roleShade|roleAdj|roleIsh) || r.and(j) {
 			continue
 		}
-		// One unknown word may stand between: "white church van".
-		if r.has(j, roleNoun|roleGlue|roleDet|roleIn|roleLandmark|roleNot) || r.sep(j) > words.Slash {
+		// Two unknown words may stand between: "white church van", "blue hand
+		// painted van", "red 19 plate Golf".
+		if r.has(j, roleNoun|roleGlue|roleDet|roleIn|roleLandmark|roleNot) || r.sep(j) > words.Comma || r.sep(j) == words.Comma && j > i+1 {
 			return -1
 		}
-		if j+1 < len(r.items) && r.near(j+1) && r.vehicle(j+1) {
-			return j + 1
-		}
-		if r.ridden(i) && !words.Common(r.first(j).Low) && r.first(j).Class == words.Letters {
+		if r.ridden(i) && r.first(j).Class == words.Letters && (j+1 == len(r.items) || !r.near(j+1) || !r.vehicle(j+1)) {
 			return j // "in a yellow JCB": whatever it is, they came in it
 		}
-		return -1
+		if strange++; strange > 2 {
+			return -1
+		}
 	}
 	return -1
 }
@@ -153,7 +197,7 @@ func (r *reader) last(i int) bool {
 func (r *reader) itIs(from, to int) bool {
 	for j := max(from, to-4); j < to; j++ {
 		switch r.first(j).Low {
-		case "its", "it", "thats", "which", "color", "colour", "theyre", "shes", "hes":
+		case "its", "it", "thats", "which", "color", "colour", "theyre", "shes", "hes", "mine", "ours":
 			return true
 		}
 	}
@@ -182,8 +226,11 @@ func (r *reader) colourEnds(i int) bool {
 	if r.has(k, roleNoun) {
 		return false
 	}
+	if r.near(i) && r.vehicle(i-1) {
+		return true // "Fiesta red innit"
+	}
 	w := r.first(k)
-	return w.Class != words.Letters || w.Title || w.Upper || words.Common(w.Low) || r.items[k].lex != nil
+	return w.Class != words.Letters || w.Title || w.Upper || len(w.Low) == 1 || words.Common(w.Low) || r.items[k].lex != nil
 }
 
 // fragment tells whether colour i stands in a clause of nothing but colour, in a
@@ -198,11 +245,23 @@ func (r *reader) fragment(i int) bool {
 		to++
 	}
 	for j := from; j < to; j++ {
-		if !r.has(j, roleColour|roleShade|roleIsh) && !r.and(j) {
+		if !r.has(j, roleColour|roleShade|roleIsh|roleDet|roleOne) && !r.and(j) {
 			return false
 		}
 	}
-	return r.anyVehicle(len(r.items)-1) || r.onlyColours()
+	return r.anyVehicle(len(r.items)-1) || r.onlyColours() || to-from > 1 && r.has(from, roleShade) || r.arrived()
+}
+
+// arrived tells whether the text says that somebody is there, so that a colour by
+// itself is their car's.
+func (r *reader) arrived() bool {
+	for i := range r.items {
+		switch r.first(i).Low {
+		case "here", "outside", "parked", "arrived", "waiting", "front", "reg", "plate", "rego":
+			return true
+		}
+	}
+	return false
 }
 
 func (r *reader) onlyColours() bool {

@@ -107,6 +107,11 @@ func (r *reader) oneMeant(i int) bool {
 	if !r.near(i) || !r.has(i-1, roleColour) {
 		return false
 	}
+	for k := range r.items {
+		if r.named(k) && r.items[k].lex.names[0].trust == sure || r.items[k].kind == isCar {
+			return true
+		}
+	}
 	j := i - 1
 	for j >= 0 && r.has(j, roleColour|roleShade|roleAdj) {
 		j--
@@ -180,9 +185,21 @@ func (r *reader) vetoed(i int) bool {
 			return true
 		}
 		prev := r.first(i - 1)
-		if prev.Title && !prev.Poss && r.first(i).Title && r.items[i-1].lex == nil && !words.Common(prev.Low) && r.items[i].to-r.items[i].from == 1 {
+		if prev.Title && !prev.Poss && r.first(i).Title && r.items[i-1].lex == nil && !words.Common(prev.Low) &&
+			familyName(r.first(i).Low) && !(r.near(i+1) && r.sharesMake(i, i+1)) {
 			return true // "Henry Ford"
 		}
+	}
+	return false
+}
+
+// familyName tells whether a make or model is a common family name as well.
+func familyName(low string) bool {
+	switch low {
+	case "ford", "lincoln", "austin", "morgan", "morris", "bentley", "holden", "dodge", "royce", "rover", "jensen", "talbot",
+		"logan", "carter", "leon", "morrison", "hillman", "daimler", "ferrari", "benz", "harley", "escort", "cooper", "fox", "golf",
+		"mercedes", "santana", "soto", "caprice", "king", "chase", "savage", "marquis", "garcia", "seat", "bora", "polo":
+		return true
 	}
 	return false
 }
