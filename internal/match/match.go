@@ -235,7 +235,7 @@ func (x *Index) pick(own []int, r *reading.Reading) []int {
 		return out
 	}
 	best, counts := 0, make([]int, len(own))
-	for _, toks := range [][]reading.Token{unsigned(r.Tokens), r.Tokens} {
+	for _, toks := range [][]reading.Token{r.Tokens[r.Said[0]:r.Said[1]], unsigned(r.Tokens), r.Tokens} {
 		for k, i := range own {
 			counts[k] = x.namedParts(i, toks)
 			best = max(best, counts[k])

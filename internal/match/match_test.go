@@ -24,6 +24,8 @@ func book() []match.Order {
 		{Ref: "L105", Name: "Ana Núñez-Prado", Phone: "+447700900105", Slot: 18*60 + 20},
 		{Ref: "L106", Name: "Kofi Mensah", Phone: "+447700900106", Slot: 18 * 60},
 		{Ref: "L107", Name: "Ama Mensah", Phone: "+447700900106", Slot: 18*60 + 30},
+		{Ref: "L109", Name: "Ho Van Thanh", Phone: "+447700900109", Slot: 18 * 60},
+		{Ref: "L110", Name: "Ann Min", Phone: "+447700900110", Slot: 18 * 60},
 		{Ref: "L108", Name: "Will Grace", Phone: "+447700900108", Slot: 18*60 + 30},
 	}
 }
@@ -60,6 +62,8 @@ func TestMatch(t *testing.T) {
 		{"a full name without its accents", stranger, "here for ana nunez prado", []string{"L105"}, true, match.ByName},
 		{"a full name with an apostrophe", stranger, "outside for Mrs Brendan O’Dowd", []string{"L104"}, true, match.ByName},
 		{"a full name of everyday words", stranger, "outside for Will Grace", []string{"L108"}, true, match.ByName},
+		{"a full name that looks like a slip", stranger, "here for Thanh Ho Van", []string{"L109"}, true, match.ByName},
+		{"a full name of shorthand words", stranger, "outside for ann min", []string{"L110"}, true, match.ByName},
 		{"a first name that two bear", stranger, "here for Sarah", []string{"L102", "L103"}, false, match.ByLikely},
 		{"a first name that one bears", stranger, "here for Tess", []string{"L101"}, false, match.ByLikely},
 		{"a surname", stranger, "collecting for Whitford, im outside", []string{"L103"}, false, match.ByLikely},

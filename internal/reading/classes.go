@@ -82,7 +82,7 @@ var classTable = []struct {
 		alleyway building table counter queue line window porch step steps stairs yard layby lay-by bollard bollards skip shed hydrant sidewalk footpath pavement verge hall centre center tent stall stand van trailer
 		address property unit pole post flagpole bench playground roundabout lights streetlight streetlamp dumpster dumpsters sidewalk parkade forecourt laneway crossing footpath ramp railings gatepost shutter shutters awning
 		puerta casa porton esquina calle entrada estacionamiento cochera banqueta acera tienda iglesia parqueadero camino frente reja garaje parada porche buzon semaforo cocina local
-		estate nature strip naturestrip hatch bell letterbox reception lobby foyer hub club clubhouse oval court crescent close terrace mews path pathway cones cone bank grass pickup collection point waiting area zone slot`},
+		estate nature strip naturestrip hatch bell letterbox reception lobby foyer hub club clubhouse oval court crescent close terrace mews path pathway cones cone bank grass point area zone`},
 	{clsWh, "what where when which who whom whose why how que donde cuando cual quien como cuanto cuanta cuantos cuantas"},
 	{clsYou, "you ye yous they ya usted ustedes tu"},
 	{clsItem, "order orders bag bags box boxes food foods meal meals dinner tea lunch supper takeaway takeout delivery stuff items item goods grub parcel tray trays container containers pack packs tub tubs package pickup collection booking pedido pedidos comida bolsa orden ordenes"},
@@ -101,7 +101,7 @@ var classTable = []struct {
 	{clsWear, `coat jacket umbrella hat cap helmet hoodie hoody puffa puffer scarf pram buggy stroller suitcase rucksack backpack beanie jumper sweater dress top shirt tshirt trousers shorts boots wellies trainers shoes gloves
 		mask tie vest fleece cardigan skirt jeans raincoat mac poncho anorak cagoule sari hijab turban apron hair beard trolley wheelchair scooter-bag tote leash lead dog pup puppy collie labrador lab poodle balloon balloons torch flag chaqueta abrigo gorra sombrero paraguas camisa sueter mochila
 		overalls uniform scrubs hivis tracksuit joggers lights door light sign house gate wall fence bin bins building wheels rims stripe stripes roof sticker stickers tent awning porch shutters shutter front mailbox postbox`},
-	{clsTopic, `order orders ordered ordering booking booked cancel uncancel cancelled refund menu dumpling dumplings food collect collection pickup pick menu price cost pay paid cash card payment voucher parking park address postcode zip zipcode slot slots spicy vegan vegetarian veggie veg halal kosher
+	{clsTopic, `order orders ordered ordering booking booked cancel uncancel cancelled refund menu dumpling dumplings food collect collection pickup menu price cost pay paid cash card payment voucher parking park address postcode zip zipcode slot slots spicy vegan vegetarian veggie veg halal kosher
 		reheat heat freeze frozen portion portions vinegar napkins chopsticks cutlery directions deliver delivery receipt invoice refund deposit allergen allergens allergy ingredients collecting wait queue kitchen bring door
 		pedido orden menu pagar pago efectivo tarjeta direccion estacionar estacionamiento salsa picante precio cuesta cuanto lugar hora recoger`},
 	{clsLead, "and but so then well ok okay yes yeah yep hi hello hey hiya sorry please thanks just now also oh ah right hola pero y"},

@@ -69,6 +69,9 @@ func (s *scan) overlay() {
 	}
 	for i := range s.toks {
 		t := &s.toks[i]
+		if t.typed != "" && s.ctx.Book.IsName(t.typed) && (t.Upper || s.nameBeside(i)) {
+			*t = Token{Text: t.typed, Start: t.Start, End: t.End, Upper: t.Upper, Num: -1, Min: -1}
+		}
 		switch {
 		case t.Kind == Word && s.ctx.Book.IsRef(t.Text), t.Kind == Number && t.Min < 0 && s.ctx.Book.IsRef(t.Text) && s.meansOrder(i):
 			t.bits |= clsRef
@@ -83,6 +86,19 @@ func (s *scan) overlay() {
 			}
 		}
 	}
+}
+
+// nameBeside tells whether the word before or after is a name of the book.
+func (s *scan) nameBeside(i int) bool {
+	for _, j := range [2]int{i - 1, i + 1} {
+		if j < 0 || j >= len(s.toks) || s.toks[j].Kind != Word {
+			continue
+		}
+		if t := &s.toks[j]; s.ctx.Book.IsName(t.Text) || t.typed != "" && s.ctx.Book.IsName(t.typed) {
+			return true
+		}
+	}
+	return false
 }
 
 // joinedRef marks a reference that was written in two: "K 401", "LD-101".
@@ -173,7 +189,7 @@ func (s *scan) mute() {
 		case signNobody, signProblem, signCancel, signCantCome:
 			dead[i] = dead[i] || s.supposed(m)
 		case signComing:
-			dead[i] = dead[i] || s.marked('?') && s.supposed(m) || s.supposed(m) && s.asked(m.clause)
+			dead[i] = dead[i] || s.supposed(m) && (s.marked('?') || s.asked(m.clause)) && !s.names(m, clsDur|clsTime) && !s.says(m, "late")
 		case signMove:
 			dead[i] = dead[i] || s.names(m, clsFood)
 		}
@@ -242,6 +258,16 @@ func (s *scan) asked(clause int) bool {
 func (s *scan) names(m *mark, c class) bool {
 	for k := m.start; k < m.end; k++ {
 		if s.toks[k].bits&c != 0 {
+			return true
+		}
+	}
+	return false
+}
+
+// says tells whether a mark's words hold one word.
+func (s *scan) says(m *mark, w string) bool {
+	for k := m.start; k < m.end; k++ {
+		if s.toks[k].Text == w {
 			return true
 		}
 	}
@@ -390,10 +416,29 @@ func (s *scan) fullMarks() bool {
 // say settles the intent and the sentence; a sign adds the words that said so.
 func (s *scan) say(out *Reading, intent Intent, why string, sign Sign) {
 	out.Intent = intent
+	out.Said = s.sentence(sign)
 	if words := s.said(sign); sign != signNone && words != "" {
 		why += "\"" + words + "\"."
 	}
 	out.Why = why
+}
+
+// sentence gives the tokens between the full stops round the first mark of a
+// sign.
+func (s *scan) sentence(sign Sign) [2]int {
+	m := s.first(sign)
+	if m == nil {
+		return [2]int{}
+	}
+	stop := func(t *Token) bool { return t.Kind == Break && t.Mark != ',' && t.Mark != ':' }
+	from, to := m.start, m.end
+	for from > 0 && !stop(&s.toks[from-1]) {
+		from--
+	}
+	for to < len(s.toks) && !stop(&s.toks[to]) {
+		to++
+	}
+	return [2]int{from, to}
 }
 
 // keyword settles texts that are one of the published words and nothing else.
@@ -481,12 +526,26 @@ func (s *scan) topical() bool {
 	return false
 }
 
+// businesslike is topical without the words that a family's texts share, such
+// as food.
+func (s *scan) businesslike() bool {
+	for i := range s.toks {
+		if s.toks[i].bits&(clsTopic|clsItem|clsRef|clsName) != 0 {
+			return true
+		}
+	}
+	return false
+}
+
 // junk tells advertising, wrong numbers and private texts from the rest.
 func (s *scan) junk() bool {
 	if s.has(signWrong) && !s.has(signHere, signStop, signCancel) && !(s.ctx.Known && s.has(signProblem, signAsk, signComing)) {
 		return true
 	}
-	if !s.ctx.Known && s.has(signPrivate) && !s.topical() && !s.has(signHere) {
+	if !s.ctx.Known && s.has(signSpam) && !s.anyExplicit() {
+		return true
+	}
+	if !s.ctx.Known && s.has(signPrivate) && !s.businesslike() && !s.has(signHere) {
 		return true
 	}
 	ads := s.alive[signAd]
@@ -698,7 +757,7 @@ func (s *scan) comes(out *Reading) bool {
 		s.say(out, Coming, "Says that they are not there yet: ", signAway)
 	case s.comingFirst() && (s.ctx.today() || due != nil):
 		s.say(out, Coming, "Says that they are on the way: ", signComing)
-	case due != nil && s.has(signFuture) && !s.question():
+	case due != nil && s.has(signFuture) && !s.question() && !s.timeAsked():
 		s.say(out, Coming, "Says when they will come: ", signFuture)
 	case due != nil && !s.has(signAsk, signRequest, signProblem) && s.onlyTime():
 		out.Intent, out.Why = Coming, "Names a time and little else."
@@ -723,6 +782,16 @@ func (s *scan) comingFirst() bool {
 			}
 		}
 		if !asked {
+			return true
+		}
+	}
+	return false
+}
+
+// timeAsked tells whether the clause that names a time asks something.
+func (s *scan) timeAsked() bool {
+	for i := range s.times {
+		if s.asked(s.times[i].clause) {
 			return true
 		}
 	}
@@ -810,6 +879,9 @@ func (s *scan) past() bool {
 
 func (s *scan) questions(out *Reading, asks bool) bool {
 	if !asks {
+		return false
+	}
+	if s.has(signPrivate) && !s.businesslike() && !out.Allergy {
 		return false
 	}
 	topic := s.topical()

@@ -91,6 +91,9 @@ type Reading struct {
 	Why       string // one plain sentence
 
 	Tokens []Token // the words, for the matcher
+	// Said is the sentence in Tokens that settled the intent, from and to; both
+	// 0 where none did.
+	Said [2]int
 }
 
 // serviceBefore and serviceAfter widen the collection hours: people come early

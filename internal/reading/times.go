@@ -294,6 +294,9 @@ func bareLength(toks []Token, i, j, hi int) bool {
 	}
 	switch word(toks, p) {
 	case "in", "within":
+		if p > 0 && toks[p-1].Kind == Number {
+			return false // "8 in 10"
+		}
 		return word(toks, j) == "" || toks[j].bits&(clsItem|clsFood|clsCar|clsPerson) == 0
 	case "en":
 		return hi >= 3

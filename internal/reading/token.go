@@ -32,8 +32,9 @@ type Token struct {
 	Min        int  // minutes of "5.30"; -1 where none were given
 	Digits     int  // how many digits a Number was written with, before the mark
 
-	id   int32
-	bits class
+	typed string // the word before a slip or a shorthand was put right; "" where none was
+	id    int32
+	bits  class
 	// known holds for words of the vocabulary, before names and vehicles are
 	// laid over them.
 	known bool

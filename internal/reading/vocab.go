@@ -196,12 +196,12 @@ func (v *vocab) expand(out []Token, t Token, apostrophe bool) []Token {
 	// "pullin" is "pulling".
 	if strings.HasSuffix(t.Text, "in") {
 		if id, ok := v.ids[t.Text+"g"]; ok {
-			t.Text = v.words[id]
+			t.typed, t.Text = t.Text, v.words[id]
 			return v.add(out, t)
 		}
 	}
 	if short, ok := v.shorten(t.Text); ok {
-		t.Text = short
+		t.typed, t.Text = t.Text, short
 		if words, split := v.splits[short]; split {
 			return v.addAll(out, t, words)
 		}
@@ -211,6 +211,9 @@ func (v *vocab) expand(out []Token, t Token, apostrophe bool) []Token {
 }
 
 func (v *vocab) addAll(out []Token, t Token, words []string) []Token {
+	if len(words) == 1 {
+		t.typed = t.Text
+	}
 	for _, w := range words {
 		t.Text = w
 		out = v.add(out, t)
@@ -309,7 +312,7 @@ func (v *vocab) settle(toks []Token) []Token {
 		}
 		if t.id == idUnknown && !strings.ContainsAny(t.Text, "0123456789") {
 			if to := v.mend(t.Text); to != "" {
-				t.Text = to
+				t.typed, t.Text = t.Text, to
 				if words, ok := v.splits[to]; ok {
 					toks = v.replace(toks, i, words)
 					continue
