@@ -71,6 +71,13 @@ type Adapter struct {
 	Window    int               `toml:"window,omitempty"`     // sends under way at once
 	PerSecond float64           `toml:"per_second,omitempty"` // sends a second
 	Timeout   adapters.Duration `toml:"timeout,omitempty"`    // for one send
+	// What goes by this adapter, the first that fits counting; empty for all.
+	Countries []string            `toml:"countries,omitempty"` // of the number, such as GB
+	Lines     []phone.Line        `toml:"lines,omitempty"`     // such as "mobile"
+	Kinds     []night.MessageKind `toml:"kinds,omitempty"`     // such as "reminder"
+	// FallAfter is how long after its time a message that this adapter could
+	// not bring takes the next; zero waits for the last try.
+	FallAfter adapters.Duration `toml:"fall_after,omitempty"`
 	// Settings is what the adapter's kind needs.
 	Settings map[string]any `toml:"settings,omitempty"`
 }
@@ -174,6 +181,9 @@ func (c Config) Validate() error {
 	}
 	return c.checkListen()
 }
+
+// Mail tells whether an adapter carries mail and no texts.
+func (a Adapter) Mail() bool { return a.Kind == "email" }
 
 // checkListen refuses to be reachable from outside without a passphrase.
 func (c Config) checkListen() error {

@@ -49,6 +49,7 @@ func (d *Desk) preview(ctx context.Context, tx Tx, n night.Night, now time.Time)
 	}
 	for i := range p.Wanted {
 		p.Wanted[i].Text, p.Wanted[i].Parts = texts[i], wording.Measure(texts[i]).Parts
+		p.Wanted[i].Adapter = d.routes.First(p.Wanted[i].To, p.Wanted[i].Kind)
 		out.Parts += p.Wanted[i].Parts
 	}
 	slices.SortStableFunc(p.Wanted, func(a, b night.Message) int { return a.DueAt.Compare(b.DueAt) })
@@ -111,7 +112,7 @@ func (d *Desk) Resend(ctx context.Context, a Act, to string) (night.Message, err
 			return err
 		}
 		if to == "" {
-			to = o.Phone
+			to = o.Address(d.routes.mail())
 		}
 		opted, err := tx.OptedOut(ctx)
 		if err != nil {
@@ -145,6 +146,9 @@ func (d *Desk) sendNow(ctx context.Context, tx Tx, n night.Night, about []night.
 		return err
 	}
 	m.Text, m.Parts = texts[0], wording.Measure(texts[0]).Parts
+	if m.Adapter = d.routes.First(m.To, m.Kind); m.Adapter == "" && len(d.routes) > 0 {
+		return fmt.Errorf("no adapter takes this number: ring them, or give another with --to")
+	}
 	id, added, err := tx.AddMessage(ctx, *m)
 	if err != nil {
 		return err

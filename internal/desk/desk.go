@@ -86,6 +86,7 @@ type Desk struct {
 	texts   *wording.Set
 	now     func() time.Time
 	changed func()
+	routes  Routes
 	foresee func(Consequence) // set where a change is only tried
 }
 
@@ -95,6 +96,9 @@ type Config struct {
 	Kitchen night.Kitchen
 	Texts   *wording.Set
 	Now     func() time.Time
+	// Routes are the kitchen's ways out, the preferred one first. Without any,
+	// a message goes by whichever adapter comes first.
+	Routes Routes
 	// Changed is called after every change that was kept, so that whoever
 	// waits for one need not poll.
 	Changed func()
@@ -115,7 +119,7 @@ func New(c Config) (*Desk, error) {
 	if c.Changed == nil {
 		c.Changed = func() {}
 	}
-	return &Desk{store: c.Store, kitchen: c.Kitchen, texts: c.Texts, now: c.Now, changed: c.Changed}, nil
+	return &Desk{store: c.Store, kitchen: c.Kitchen, texts: c.Texts, now: c.Now, changed: c.Changed, routes: c.Routes}, nil
 }
 
 // Kitchen gives the kitchen that the desk serves.
@@ -219,7 +223,11 @@ func (d *Desk) replan(ctx context.Context, tx Tx, n night.Night, now time.Time, 
 	for i, want := range p.Wanted {
 		want.KitchenID, want.NightID = d.kitchen.ID, n.ID
 		want.Text, want.Parts = texts[i], wording.Measure(texts[i]).Parts
-		if want.ID != 0 && same(find(in.Messages, want.ID), want) {
+		have := find(in.Messages, want.ID)
+		if want.Adapter = have.Adapter; !have.Fallen {
+			want.Adapter = d.routes.First(want.To, want.Kind)
+		}
+		if want.ID != 0 && same(have, want) {
 			continue
 		}
 		if err := tx.Uncover(ctx, want.ID); err != nil {
@@ -260,7 +268,7 @@ func (d *Desk) drop(ctx context.Context, tx Tx, in plan.Input, drop plan.Drop, n
 // changed their number still shares a text with those under the old one, so the
 // circle is widened until no text reaches out of it.
 func (d *Desk) planInput(ctx context.Context, tx Tx, n night.Night, now time.Time, orders []int64) (plan.Input, error) {
-	in := plan.Input{Kitchen: d.kitchen, Night: n, Now: now}
+	in := plan.Input{Kitchen: d.kitchen, Night: n, Now: now, Mail: d.routes.mail()}
 	var err error
 	if in.OptedOut, err = tx.OptedOut(ctx); err != nil {
 		return in, err
@@ -269,6 +277,7 @@ func (d *Desk) planInput(ctx context.Context, tx Tx, n night.Night, now time.Tim
 		if in.Orders, err = tx.Orders(ctx, n.ID); err != nil {
 			return in, err
 		}
+		in.NoWay = d.routes.noWay(in.Orders)
 		in.Messages, err = tx.Messages(ctx, n.ID)
 		return in, err
 	}
@@ -288,6 +297,7 @@ func (d *Desk) planInput(ctx context.Context, tx Tx, n night.Night, now time.Tim
 			}
 		}
 		if len(wider) == len(in.Orders) {
+			in.NoWay = d.routes.noWay(in.Orders)
 			return in, nil
 		}
 		orders = wider
@@ -322,7 +332,7 @@ func (d *Desk) logMessage(ctx context.Context, tx Tx, in plan.Input, m night.Mes
 
 // same tells whether a stored message already is what is wanted.
 func same(have, want night.Message) bool {
-	if have.State != night.Due || have.Revision != want.Revision || have.Text != want.Text || have.To != want.To || have.Place != want.Place ||
+	if have.State != night.Due || have.Revision != want.Revision || have.Text != want.Text || have.To != want.To || have.Adapter != want.Adapter || have.Place != want.Place ||
 		!have.DueAt.Equal(want.DueAt) || !have.ExpiresAt.Equal(want.ExpiresAt) || len(have.Covers) != len(want.Covers) {
 		return false
 	}

@@ -223,6 +223,8 @@ func (d *Desk) answer(ctx context.Context, tx Tx, in night.Inbound, dec Decision
 		KitchenID: d.kitchen.ID, NightID: dec.Night.ID, InboundID: in.ID, Kind: kind, Revision: int(in.ID),
 		To: in.From, Text: body, Parts: wording.Measure(body).Parts, DueAt: now, ExpiresAt: now.Add(replyUseful),
 	}
+	// An answer goes back the way that the text came.
+	m.Adapter = in.Adapter
 	if kind == night.Confirmation {
 		// An opt-out must be confirmed even if quiet hours hold it back.
 		m.ExpiresAt = now.Add(24 * time.Hour)

@@ -33,6 +33,7 @@ type Tx interface {
 	Message(ctx context.Context, id int64) (night.Message, error)
 	Abandoned(ctx context.Context, now time.Time) ([]night.Message, error)
 	Settle(ctx context.Context, s night.Settlement, now time.Time) (bool, error)
+	Reroute(ctx context.Context, id int64, fall night.Fall, now time.Time) (bool, error)
 	OptedOut(ctx context.Context) (map[string]bool, error)
 }
 
@@ -52,6 +53,12 @@ type Config struct {
 	PerSecond float64
 	Timeout   time.Duration // for one send
 	Retry     Retry
+	// FallAfter is how long after its time a message that no try could bring
+	// takes the next way; zero waits for the last try.
+	FallAfter time.Duration
+	// Next gives the next way of a message that this one could not bring; nil
+	// where there is no other.
+	Next      func(m night.Message, orders []night.Order) (night.Fall, bool)
 	Replanner Replanner
 	Now       func() time.Time
 	Spread    func() float64 // 0 to 1, scatters retries
@@ -84,6 +91,9 @@ func New(c Config) (*Dispatcher, error) {
 	}
 	if c.Changed == nil {
 		c.Changed = func() {}
+	}
+	if c.Next == nil {
+		c.Next = func(night.Message, []night.Order) (fall night.Fall, ok bool) { return fall, false }
 	}
 	return &Dispatcher{
 		c:       c,
@@ -279,21 +289,55 @@ func (d *Dispatcher) settle(ctx context.Context, batch []result) error {
 			counted, err := d.record(ctx, tx, r.message, night.Settlement{
 				State: out.State, Reason: out.Reason, RetryAt: out.RetryAt, Outcome: out.Word, IDs: r.accepted.IDs,
 			}, now)
-			if err != nil || !counted || out.State != night.Sent {
-				if err != nil {
-					return err
-				}
-				continue
-			}
-			if err := desk.Told(ctx, tx, r.message, now, d.c.Adapter); err != nil {
+			if err != nil {
 				return err
 			}
-			if err := joinEarly(ctx, tx, d.c.Adapter, r.accepted.IDs, now); err != nil {
+			if counted {
+				err = d.follow(ctx, tx, r, out, now)
+			}
+			if err != nil {
 				return err
 			}
 		}
 		return nil
 	})
+}
+
+// follow does what follows from a settled try: the order moves on, or the
+// message takes another way.
+func (d *Dispatcher) follow(ctx context.Context, tx Tx, r result, out Outcome, now time.Time) error {
+	silent := out.State == night.Due && d.c.FallAfter > 0 && now.Sub(r.message.DueAt) >= d.c.FallAfter
+	switch {
+	case out.State == night.Failed || silent:
+		return d.fall(ctx, tx, r.message, now)
+	case out.State == night.Sent:
+		if err := desk.Told(ctx, tx, r.message, now, d.c.Adapter); err != nil {
+			return err
+		}
+		return d.joinEarly(ctx, tx, r.accepted.IDs, now)
+	}
+	return nil
+}
+
+// fall sends a message another way, where there is one.
+func (d *Dispatcher) fall(ctx context.Context, tx Tx, m night.Message, now time.Time) error {
+	var orders []night.Order
+	for _, c := range m.Covers {
+		o, err := tx.Order(ctx, c.OrderID)
+		if err != nil {
+			return err
+		}
+		orders = append(orders, o)
+	}
+	next, ok := d.c.Next(m, orders)
+	if !ok {
+		return nil
+	}
+	fell, err := tx.Reroute(ctx, m.ID, next, now)
+	if err != nil || !fell {
+		return err
+	}
+	return tx.Log(ctx, settled(m, now, d.c.Adapter, fmt.Sprintf("%s: goes by %s instead", m.Kind, next.Adapter)))
 }
 
 // record settles one attempt and says so in the history.

@@ -349,6 +349,54 @@ func TestARetryInQuietHoursWaitsForTheMorning(t *testing.T) {
 	assert.Equal(t, 1, r.carrier.count())
 }
 
+func TestWhatFailsTakesTheNextWayOnce(t *testing.T) {
+	t.Parallel()
+	r := newRig(t, 1)
+	mail := &carrier{}
+	r.config.Next = func(m night.Message, orders []night.Order) (night.Fall, bool) {
+		assert.Equal(t, "K401", orders[0].Ref)
+		return night.Fall{Adapter: "mail", To: "bethan@kitchen.test"}, !m.Fallen
+	}
+	r.restart()
+	other := r.config
+	other.Adapter, other.Sender = "mail", mail
+	second, err := dispatch.New(other)
+	require.NoError(t, err)
+
+	r.drain()
+	require.NoError(t, r.Receipt(t.Context(), adapters.Receipt{ID: "id-" + r.carrier.taken[0].Key, Status: adapters.Failed, Reason: "no such number"}))
+	assert.Equal(t, map[night.MessageState]int{night.Due: 1}, r.states())
+	r.drain()
+	assert.Equal(t, 1, r.carrier.count(), "never both")
+	require.NoError(t, second.Drain(t.Context()))
+	require.Equal(t, 1, mail.count())
+	assert.Equal(t, "bethan@kitchen.test", mail.taken[0].To)
+	assert.Equal(t, "mail", r.messages()[0].Adapter)
+	require.NoError(t, second.Receipt(t.Context(), adapters.Receipt{ID: "id-" + mail.taken[0].Key, Status: adapters.Failed}))
+	assert.Equal(t, map[night.MessageState]int{night.Failed: 1}, r.states(), "once")
+}
+
+func TestSilencePastItsTimeTakesTheNextWay(t *testing.T) {
+	t.Parallel()
+	r := newRig(t, 1)
+	r.config.Retry.Attempts, r.config.FallAfter = 100, 3*time.Minute
+	r.config.Next = func(m night.Message, _ []night.Order) (night.Fall, bool) {
+		return night.Fall{Adapter: "mail", To: "x@y.test"}, !m.Fallen
+	}
+	r.restart()
+	r.carrier.answer = func(adapters.Message) (adapters.Accepted, error) {
+		return adapters.Accepted{}, &adapters.SendError{Outcome: adapters.Temporary, Account: true, Reason: "sign-in refused"}
+	}
+	r.drain()
+	assert.False(t, r.messages()[0].Fallen)
+	for range 4 {
+		r.clock.Advance(2 * time.Minute)
+		r.drain()
+	}
+	assert.True(t, r.messages()[0].Fallen)
+	assert.Equal(t, "mail", r.messages()[0].Adapter)
+}
+
 func TestShutdownSettlesWhatIsUnderWay(t *testing.T) {
 	t.Parallel()
 	r := newRig(t, 1)

@@ -26,7 +26,7 @@ type ReceiptTx interface {
 func (d *Dispatcher) Receipt(ctx context.Context, r adapters.Receipt) error {
 	now := d.c.Now().UTC()
 	return d.write(ctx, func(tx Tx) error {
-		err := join(ctx, tx, d.c.Adapter, r, now)
+		err := d.join(ctx, tx, r, now)
 		if errors.Is(err, night.ErrNotFound) {
 			return tx.KeepReceipt(ctx, d.c.Adapter, r)
 		}
@@ -34,13 +34,13 @@ func (d *Dispatcher) Receipt(ctx context.Context, r adapters.Receipt) error {
 	})
 }
 
-func joinEarly(ctx context.Context, tx Tx, adapter string, ids []string, now time.Time) error {
-	receipts, err := tx.TakeReceipts(ctx, adapter, ids)
+func (d *Dispatcher) joinEarly(ctx context.Context, tx Tx, ids []string, now time.Time) error {
+	receipts, err := tx.TakeReceipts(ctx, d.c.Adapter, ids)
 	if err != nil {
 		return err
 	}
 	for _, r := range receipts {
-		if err := join(ctx, tx, adapter, r, now); err != nil {
+		if err := d.join(ctx, tx, r, now); err != nil {
 			return err
 		}
 	}
@@ -48,14 +48,14 @@ func joinEarly(ctx context.Context, tx Tx, adapter string, ids []string, now tim
 }
 
 // join brings a report together with the part that it is about.
-func join(ctx context.Context, tx Tx, adapter string, r adapters.Receipt, now time.Time) error {
-	part, err := tx.PartByProviderID(ctx, adapter, r.ID)
+func (d *Dispatcher) join(ctx context.Context, tx Tx, r adapters.Receipt, now time.Time) error {
+	part, err := tx.PartByProviderID(ctx, d.c.Adapter, r.ID)
 	if err != nil {
 		return err
 	}
 	if fate := Later(part.Fate, night.Fate(r.Status)); fate != part.Fate {
 		part.Fate, part.Reason = fate, r.Reason
-		if err := tx.SetPart(ctx, adapter, part, now); err != nil {
+		if err := tx.SetPart(ctx, d.c.Adapter, part, now); err != nil {
 			return err
 		}
 	}
@@ -84,7 +84,7 @@ func join(ctx context.Context, tx Tx, adapter string, r adapters.Receipt, now ti
 		return err
 	}
 	if state == night.Delivered { // whose fate was in doubt, or who was thought lost
-		if err := desk.Told(ctx, tx, m, now, adapter); err != nil {
+		if err := desk.Told(ctx, tx, m, now, d.c.Adapter); err != nil {
 			return err
 		}
 	}
@@ -92,5 +92,8 @@ func join(ctx context.Context, tx Tx, adapter string, r adapters.Receipt, now ti
 	if reason != "" {
 		why += ", " + reason
 	}
-	return tx.Log(ctx, settled(m, now, adapter, why))
+	if err := tx.Log(ctx, settled(m, now, d.c.Adapter, why)); err != nil || state != night.Failed {
+		return err
+	}
+	return d.fall(ctx, tx, m, now)
 }

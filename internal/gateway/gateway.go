@@ -86,10 +86,8 @@ func (g *Gateway) start(ctx context.Context) error {
 		cancel()
 		return waitFor(ctx, &g.running)
 	})
-	// Only the first adapter sends: two that both did would tell a customer
-	// twice.
-	g.running.Go(func() { g.wires[0].Dispatcher.Run(work) })
 	for _, w := range g.wires {
+		g.running.Go(func() { w.Dispatcher.Run(work) })
 		g.running.Go(func() {
 			if err := w.receive(work); err != nil && work.Err() == nil {
 				g.house.log.Error("an adapter stopped receiving", "adapter", w.Name, "error", err)
@@ -110,7 +108,9 @@ func (g *Gateway) tick(ctx context.Context) error {
 	g.onStop("ticks", func(context.Context) error { return g.ticks.Shutdown() })
 	shown := int64(0)
 	beat := func() {
-		g.wires[0].Dispatcher.Wake()
+		for _, w := range g.wires {
+			w.Dispatcher.Wake()
+		}
 		if err := g.house.Inbox.CatchUp(ctx); err != nil && ctx.Err() == nil {
 			g.house.log.Error("texts wait to be read; passbell tries again", "error", err)
 		}

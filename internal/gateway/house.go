@@ -4,11 +4,11 @@ package gateway
 import (
 	"context"
 	"crypto/rand"
-	"encoding/binary"
 	"errors"
 	"fmt"
 	"log/slog"
 	mathrand "math/rand/v2"
+	"sync"
 	"time"
 
 	"github.com/jonboulle/clockwork"
@@ -93,7 +93,7 @@ func Open(ctx context.Context, c config.Config, d Deps) (_ *House, err error) {
 	}
 	h.Kitchen, h.rows = kitchen, h.store.Kitchen(kitchen.ID)
 	h.Desk, err = desk.New(desk.Config{
-		Store: deskStore{h.rows}, Kitchen: kitchen, Texts: texts, Now: d.Clock.Now, Changed: h.Live.Changed,
+		Store: deskStore{h.rows}, Kitchen: kitchen, Texts: texts, Now: d.Clock.Now, Changed: h.Live.Changed, Routes: routes(c),
 	})
 	if err != nil {
 		return nil, err
@@ -140,24 +140,28 @@ func (s dispatchStore) Read(ctx context.Context, fn func(dispatch.Tx) error) err
 	return s.Kitchen.Read(ctx, func(t *store.Tx) error { return fn(t) })
 }
 
-// spread gives a source of numbers between 0 and 1 to scatter retries with.
+// spread gives a source of numbers between 0 and 1 to scatter retries with. It
+// is safe for concurrent use: all dispatchers draw from it.
 func spread() (func() float64, error) {
+	chance, err := source()
+	if err != nil {
+		return nil, err
+	}
+	var turn sync.Mutex
+	return func() float64 {
+		turn.Lock()
+		defer turn.Unlock()
+		return chance.Float64()
+	}, nil
+}
+
+// source gives a source of randomness of its own.
+func source() (*mathrand.Rand, error) {
 	var seed [32]byte
 	if _, err := rand.Read(seed[:]); err != nil {
 		return nil, fmt.Errorf("no randomness: %w", err)
 	}
-	r := mathrand.New(mathrand.NewPCG(binary.LittleEndian.Uint64(seed[:8]), binary.LittleEndian.Uint64(seed[8:16])))
-	return locked(r.Float64), nil
-}
-
-// locked makes a source safe for concurrent use.
-func locked(next func() float64) func() float64 {
-	turn := make(chan struct{}, 1)
-	return func() float64 {
-		turn <- struct{}{}
-		defer func() { <-turn }()
-		return next()
-	}
+	return mathrand.New(mathrand.NewChaCha8(seed)), nil
 }
 
 // lastEvent gives the id of the kitchen's latest event.
@@ -177,6 +181,15 @@ func (h *House) NextDue(ctx context.Context) (time.Time, error) { return h.rows.
 // tick is how often the gateway looks whether something is due or was changed
 // by another process.
 const tick = time.Second
+
+// routes gives the ways out that the configuration describes, in its order.
+func routes(c config.Config) desk.Routes {
+	out := make(desk.Routes, len(c.Adapter))
+	for i, a := range c.Adapter {
+		out[i] = desk.Route{Adapter: a.Name, Mail: a.Mail(), Countries: a.Countries, Lines: a.Lines, Kinds: a.Kinds}
+	}
+	return out
+}
 
 // OnlyPractice tells whether no configured adapter can reach a real phone.
 func (h *House) OnlyPractice() bool {

@@ -12,6 +12,7 @@ import (
 
 	"passbell/adapters"
 	"passbell/adapters/practice"
+	"passbell/adapters/smpp"
 	"passbell/adapters/webapi"
 	"passbell/internal/config"
 	"passbell/internal/dispatch"
@@ -45,7 +46,7 @@ func (h *House) Wire(a config.Adapter, sender adapters.Sender) (*Wire, error) {
 	w.Dispatcher, err = dispatch.New(dispatch.Config{
 		Store: dispatchStore{h.rows}, Kitchen: h.Kitchen, Adapter: a.Name, Sender: sender, From: a.From,
 		Window: a.Window, PerSecond: a.PerSecond, Timeout: time.Duration(a.Timeout), Retry: retry,
-		Replanner: h.Desk, Now: h.Clock.Now, Spread: h.spread, Log: h.log, Changed: h.Live.Changed,
+		FallAfter: time.Duration(a.FallAfter), Next: routes(h.Config).Next, Replanner: h.Desk, Now: h.Clock.Now, Spread: h.spread, Log: h.log, Changed: h.Live.Changed,
 	})
 	if err != nil {
 		return nil, err
@@ -70,8 +71,19 @@ func (h *House) sender(a config.Adapter) (adapters.Sender, error) {
 		}
 		c.Name = a.Name
 		return webapi.New(c, webapi.Deps{Now: h.Clock.Now, After: h.Clock.After, Log: h.log})
+	case "smpp":
+		var c smpp.Config
+		if err := settings(a, &c); err != nil {
+			return nil, err
+		}
+		c.Name = a.Name
+		source, err := source()
+		if err != nil {
+			return nil, err
+		}
+		return smpp.New(c, smpp.Deps{Now: h.Clock.Now, After: h.Clock.After, Rand: source, Log: h.log})
 	}
-	return nil, fmt.Errorf("kind %q is not known: use practice or webapi", a.Kind)
+	return nil, fmt.Errorf("kind %q is not known: use practice, webapi or smpp", a.Kind)
 }
 
 // settings reads the part of the configuration that only the adapter's kind

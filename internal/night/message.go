@@ -54,7 +54,8 @@ type Message struct {
 	State     MessageState
 	Reason    string // why it failed, was dropped or is in doubt; for the cook
 	Attempt   int    // tries so far; the one under way included
-	Adapter   string // the adapter that carries it
+	Adapter   string // the adapter that carries it; "" for whichever comes first
+	Fallen    bool   // another adapter had it before and could not bring it
 	SettledAt time.Time
 }
 

@@ -30,6 +30,15 @@ type Order struct {
 	Revision   int // counts changes; an update names the one it saw
 }
 
+// Address gives where texts about the order go: the number, or the e-mail
+// address where the kitchen has a way to send mail and no number is known.
+func (o Order) Address(mail bool) string {
+	if o.Phone == "" && mail {
+		return o.Email
+	}
+	return o.Phone
+}
+
 // Item is one line of an order.
 type Item struct {
 	Qty  int    `json:"qty"`

@@ -28,6 +28,12 @@ type Settlement struct {
 	IDs       []string  // the provider's ids of an accepted text, one a part
 }
 
+// Fall is the way that a message takes when its first one failed.
+type Fall struct {
+	Adapter string
+	To      string
+}
+
 // Part is one part of an accepted text and what the network says of it.
 type Part struct {
 	ProviderID string

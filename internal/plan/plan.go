@@ -26,7 +26,9 @@ type Input struct {
 	Night    night.Night
 	Orders   []night.Order
 	Messages []night.Message
-	OptedOut map[string]bool // by E.164 number
+	OptedOut map[string]bool // by address
+	NoWay    map[string]bool // addresses that none of the kitchen's adapters reaches
+	Mail     bool            // the kitchen can send mail to whoever gave no number
 	Now      time.Time
 }
 
@@ -67,7 +69,7 @@ func (l LeftOut) Ring() bool {
 		return false
 	}
 	switch l.Why {
-	case NoNumber, OptedOut, TooLate, UpdateFailed:
+	case NoNumber, NoWay, OptedOut, TooLate, UpdateFailed:
 		return true
 	case SlotOver:
 		return l.Kind == night.Update // what they were told is still wrong
@@ -81,6 +83,7 @@ type Reason string
 // The reasons.
 const (
 	NoNumber          Reason = "there is no number to text"
+	NoWay             Reason = "no adapter takes this number"
 	OptedOut          Reason = "they asked for no more texts"
 	Cancelled         Reason = "the order is cancelled"
 	HandedOut         Reason = "the order is handed out"
@@ -197,11 +200,12 @@ func (m *maker) groups() [][]night.Order {
 	var out [][]night.Order
 	index := map[string]int{}
 	for _, o := range orders {
-		i, known := index[o.Phone]
-		if o.Phone == "" || !known {
+		address := m.address(o)
+		i, known := index[address]
+		if address == "" || !known {
 			i = len(out)
 			out = append(out, nil)
-			index[o.Phone] = i
+			index[address] = i
 		}
 		out[i] = append(out[i], o)
 	}
@@ -228,15 +232,19 @@ func (m *maker) barred(o night.Order) Reason {
 // unreachable gives the reason why a customer can't be sent anything in time.
 func (m *maker) unreachable(o night.Order) Reason {
 	switch {
-	case o.Phone == "":
+	case m.address(o) == "":
 		return NoNumber
-	case m.in.OptedOut[o.Phone]:
+	case m.in.NoWay[m.address(o)]:
+		return NoWay
+	case m.in.OptedOut[m.address(o)]:
 		return OptedOut
 	case !m.now.Before(m.slotAt(o)):
 		return SlotOver
 	}
 	return ""
 }
+
+func (m *maker) address(o night.Order) string { return o.Address(m.in.Mail) }
 
 func (m *maker) slotAt(o night.Order) time.Time {
 	return m.in.Night.SlotAt(o.Slot, m.in.Kitchen.Zone)
@@ -254,10 +262,13 @@ func (m *maker) want(kind night.MessageKind, revision int, orders []night.Order,
 		NightID:   m.in.Night.ID,
 		Kind:      kind,
 		Revision:  revision,
-		To:        orders[0].Phone,
+		To:        m.address(orders[0]),
 		DueAt:     dueAt.UTC(),
 		ExpiresAt: m.slotAt(orders[0]).UTC(),
 		State:     night.Due,
+	}
+	if row != nil && row.Fallen {
+		w.To = row.To // it takes another way than the plan's
 	}
 	if kind != night.Cancellation {
 		w.Place = m.in.Night.Place

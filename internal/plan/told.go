@@ -58,13 +58,19 @@ func (m *maker) stale(o night.Order) bool {
 	if m.lastTold(o.ID) == nil {
 		return false
 	}
-	onPhone := func(msg night.Message) bool { return tells(msg.Kind) && msg.State.WentOut() && msg.To == o.Phone }
+	onPhone := func(msg night.Message) bool { return tells(msg.Kind) && msg.State.WentOut() && m.reaches(msg, o) }
 	last := m.latest(o.ID, onPhone)
 	if last == nil || last.Kind == night.Cancellation || quotedSlot(*last, o.ID) != o.Slot {
 		return true
 	}
 	placed := m.latest(o.ID, func(msg night.Message) bool { return onPhone(msg) && msg.Place != "" })
 	return placed != nil && !m.here(*placed)
+}
+
+// reaches tells whether a message went to where the order's customer reads now:
+// the number, or the mail that a text fell back to.
+func (m *maker) reaches(msg night.Message, o night.Order) bool {
+	return msg.To == m.address(o) || msg.Fallen && msg.To == o.Email
 }
 
 // here tells whether a message quotes the night's place, or none.
@@ -92,7 +98,7 @@ func (m *maker) updateFailed(o night.Order) bool {
 			last = msg
 		}
 	}
-	return last != nil && !last.State.WentOut() && last.To == o.Phone &&
+	return last != nil && !last.State.WentOut() && m.reaches(*last, o) &&
 		quotedSlot(*last, o.ID) == o.Slot && m.here(*last)
 }
 

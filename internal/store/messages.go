@@ -26,6 +26,7 @@ type messageRow struct {
 	Reason     string `db:"reason"`
 	Attempt    int    `db:"attempt"`
 	Adapter    string `db:"adapter"`
+	Fallen     int    `db:"fallen"`
 	LeaseUntil int64  `db:"lease_until"`
 	SettledAt  int64  `db:"settled_at"`
 }
@@ -37,7 +38,7 @@ func (r messageRow) message() night.Message {
 		To: r.Address, Text: r.Text, Parts: r.Parts,
 		DueAt: at(r.DueAt), ExpiresAt: at(r.ExpiresAt),
 		State: night.MessageState(r.State), Reason: r.Reason,
-		Attempt: r.Attempt, Adapter: r.Adapter, SettledAt: at(r.SettledAt),
+		Attempt: r.Attempt, Adapter: r.Adapter, Fallen: r.Fallen != 0, SettledAt: at(r.SettledAt),
 	}
 	if r.InboundID != nil {
 		m.InboundID = *r.InboundID
@@ -130,10 +131,10 @@ func (t *Tx) AddMessage(ctx context.Context, m night.Message) (id int64, added b
 	}
 	err = t.tx.GetContext(ctx, &id, `
 		INSERT INTO messages (kitchen_id, night_id, inbound_id, kind, revision, place, address, text, parts,
-			due_at, next_at, expires_at, state)
-		VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?) RETURNING id`,
+			due_at, next_at, expires_at, state, adapter)
+		VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?) RETURNING id`,
 		t.kitchen, m.NightID, inbound, m.Kind, m.Revision, m.Place, m.To, m.Text, m.Parts,
-		ms(m.DueAt), ms(m.DueAt), ms(m.ExpiresAt), night.Due)
+		ms(m.DueAt), ms(m.DueAt), ms(m.ExpiresAt), night.Due, m.Adapter)
 	if isUnique(err) {
 		return 0, false, nil
 	}
@@ -187,10 +188,10 @@ func (t *Tx) setCovers(ctx context.Context, id int64, m night.Message) error {
 // It tells whether the message was still due.
 func (t *Tx) Reword(ctx context.Context, m night.Message) (bool, error) {
 	n, err := t.change(ctx, "message", `
-		UPDATE messages SET revision = ?, place = ?, address = ?, text = ?, parts = ?, expires_at = ?,
+		UPDATE messages SET revision = ?, place = ?, adapter = ?, address = ?, text = ?, parts = ?, expires_at = ?,
 			next_at = CASE WHEN due_at = ? THEN next_at ELSE ? END, due_at = ?
 		WHERE kitchen_id = ? AND id = ? AND state = ?`,
-		m.Revision, m.Place, m.To, m.Text, m.Parts, ms(m.ExpiresAt), ms(m.DueAt), ms(m.DueAt), ms(m.DueAt),
+		m.Revision, m.Place, m.Adapter, m.To, m.Text, m.Parts, ms(m.ExpiresAt), ms(m.DueAt), ms(m.DueAt), ms(m.DueAt),
 		t.kitchen, m.ID, night.Due)
 	if err != nil || n == 0 {
 		return false, err

@@ -9,8 +9,8 @@ import (
 	"passbell/internal/night"
 )
 
-// Claim takes at most limit messages that are due at now for the adapter and
-// puts an attempt on record for each. It is committed before anybody calls the
+// Claim takes at most limit messages that are due at now and go by the adapter,
+// or by any, and puts an attempt on record for each. It is committed before anybody calls the
 // provider, so a crash leaves a row to look at and not a second text.
 func (k *Kitchen) Claim(ctx context.Context, adapter string, now, leaseUntil time.Time, limit int) ([]night.Message, error) {
 	var out []night.Message
@@ -18,9 +18,9 @@ func (k *Kitchen) Claim(ctx context.Context, adapter string, now, leaseUntil tim
 		var rows []messageRow
 		err := t.list(ctx, &rows, "due messages", `
 			UPDATE messages SET state = ?, attempt = attempt + 1, adapter = ?, lease_until = ?, reason = ''
-			WHERE id IN (SELECT id FROM messages WHERE kitchen_id = ? AND state = ? AND next_at <= ? ORDER BY next_at, id LIMIT ?)
+			WHERE id IN (SELECT id FROM messages WHERE kitchen_id = ? AND state = ? AND next_at <= ? AND adapter IN (?, '') ORDER BY next_at, id LIMIT ?)
 			RETURNING *`,
-			night.Sending, adapter, ms(leaseUntil), t.kitchen, night.Due, ms(now), limit)
+			night.Sending, adapter, ms(leaseUntil), t.kitchen, night.Due, ms(now), adapter, limit)
 		if err != nil {
 			return err
 		}
@@ -100,6 +100,17 @@ func (t *Tx) Settle(ctx context.Context, s night.Settlement, now time.Time) (boo
 		}
 	}
 	return true, nil
+}
+
+// Reroute lets a message that failed, or that waits for its next try, take
+// another way at once. It does so once in a message's life, and tells whether
+// it did.
+func (t *Tx) Reroute(ctx context.Context, id int64, fall night.Fall, now time.Time) (bool, error) {
+	n, err := t.change(ctx, "message", `
+		UPDATE messages SET state = ?, adapter = ?, address = ?, fallen = 1, next_at = ?, settled_at = 0
+		WHERE kitchen_id = ? AND id = ? AND fallen = 0 AND state IN (?, ?)`,
+		night.Due, fall.Adapter, fall.To, ms(now), t.kitchen, id, night.Failed, night.Due)
+	return n > 0, err
 }
 
 type partRow struct {

@@ -75,7 +75,8 @@ CREATE TABLE messages (
     state       TEXT    NOT NULL,
     reason      TEXT    NOT NULL DEFAULT '',
     attempt     INTEGER NOT NULL DEFAULT 0,
-    adapter     TEXT    NOT NULL DEFAULT '',
+    adapter     TEXT    NOT NULL, -- the way that it takes; '' for any
+    fallen      INTEGER NOT NULL DEFAULT 0, -- 1 where another way failed before
     lease_until INTEGER NOT NULL DEFAULT 0,
     settled_at  INTEGER NOT NULL DEFAULT 0,
     UNIQUE (kitchen_id, inbound_id, kind)
