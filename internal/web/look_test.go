@@ -67,7 +67,7 @@ func TestEveryPageFitsAndIsAccessible(t *testing.T) {
 	}
 	pages := map[string]string{
 		"pass": server.URL + "/", "orders": server.URL + "/orders", "search": server.URL + "/orders?q=qazi", "order": server.URL + "/orders/K406",
-		"cancel": server.URL + "/orders/K430/cancel", "text": server.URL + "/texts/6?q=cal", "messages": server.URL + "/messages", "report": server.URL + "/report",
+		"cancel": server.URL + "/orders/K430/cancel", "text": server.URL + "/texts/" + itoa(openTexts(t, h)[0]) + "?q=cal", "messages": server.URL + "/messages", "report": server.URL + "/report",
 		"none": serve(empty, "") + "/", "plan": serve(before, "") + "/messages", "sign-in": serve(signIn, "open sesame") + "/sign-in",
 		"missing": server.URL + "/orders/K999", "bare-order": server.URL + "/orders/K421",
 	}

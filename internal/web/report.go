@@ -2,6 +2,7 @@ package web
 
 import (
 	"context"
+	"fmt"
 	"time"
 
 	"passbell/internal/desk"
@@ -38,5 +39,6 @@ func (s *site) reportView(ctx context.Context, n night.Night) (view, error) {
 
 // minutes writes a wait as minutes and seconds.
 func minutes(d time.Duration) string {
-	return d.Round(time.Second).String()
+	s := int(d.Round(time.Second).Seconds())
+	return fmt.Sprintf("%d min %02d s", s/60, s%60)
 }
