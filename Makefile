@@ -38,8 +38,8 @@ cross: ## the binary for the systems that cooks have, without cgo
 	@for t in linux/amd64 linux/arm64 darwin/arm64 windows/amd64; do \
 		echo $$t; CGO_ENABLED=0 GOOS=$${t%/*} GOARCH=$${t#*/} $(GO) build -o /dev/null ./cmd/passbell || exit 1; done
 
-picture: ## take the README's picture of the pass from the demo anew
-	$(GO) test -count=1 -tags picture -run TestPicture ./cmd/passbell
+picture: ## take the README picture of the pass from the demo anew
+	@.ci/picture
 
 fuzz: ## each fuzz target for FUZZTIME (5m)
 	@.ci/fuzz $(or $(FUZZTIME),5m)

@@ -4,6 +4,7 @@ import (
 	"errors"
 	"fmt"
 	"text/tabwriter"
+	"time"
 
 	"github.com/spf13/cobra"
 
@@ -107,7 +108,32 @@ func (a *app) printPlan(h *gateway.House, p desk.Preview) error {
 		fmt.Fprintf(a.out, ", about %s", wording.Money(cost, h.Price.Currency))
 	}
 	fmt.Fprintln(a.out)
+	a.printPace(h, p)
 	return nil
+}
+
+// printPace says how long each round of texts takes, and warns where reminders
+// would not be out in time.
+func (a *app) printPace(h *gateway.House, p desk.Preview) {
+	for _, ad := range h.Config.Adapter {
+		rounds := map[night.MessageKind][]night.Message{}
+		for _, m := range p.Messages {
+			rounds[m.Kind] = append(rounds[m.Kind], m)
+		}
+		for _, kind := range []night.MessageKind{night.Instructions, night.Reminder} {
+			takes := gateway.SendingTime(ad, rounds[kind])
+			if takes < time.Minute {
+				continue
+			}
+			fmt.Fprintf(a.out, "%s: %d %s at %g a second take %s\n", ad.Name, len(rounds[kind]), kind, ad.PerSecond, takes)
+			for _, m := range rounds[kind] {
+				if kind == night.Reminder && m.DueAt.Add(takes).After(m.ExpiresAt) {
+					fmt.Fprintf(a.out, "MIND: at this pace reminders may come after their slots: raise per_second, or remind earlier\n")
+					break
+				}
+			}
+		}
+	}
 }
 
 func (a *app) printLeftOut(p desk.Preview, byID map[int64]night.Order) error {

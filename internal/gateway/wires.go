@@ -24,6 +24,7 @@ type Wire struct {
 	Sender     adapters.Sender
 	Dispatcher *dispatch.Dispatcher
 
+	from  string
 	house *House
 }
 
@@ -41,7 +42,7 @@ func (h *House) Wire(a config.Adapter, sender adapters.Sender) (*Wire, error) {
 			return nil, fmt.Errorf("adapter %s: %w", a.Name, err)
 		}
 	}
-	w := &Wire{Name: a.Name, Sender: sender, house: h}
+	w := &Wire{Name: a.Name, Sender: sender, from: a.From, house: h}
 	var err error
 	w.Dispatcher, err = dispatch.New(dispatch.Config{
 		Store: dispatchStore{h.rows}, Kitchen: h.Kitchen, Adapter: a.Name, Sender: sender, From: a.From,
