@@ -10,6 +10,7 @@ import (
 	"time"
 
 	"passbell/adapters"
+	"passbell/adapters/longtext"
 	"passbell/adapters/smpp/pdu"
 )
 
@@ -24,9 +25,9 @@ const (
 // desk is what is remembered of what came in, across connections.
 type desk struct {
 	mu      sync.Mutex
-	parts   *assembler
+	parts   *longtext.Assembler
 	repeats *repeats
-	held    map[*gathering][]waiting
+	held    map[*longtext.Gathering][]waiting
 }
 
 // waiting is a delivery whose answer is held back.
@@ -38,9 +39,9 @@ type waiting struct {
 
 func newDesk(cfg *Config) desk {
 	return desk{
-		parts:   newAssembler(durationOf(cfg.AssembleWithin), unackedFor),
+		parts:   longtext.New(durationOf(cfg.AssembleWithin), unackedFor),
 		repeats: newRepeats(durationOf(cfg.RepeatWindow)),
-		held:    map[*gathering][]waiting{},
+		held:    map[*longtext.Gathering][]waiting{},
 	}
 }
 
@@ -60,7 +61,7 @@ type job struct {
 	s     *session
 	h     pdu.Header
 	m     pdu.SM
-	flush *gathering
+	flush *longtext.Gathering
 }
 
 // Receive signs in and hands everything that comes to sink until ctx is done;
@@ -174,10 +175,10 @@ func (in *inlet) sweep() {
 		in.a.desk.letGo(now.Add(-hold))
 		d := &in.a.desk
 		d.mu.Lock()
-		due := d.parts.due(now)
+		due := d.parts.Due(now)
 		d.mu.Unlock()
 		for _, g := range due {
-			in.put(job{flush: g}, g.key.lane) // where it is full, the next sweep comes
+			in.put(job{flush: g}, g.Key.Lane) // where it is full, the next sweep comes
 		}
 	}
 }
@@ -205,7 +206,7 @@ func (d *desk) letGo(t time.Time) {
 }
 
 // release takes the deliveries that are held back for a text.
-func (d *desk) release(g *gathering) []waiting {
+func (d *desk) release(g *longtext.Gathering) []waiting {
 	d.mu.Lock()
 	defer d.mu.Unlock()
 	out := d.held[g]
@@ -225,12 +226,12 @@ func (in *inlet) handle(j job) {
 	h, octets := splitHeader(j.m.ESM, j.m.Payload())
 	text := decode(j.m.Coding, h, octets, in.a.cfg.Alphabet)
 	if kind, ref, total, seq, ok := concatOf(&j.m, h); ok {
-		in.part(j, part{
-			key: partKey{
-				lane: j.m.Source.Addr, from: number(j.m.Source), to: number(j.m.Dest),
-				kind: kind, ref: ref, total: total,
+		in.part(j, longtext.Part{
+			Key: longtext.Key{
+				Lane: j.m.Source.Addr, From: number(j.m.Source), To: number(j.m.Dest),
+				Kind: kind, Ref: ref, Total: total,
 			},
-			seq: seq, text: text,
+			Seq: seq, Text: text,
 		})
 		return
 	}
@@ -283,27 +284,27 @@ func (in *inlet) acknowledge(s *session, h pdu.Header, mark [32]byte) {
 }
 
 // part takes in a part of a long text.
-func (in *inlet) part(j job, p part) {
+func (in *inlet) part(j job, p longtext.Part) {
 	d := &in.a.desk
 	now := in.a.now()
 	d.mu.Lock()
-	v := d.parts.add(now, p)
-	if v.waiting != nil {
-		d.held[v.waiting] = append(d.held[v.waiting], waiting{s: j.s, h: j.h, since: now})
+	v := d.parts.Add(now, p)
+	if v.Waiting != nil {
+		d.held[v.Waiting] = append(d.held[v.Waiting], waiting{s: j.s, h: j.h, since: now})
 	}
 	d.mu.Unlock()
 
-	if v.pushed != nil {
-		in.hand(v.pushed)
+	if v.Pushed != nil {
+		in.hand(v.Pushed)
 	}
 	switch {
-	case v.again:
+	case v.Again:
 		accept(j.s, j.h)
-	case v.noRoom:
+	case v.NoRoom:
 		in.a.log.Warn("too many unfinished long texts; a part was refused for now")
 		refuse(j.s, j.h, pdu.TemporaryFault)
-	case v.full != nil:
-		if in.hand(v.full) {
+	case v.Full != nil:
+		if in.hand(v.Full) {
 			accept(j.s, j.h)
 		} else {
 			refuse(j.s, j.h, pdu.TemporaryFault)
@@ -312,25 +313,23 @@ func (in *inlet) part(j job, p part) {
 }
 
 // flush hands on a text with its gaps, unless its parts came meanwhile.
-func (in *inlet) flush(g *gathering) {
+func (in *inlet) flush(g *longtext.Gathering) {
 	d := &in.a.desk
 	d.mu.Lock()
-	due := d.parts.overdue(in.a.now(), g)
+	due := d.parts.Overdue(in.a.now(), g)
 	d.mu.Unlock()
 	if due {
 		in.hand(g)
 	}
 }
 
-func gap(seq, total int) string { return fmt.Sprintf("[part %d of %d did not arrive]", seq, total) }
-
 // hand stores a long text, answers the parts of it that are held back, and says
 // whether it was stored.
-func (in *inlet) hand(g *gathering) bool {
+func (in *inlet) hand(g *longtext.Gathering) bool {
 	d := &in.a.desk
-	text := g.whole(gap)
-	mark := fingerprint(g.key.lane, g.key.to, text, "", "")
-	err := in.store(g.key.from, g.key.to, text, mark)
+	text := g.Whole()
+	mark := fingerprint(g.Key.Lane, g.Key.To, text, "", "")
+	err := in.store(g.Key.From, g.Key.To, text, mark)
 	held := d.release(g)
 	if err != nil {
 		for _, w := range held {
@@ -340,7 +339,7 @@ func (in *inlet) hand(g *gathering) bool {
 	}
 	now := in.a.now()
 	d.mu.Lock()
-	d.parts.finish(now, g)
+	d.parts.Finish(now, g)
 	d.repeats.acked(now, mark, nil)
 	d.mu.Unlock()
 	for _, w := range held {

@@ -2,33 +2,17 @@ package smpp
 
 import (
 	"encoding/binary"
-	"errors"
 	"fmt"
 	"strings"
-	"sync/atomic"
-	"unicode/utf16"
 	"unicode/utf8"
 
-	"github.com/warthog618/sms"
 	"github.com/warthog618/sms/encoding/gsm7"
-	"github.com/warthog618/sms/encoding/gsm7/charset"
 	"github.com/warthog618/sms/encoding/tpdu"
 	"golang.org/x/text/encoding/charmap"
 
+	"passbell/adapters/longtext"
 	"passbell/adapters/smpp/pdu"
 )
-
-// The library fills its tables at their first use, without a lock. Package
-// initialisation runs in one goroutine, so they are filled here.
-func init() {
-	charset.DefaultEncoder()
-	charset.DefaultExtEncoder()
-	charset.DefaultDecoder()
-	for language := range 16 {
-		charset.NewDecoder(language)
-		charset.NewExtDecoder(language)
-	}
-}
 
 // The data_coding values that are written (§5.2.19).
 const (
@@ -49,36 +33,15 @@ const (
 	alphabetLatin1 = "latin1" // ISO 8859-1
 )
 
-// Why a text cannot be sent at all.
-var (
-	errEmpty   = errors.New("the text is empty")
-	errNotUTF8 = errors.New("the text holds signs that are none (it is not valid UTF-8)")
-	errTooLong = errors.New("the text is longer than 255 parts")
-)
-
-// maxTextSize is in octets; nothing longer can fit in 255 parts.
-const maxTextSize = 255 * 153 * utf8.UTFMax
-
-// refs numbers long texts. It starts where it is told, since a centre may still
-// hold parts of the last run.
-type refs struct{ n atomic.Uint32 }
-
-// Count is for tpdu.Counter. Only 8 bits of it are used, as a phone sees no more.
-func (r *refs) Count() int { return int(r.n.Add(1) & 0xFF) }
-
 // writer turns texts into the bodies of submit_sm.
 type writer struct {
 	long     string
 	alphabet string
-	encoder  *sms.Encoder
+	splitter *longtext.Splitter
 }
 
 func newWriter(long, alphabet string, first uint32) *writer {
-	c := &refs{}
-	c.n.Store(first)
-	e := sms.NewEncoder(sms.AsSubmit)
-	e.ConcatRef = c
-	return &writer{long: long, alphabet: alphabet, encoder: e}
+	return &writer{long: long, alphabet: alphabet, splitter: longtext.NewSplitter(first)}
 }
 
 // parts gives the messages that carry a text: esm_class, data_coding and the
@@ -86,20 +49,10 @@ func newWriter(long, alphabet string, first uint32) *writer {
 // septets or 70 UTF-16 units alone, 153 or 67 a part; no escape sequence and no
 // surrogate pair is cut.
 func (w *writer) parts(text string) ([]pdu.SM, error) {
-	switch {
-	case text == "":
-		return nil, errEmpty
-	case !utf8.ValidString(text):
-		return nil, errNotUTF8
-	case len(text) > maxTextSize:
-		return nil, errTooLong
-	}
-	segments, err := w.segments(text)
+	// The encoder would take septets that a centre of Latin-1 cannot be told.
+	segments, err := w.splitter.Split(text, w.alphabet == alphabetLatin1 && !fitsLatin1(text))
 	if err != nil {
 		return nil, err
-	}
-	if len(segments) == 0 || len(segments) > 255 {
-		return nil, errTooLong
 	}
 	if len(segments) > 1 && w.long == longPayload {
 		return []pdu.SM{w.payload(segments)}, nil
@@ -127,14 +80,6 @@ func (w *writer) parts(text string) ([]pdu.SM, error) {
 		}
 	}
 	return out, nil
-}
-
-func (w *writer) segments(text string) ([]tpdu.TPDU, error) {
-	if w.alphabet == alphabetLatin1 && !fitsLatin1(text) {
-		// The encoder would take septets that this centre cannot be told.
-		return w.encoder.Encode(utf16BE(text), sms.AsUCS2)
-	}
-	return w.encoder.Encode([]byte(text))
 }
 
 func (w *writer) payload(segments []tpdu.TPDU) pdu.SM {
@@ -182,30 +127,11 @@ func fitsLatin1(text string) bool {
 	return true
 }
 
-func utf16BE(s string) []byte {
-	units := utf16.Encode([]rune(s))
-	out := make([]byte, 0, 2*len(units))
-	for _, u := range units {
-		out = binary.BigEndian.AppendUint16(out, u)
-	}
-	return out
-}
-
-// header is what a user data header says.
-type header struct {
-	concat struct {
-		kind       refKind
-		ref        uint16
-		total, seq uint8
-	}
-	locking, shift int // national language tables (TS 23.038 §6.2.1.2), 0 for none
-}
-
 // splitHeader takes the user data header off a message that has one. A header
 // that cannot be is left where it is: better a text with a few odd signs before
 // it than none.
-func splitHeader(esm byte, b []byte) (header, []byte) {
-	var h header
+func splitHeader(esm byte, b []byte) (longtext.Header, []byte) {
+	var h longtext.Header
 	if esm&pdu.ESMUDHI == 0 || len(b) == 0 || int(b[0])+1 > len(b) {
 		return h, b
 	}
@@ -215,25 +141,10 @@ func splitHeader(esm byte, b []byte) (header, []byte) {
 		if n+2 > len(e) {
 			break
 		}
-		h.element(id, e[2:n+2])
+		h.Element(id, e[2:n+2])
 		e = e[n+2:]
 	}
 	return h, body
-}
-
-// element reads one information element (TS 23.040 §9.2.3.24). Numbers that
-// cannot be make it ignored (§9.2.3.24.1).
-func (h *header) element(id byte, d []byte) {
-	switch {
-	case id == 0x00 && len(d) == 3 && d[1] > 1 && d[2] >= 1 && d[2] <= d[1]:
-		h.concat.kind, h.concat.ref, h.concat.total, h.concat.seq = ref8, uint16(d[0]), d[1], d[2]
-	case id == 0x08 && len(d) == 4 && d[2] > 1 && d[3] >= 1 && d[3] <= d[2]:
-		h.concat.kind, h.concat.ref, h.concat.total, h.concat.seq = ref16, binary.BigEndian.Uint16(d), d[2], d[3]
-	case id == 0x24 && len(d) == 1:
-		h.shift = int(d[0])
-	case id == 0x25 && len(d) == 1:
-		h.locking = int(d[0])
-	}
 }
 
 // reading is how the octets of a message are to be read.
@@ -285,7 +196,7 @@ func readingOf(coding byte) reading {
 
 // decode reads the octets of an inbound message. It never fails: a sign that
 // cannot be read shows as U+FFFD, and a message that is no text says so.
-func decode(coding byte, h header, b []byte, alphabet string) string {
+func decode(coding byte, h longtext.Header, b []byte, alphabet string) string {
 	r := readingOf(coding)
 	if r == readDefault {
 		r = readGSM7
@@ -295,7 +206,7 @@ func decode(coding byte, h header, b []byte, alphabet string) string {
 	}
 	switch r {
 	case readGSM7:
-		return decodeGSM7(h, b)
+		return h.DecodeGSM7(b)
 	case readLatin1:
 		return mapped(charmap.ISO8859_1, b)
 	case readCyrillic:
@@ -303,15 +214,7 @@ func decode(coding byte, h header, b []byte, alphabet string) string {
 	case readHebrew:
 		return mapped(charmap.ISO8859_8, b)
 	case readUCS2:
-		units := make([]uint16, len(b)/2)
-		for i := range units {
-			units[i] = binary.BigEndian.Uint16(b[2*i:])
-		}
-		text := string(utf16.Decode(units))
-		if len(b)%2 == 1 {
-			text += string(utf8.RuneError)
-		}
-		return text
+		return longtext.DecodeUCS2(b)
 	case readBinary:
 		return fmt.Sprintf("[no text: %d octets of data]", len(b))
 	}
@@ -331,21 +234,18 @@ func mapped(m *charmap.Charmap, b []byte) string {
 	return out.String()
 }
 
-func decodeGSM7(h header, b []byte) string {
-	septets := make([]byte, len(b))
-	for i, c := range b {
-		septets[i] = c & 0x7F
+// concatOf finds how a message is numbered among the parts of a long text: in
+// its user data header or in its sar TLVs. False where it stands alone or where
+// the numbers cannot be ("ignore the element", TS 23.040).
+func concatOf(m *pdu.SM, h longtext.Header) (kind longtext.Kind, ref uint16, total, seq uint8, ok bool) {
+	if h.Kind != 0 {
+		return h.Kind, h.Ref, h.Total, h.Seq, true
 	}
-	d := gsm7.NewDecoder()
-	if h.locking != 0 {
-		d = d.WithCharset(charset.NewDecoder(h.locking))
+	r, ok1 := m.TLVs.Uint16(pdu.TagSarRef)
+	t, ok2 := m.TLVs.Byte(pdu.TagSarTotal)
+	s, ok3 := m.TLVs.Byte(pdu.TagSarSeq)
+	if ok1 && ok2 && ok3 && t > 1 && s >= 1 && s <= t {
+		return longtext.RefSAR, r, t, s, true
 	}
-	if h.shift != 0 {
-		d = d.WithExtCharset(charset.NewExtDecoder(h.shift))
-	}
-	text, err := d.Decode(septets)
-	if err != nil { // only a strict decoder fails
-		return strings.Repeat(string(utf8.RuneError), len(b))
-	}
-	return string(text)
+	return 0, 0, 0, 0, false
 }

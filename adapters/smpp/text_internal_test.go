@@ -14,6 +14,7 @@ import (
 
 	"github.com/stretchr/testify/require"
 
+	"passbell/adapters/longtext"
 	"passbell/adapters/smpp/pdu"
 )
 
@@ -144,10 +145,10 @@ func TestTextsThatCannotGo(t *testing.T) {
 		text string
 		want error
 	}{
-		{name: "empty", text: "", want: errEmpty},
-		{name: "not UTF-8", text: "ready \xff", want: errNotUTF8},
-		{name: "256 parts", text: strings.Repeat("a", 255*153+1), want: errTooLong},
-		{name: "a megabyte", text: strings.Repeat("a", 1<<20), want: errTooLong},
+		{name: "empty", text: "", want: longtext.ErrEmpty},
+		{name: "not UTF-8", text: "ready \xff", want: longtext.ErrNotUTF8},
+		{name: "256 parts", text: strings.Repeat("a", 255*153+1), want: longtext.ErrTooLong},
+		{name: "a megabyte", text: strings.Repeat("a", 1<<20), want: longtext.ErrTooLong},
 	}
 	for _, tt := range tests {
 		t.Run(tt.name, func(t *testing.T) {
@@ -172,14 +173,14 @@ func TestLatin1Centre(t *testing.T) {
 		parts, err = w.parts(text)
 		require.NoError(t, err)
 		require.EqualValues(t, codingUCS2, parts[0].Coding, text)
-		require.Equal(t, text, decode(codingUCS2, header{}, parts[0].Short, alphabetLatin1))
+		require.Equal(t, text, decode(codingUCS2, longtext.Header{}, parts[0].Short, alphabetLatin1))
 	}
 	long := strings.Repeat("ça ", 40)
 	parts, err = w.parts(long)
 	require.NoError(t, err)
 	require.Equal(t, []int{67, 53}, lengths(parts))
 	require.Equal(t, long, rejoin(t, parts))
-	require.Equal(t, "Crème £5", decode(0, header{}, []byte("Cr\xe8me \xa35"), alphabetLatin1))
+	require.Equal(t, "Crème £5", decode(0, longtext.Header{}, []byte("Cr\xe8me \xa35"), alphabetLatin1))
 }
 
 // TestAlphabet reads every code of gsm7.csv (TS 23.038 §6.2.1) and writes it.
@@ -208,7 +209,7 @@ func TestAlphabet(t *testing.T) {
 			octets = []byte{0x1B, byte(code)}
 		}
 		sign := string(rune(point))
-		require.Equal(t, sign, decode(0, header{}, octets, alphabetGSM7), row[3])
+		require.Equal(t, sign, decode(0, longtext.Header{}, octets, alphabetGSM7), row[3])
 		parts, err := w.parts(sign)
 		require.NoError(t, err)
 		require.Equal(t, octets, parts[0].Short, row[3])
@@ -251,7 +252,7 @@ func TestDecode(t *testing.T) {
 			t.Parallel()
 			b, err := hex.DecodeString(tt.hex)
 			require.NoError(t, err)
-			require.Equal(t, tt.want, decode(tt.coding, header{}, b, alphabetGSM7))
+			require.Equal(t, tt.want, decode(tt.coding, longtext.Header{}, b, alphabetGSM7))
 		})
 	}
 }
@@ -261,15 +262,15 @@ func TestHeader(t *testing.T) {
 	tests := []struct {
 		name  string
 		hex   string
-		kind  refKind
+		kind  longtext.Kind
 		ref   uint16
 		total uint8
 		seq   uint8
 		body  string
 	}{
-		{name: "8-bit", hex: "0500032A020141", kind: ref8, ref: 0x2A, total: 2, seq: 1, body: "41"},
-		{name: "16-bit", hex: "060804012A020241", kind: ref16, ref: 0x12A, total: 2, seq: 2, body: "41"},
-		{name: "after ports", hex: "0B0504158200000003070201" + "41", kind: ref8, ref: 7, total: 2, seq: 1, body: "41"},
+		{name: "8-bit", hex: "0500032A020141", kind: longtext.Ref8, ref: 0x2A, total: 2, seq: 1, body: "41"},
+		{name: "16-bit", hex: "060804012A020241", kind: longtext.Ref16, ref: 0x12A, total: 2, seq: 2, body: "41"},
+		{name: "after ports", hex: "0B0504158200000003070201" + "41", kind: longtext.Ref8, ref: 7, total: 2, seq: 1, body: "41"},
 		// "ignore the element": GSM 03.40 as quoted in section 1 of the check values.
 		{name: "total 0", hex: "0500032A000041", body: "41"},
 		{name: "part 0", hex: "0500032A020041", body: "41"},
@@ -286,8 +287,8 @@ func TestHeader(t *testing.T) {
 			b, err := hex.DecodeString(tt.hex)
 			require.NoError(t, err)
 			h, body := splitHeader(pdu.ESMUDHI, b)
-			require.Equal(t, tt.kind, h.concat.kind)
-			require.Equal(t, []any{tt.ref, tt.total, tt.seq}, []any{h.concat.ref, h.concat.total, h.concat.seq})
+			require.Equal(t, tt.kind, h.Kind)
+			require.Equal(t, []any{tt.ref, tt.total, tt.seq}, []any{h.Ref, h.Total, h.Seq})
 			require.Equal(t, strings.ToUpper(tt.body), strings.ToUpper(hex.EncodeToString(body)))
 		})
 	}
