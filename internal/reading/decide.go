@@ -72,6 +72,9 @@ func (s *scan) overlay() {
 		if t.typed != "" && s.ctx.Book.IsName(t.typed) && (t.Upper || s.nameBeside(i)) {
 			*t = Token{Text: t.typed, Start: t.Start, End: t.End, Upper: t.Upper, Num: -1, Min: -1}
 		}
+	}
+	for i := range s.toks {
+		t := &s.toks[i]
 		switch {
 		case t.Kind == Word && s.ctx.Book.IsRef(t.Text), t.Kind == Number && t.Min < 0 && s.ctx.Book.IsRef(t.Text) && s.meansOrder(i):
 			t.bits |= clsRef
@@ -190,6 +193,8 @@ func (s *scan) mute() {
 			dead[i] = dead[i] || s.supposed(m)
 		case signComing:
 			dead[i] = dead[i] || s.supposed(m) && (s.marked('?') || s.asked(m.clause)) && !s.names(m, clsDur|clsTime) && !s.says(m, "late")
+		case signGot:
+			dead[i] = dead[i] || m.start > 0 && s.toks[m.start-1].bits&clsNot != 0
 		case signMove:
 			dead[i] = dead[i] || s.names(m, clsFood)
 		}
@@ -751,7 +756,9 @@ func (s *scan) moves(out *Reading) bool {
 func (s *scan) comes(out *Reading) bool {
 	due := s.expected()
 	switch {
-	case s.served() && (due == nil || s.has(signGot)), s.has(signNobody) && due == nil && s.ctx.serving():
+	case s.served() && (due == nil || s.has(signGot)), s.has(signNobody) && !s.has(signAway) && due == nil && s.ctx.serving():
+		return false
+	case s.has(signNoCar) && s.has(signFuture) && due == nil && !s.ctx.serving():
 		return false
 	case s.has(signAway) && (s.ctx.today() || due != nil):
 		s.say(out, Coming, "Says that they are not there yet: ", signAway)
@@ -952,10 +959,26 @@ func (s *scan) rest(out *Reading) {
 		return
 	}
 	if s.ctx.Facts.Arrived && s.ctx.today() && !s.has(signPrivate) && s.words() >= 3 {
+		if s.lacks() {
+			out.Intent, out.Asks, out.Why = Problem, true, "After the food was handed over, says what it is not."
+			return
+		}
 		out.Intent, out.Why = Thanks, "A remark after the food was handed over."
 		return
 	}
 	out.Intent, out.Why = Other, "Nothing in it is about an order."
+}
+
+// lacks tells whether the text denies something of the food: "half the order
+// is not here".
+func (s *scan) lacks() bool {
+	not, food := false, false
+	for i := range s.toks {
+		t := &s.toks[i]
+		not = not || t.bits&clsNot != 0 || t.Text == "only" || t.Text == "half" || t.Text == "without" || t.Text == "nothing"
+		food = food || t.bits&(clsItem|clsFood|clsAllergen) != 0
+	}
+	return not && food
 }
 
 // words counts the words that the tables know.
