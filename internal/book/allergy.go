@@ -18,7 +18,7 @@ var (
 		`ana(?:ph|f)[iy]l`, `\bepi[\s-]?pens?\b`, `\badrenalin`, `\bauto-?injector`, `\bantihist`,
 		`\bg(?:l|u)(?:u|l)t[aei]n`, `\bglutin`, `\blactos[ea]`, `\bcas[ei]{1,2}n\b`,
 		`\b(?:gf|df|nf|vg)\b`, `\bfodmap`,
-		`\bvegan`, `\bveg[ei]t[ae]?r[iy]`, `\bvegg?ies?\b(?:\s+(?:only|household|family|please|option|meal|box|order|diet))?`, `\bpes[ck][aeo]t`,
+		`\bvegan`, `\bveg[a-z]{0,4}tar`, `\bveg[ei]t[ae]?r[iy]`, `\bvegg?ies?\b(?:\s+(?:only|household|family|please|option|meal|box|order|diet))?`, `\bpes[ck][aeo]t`,
 		`\bhal+al\b`, `\bharam\b`, `\bkosher\b`, `\bjain\b`, `\bhindu\b`, `\bketo\b`, `\bpaleo\b`, `\bdiabet`, `\blow[\s-](?:salt|sodium|sugar|carb)`,
 		`\bdiet(?:ary)?\b`, `\bpregnan`,
 		`\breacts?\s+(?:to|badly)`, `\breaction\s+to\b`, `\ballerg`, `\bcontaminat`, `\bmay contain\b`, `\btraces? of\b`,
@@ -30,6 +30,7 @@ var (
 	// noteOnly is too common in the names of dishes to warn of there.
 	noteOnly = regexp.MustCompile(`(?i)\bveg\b`)
 	freeOf   = regexp.MustCompile(`(?i)\b(?:gluten|sugar|salt|grain|lactose|allergen|additive|` + foods + `)[\s-]free\b`)
+	harms    = regexp.MustCompile(`(?i)\b(?:` + foods + `)\s+(?:problems?|issues?|makes?|gives?|upsets?|kills?|sensitive)\b`)
 	refuses  = regexp.MustCompile(`(?i)\b(?:mustn'?t|must not|can'?t|cannot|can not|unable to|doesn'?t|does not|don'?t|do not|not able to|not allowed to)\s+(?:(?:eat|tolerate|digest)\b|(?:have|touch|do|like|take)\s+(?:any\s+)?(?:` + foods + `)\b)`)
 	foods    = `(?:pea|ground|pe|brazil|tree|hazel|wal|cashew|pine|coco)?[\s-]?nuts?|penuts?|almonds?|cashews?|pecans?|pistac?h?ios?|macadamias?|hazelnuts?|walnuts?|chestnuts?|satay|` +
 		`milk|dairy|butter|cheese|cream|yogh?urt|whey|eggs?|fish|anchov(?:y|ies)|shel+[\s-]?fish|crustaceans?|prawns?|shrimps?|crabs?|lobsters?|` +
@@ -129,7 +130,7 @@ func allergyInItem(name string) string {
 
 func warns(s string) bool {
 	s = drinks.ReplaceAllString(s, " ")
-	return strong.MatchString(s) || spanish.MatchString(s) || without.MatchString(s) || freeOf.MatchString(s) || refuses.MatchString(s)
+	return strong.MatchString(s) || spanish.MatchString(s) || without.MatchString(s) || freeOf.MatchString(s) || refuses.MatchString(s) || harms.MatchString(s)
 }
 
 // allergyCell reads a column that is there for allergies: whatever it says

@@ -104,10 +104,10 @@ func (b *builder) settleDays(s sheet) {
 		}
 		for _, r := range s.rows[b.lay.headRow+1:] {
 			v := r.at(c.index)
-			if len(v) < 6 || len(v) > 80 || !strings.ContainsAny(v, "/.-") {
+			if len(v) < 4 || len(v) > 80 || !strings.ContainsAny(v, "/.-") {
 				continue
 			}
-			f := findDates(v, noDate)
+			f := findDates(v, b.opt.Night.Date)
 			first, second = first+f.first, second+f.second
 			for _, d := range f.days {
 				if !d.swap.IsZero() && d.date == b.opt.Night.Date {
@@ -120,9 +120,42 @@ func (b *builder) settleDays(s sheet) {
 		}
 	}
 	b.order = settle(first, second, nightFirst, nightSecond, strings.ToUpper(b.opt.Region))
+	b.bareDates(s)
 	if b.order == clashing {
 		b.problem(0, "", "date", Look, "some dates have the day first and others the month first",
 			`say which is right by the mapping "day order" = dmy or mdy, or export the file again`)
+	}
+}
+
+// bareDates takes a column that is called a date and no more for the day of
+// ordering when none of it is the night and all of it comes before.
+func (b *builder) bareDates(s sheet) {
+	if b.opt.Night.Date.IsZero() {
+		return
+	}
+	for _, i := range b.lay.by[fDate] {
+		c := &b.lay.columns[i]
+		switch fold(c.title) {
+		case "date", "day", "fecha", "dia", "datum", "data":
+		default:
+			continue
+		}
+		before, other := 0, 0
+		for _, r := range s.rows[b.lay.headRow+1:] {
+			for _, d := range findDates(r.at(c.index), b.opt.Night.Date).days {
+				if date, ok := d.in(b.order); ok && date.Before(b.opt.Night.Date) {
+					before++
+				} else {
+					other++
+				}
+			}
+		}
+		if before > 0 && other == 0 && !c.given {
+			c.heading = heading{field: fCreated}
+			b.lay.rank()
+			b.book.Columns = b.lay.names()
+			return
+		}
 	}
 }
 

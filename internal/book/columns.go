@@ -22,6 +22,7 @@ type stats struct {
 	filled, distinct                                            int
 	phones, clocks, dates, emails, counts, refs, people, dishes int
 	many                                                        int // cells with several items
+	amounts                                                     int // cells with an amount of money
 	ordered                                                     bool
 }
 
@@ -31,11 +32,12 @@ func (s stats) share(n int, part float64) bool {
 }
 
 var (
-	emailCell = regexp.MustCompile(`^[^@\s]+@[^@\s]+\.[^@\s]+$`)
-	refCell   = regexp.MustCompile(`^#?[A-Za-z]{0,6}[-_#/ ]?\d[\dA-Za-z\-/]*$`)
-	phoneCell = regexp.MustCompile(`^['+(\[\d][\d\s()\[\].\-/+]{6,}$`)
-	countCell = regexp.MustCompile(`^[x×]?\s*\d{1,3}(?:\.0+)?$`)
-	personish = regexp.MustCompile(`^\pL[\pL'’.\-]*,?(?:\s+\pL[\pL'’.\-]*){1,4}$`)
+	emailCell  = regexp.MustCompile(`^[^@\s]+@[^@\s]+\.[^@\s]+$`)
+	refCell    = regexp.MustCompile(`^#?[A-Za-z]{0,6}[-_#/ ]?\d[\dA-Za-z\-/]*$`)
+	phoneCell  = regexp.MustCompile(`^['+(\[\d][\d\s()\[\].\-/+]{6,}$`)
+	countCell  = regexp.MustCompile(`^[x×]?\s*\d{1,3}(?:\.0+)?$`)
+	amountCell = regexp.MustCompile(`^[£$€]?\s*-?\d+[.,]\d{2}\s*[£$€]?$`)
+	personish  = regexp.MustCompile(`^\pL[\pL'’.\-]*,?(?:\s+\pL[\pL'’.\-]*){1,4}$`)
 )
 
 // sampled is how many rows are looked at to know a column.
@@ -90,6 +92,9 @@ func (c *column) countCell(v string) {
 	}
 	if countCell.MatchString(v) {
 		c.counts++
+	}
+	if amountCell.MatchString(v) {
+		c.amounts++
 	}
 	if refCell.MatchString(v) {
 		c.refs++
@@ -196,7 +201,30 @@ func findHead(s sheet) int {
 			best, bestHits = i, hits
 		}
 	}
+	if best < 0 && captioned(s) {
+		return 0
+	}
 	return best
+}
+
+// captioned tells whether the first row is a heading in words that nobody here
+// knows: words without a digit over columns with numbers.
+func captioned(s sheet) bool {
+	if len(s.rows) < 2 || len(s.rows[0].cells) < 3 {
+		return false
+	}
+	for _, c := range s.rows[0].cells {
+		if c == "" || strings.ContainsAny(c, "0123456789@") || len(c) > 40 {
+			return false
+		}
+	}
+	with := 0
+	for _, r := range s.rows[1:min(len(s.rows), 6)] {
+		if slices.ContainsFunc(r.cells, func(c string) bool { return phoneCell.MatchString(c) }) {
+			with++
+		}
+	}
+	return with > 0
 }
 
 // mappedHead finds the heading by the words that a mapping names.
@@ -313,6 +341,8 @@ func (l *layout) byContent() {
 			}
 		case fSlot:
 			switch {
+			case c.clocks == 0 && c.dates == 0 && count[fSlot] > 1:
+				c.field = fMethod
 			case c.clocks == 0 && c.share(c.dates, 0.5):
 				c.field = fDate
 			case c.clocks == 0 && c.share(c.people, 0.8) && count[fName] == 0:
@@ -321,6 +351,10 @@ func (l *layout) byContent() {
 		case fDate:
 			if c.share(c.clocks, 0.5) && count[fSlot] == 0 {
 				c.field = fSlot
+			}
+		case fStatus:
+			if c.share(c.amounts, 0.8) {
+				c.field = fTotal
 			}
 		case fTotal:
 			if count[fQty] == 0 && count[fProduct] > 0 && c.share(c.counts, 0.9) {

@@ -49,7 +49,7 @@ type found struct {
 }
 
 // findDates takes the dates out of a text. Dates without a year are read with
-// the year of the night, near.
+// the year of the night, near, or the one that brings them closer to it.
 func findDates(s string, near night.Date) found {
 	f := found{rest: s}
 	if !strings.ContainsAny(s, "0123456789") {
@@ -68,8 +68,8 @@ func findDates(s string, near night.Date) found {
 	f.cut(digitDate, func(m []string) bool {
 		return f.digits(atoi(m[1]), atoi(m[2]+m[3]+m[4]), year(m[5]))
 	})
-	f.cut(dayMonth, func(m []string) bool { return f.add(yearOr(m[3]+m[4], near), monthOf(m[2]), atoi(m[1])) })
-	f.cut(monthDay, func(m []string) bool { return f.add(yearOr(m[3], near), monthOf(m[1]), atoi(m[2])) })
+	f.cut(dayMonth, func(m []string) bool { return f.add(yearOr(m[3]+m[4], near, monthOf(m[2])), monthOf(m[2]), atoi(m[1])) })
+	f.cut(monthDay, func(m []string) bool { return f.add(yearOr(m[3], near, monthOf(m[1])), monthOf(m[1]), atoi(m[2])) })
 	f.cut(shortDate, func(m []string) bool {
 		return !near.IsZero() && f.digits(atoi(m[1]), atoi(m[2]), near.Year)
 	})
@@ -152,11 +152,16 @@ func year(s string) int {
 	return y
 }
 
-func yearOr(s string, near night.Date) int {
-	if s == "" {
-		return near.Year
+func yearOr(s string, near night.Date, month int) int {
+	switch {
+	case s != "":
+		return year(s)
+	case month-int(near.Month) > 6: // December, seen from January
+		return near.Year - 1
+	case int(near.Month)-month > 6:
+		return near.Year + 1
 	}
-	return year(s)
+	return near.Year
 }
 
 func monthOf(s string) int {
@@ -179,7 +184,7 @@ func monthOf(s string) int {
 // habit of the region.
 func settle(first, second, nightFirst, nightSecond int, region string) dayOrder {
 	switch {
-	case first > 0 && second > 0:
+	case first > 0 && second > 0, nightFirst > 0 && nightSecond > 0:
 		return clashing
 	case first > 0:
 		return dayFirst

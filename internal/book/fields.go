@@ -120,7 +120,7 @@ func (b *builder) items(g *group, o *night.Order) {
 		for _, cell := range x.items {
 			b.itemsCell(cell, x, o)
 		}
-		if x.product != "" {
+		if x.product != "" && !b.remark(x) {
 			b.product(x, o)
 		}
 		for _, it := range x.counts {
@@ -140,6 +140,12 @@ func (b *builder) items(g *group, o *night.Order) {
 		}
 	}
 	o.Items = kept
+}
+
+// remark tells whether a row's product is a remark: words of an allergy without
+// the quantity that the others have.
+func (b *builder) remark(x line) bool {
+	return x.qty == "" && b.lay.has(fQty) && x.ref == "" && warns(x.product)
 }
 
 // readCell is what a cell of items holds, ready to stand in an order.
@@ -291,6 +297,9 @@ func (b *builder) note(g *group, o *night.Order) {
 		}
 		if x.variant != "" && x.product == "" {
 			notes = append(notes, x.variant)
+		}
+		if x.product != "" && b.remark(x) {
+			notes = append(notes, x.product)
 		}
 	}
 	o.Note = strings.Join(notes, "; ")

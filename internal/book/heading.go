@@ -2,6 +2,7 @@ package book
 
 import (
 	"regexp"
+	"slices"
 	"strings"
 	"unicode"
 )
@@ -69,59 +70,62 @@ type heading struct {
 	weight int // 3 the exact words, 2 near them, 1 a hint
 }
 
-// exact lists whole headings, folded, and what they mean.
-var exact = table(map[field]string{
+// exact finds a field by a whole heading, folded.
+var exact = table(headings)
+
+// headings lists whole headings, folded, and what they mean. None stands twice.
+var headings = map[field]string{
 	fRef: `order|order number|order no|order nr|order id|order ref|order reference|reference|reference number|ref|ref no|id|no|nr|number|
 		order code|booking|booking number|booking id|booking reference|ticket|ticket number|confirmation|confirmation number|confirmation code|
 		invoice|invoice number|receipt|receipt number|transaction id|sale id|order name|bag|bag number|collection number|submission id|response id|
-		pedido|numero de pedido|n de pedido|n pedido|no pedido|num pedido|pedido n|pedido no|id pedido|id de pedido|referencia|numero|codigo|codigo de pedido`,
+		pedido|numero de pedido|n de pedido|n pedido|no pedido|num pedido|pedido n|pedido no|id pedido|id de pedido|referencia|numero|codigo|codigo de pedido|bestellnummer|bestellnr|bestell nr|auftragsnummer|numero de commande|n de commande|numero ordine|numero do pedido`,
 	fName: `name|customer|customer name|full name|fullname|client|client name|guest|guest name|buyer|buyer name|contact|contact name|who|
 		your name|your full name|collection name|name for collection|pickup name|pick up name|collected by|collector|recipient|recipient name|
 		ordered by|order for|for|attendee|attendee name|purchaser|customer full name|person|whose|name on order|nombre completo|nombre y apellidos|
-		cliente|nombre del cliente|nombre cliente|comprador|destinatario|quien|quien recoge`,
-	fFirst: `first name|firstname|first|given name|given names|forename|forenames|christian name|customer first name|nombre|nombre de pila|fname`,
-	fLast:  `last name|lastname|last|surname|family name|second name|customer last name|apellido|apellidos|lname`,
+		cliente|nombre del cliente|nombre cliente|comprador|destinatario|quien|quien recoge|kunde|kundin|kundenname|nom complet|nom du client|nom et prenom|client nom|nome completo|nome e cognome|nome do cliente`,
+	fFirst: `first name|firstname|first|given name|given names|forename|forenames|christian name|customer first name|nombre|nombre de pila|fname|vorname|prenom`,
+	fLast:  `last name|lastname|last|surname|family name|second name|customer last name|apellido|apellidos|lname|nachname|familienname|nom de famille|cognome|sobrenome|apelido`,
 	fPhone: `phone|phone number|phone no|phone nr|phones|mobile|mobile number|mobile no|mobile phone|mobile phone number|tel|tel no|telephone|
 		telephone number|cell|cell phone|cellphone|cell number|contact number|contact no|contact phone|customer phone|customer mobile|whatsapp|
 		whatsapp number|text number|sms|sms number|number to text|your phone number|your mobile|your mobile number|your number|best number|
-		phone mobile|mobile tel|daytime phone|telefono|telefonos|movil|telefono movil|numero de telefono|numero de movil|celular|tfno|tlf|tel movil|telefono de contacto`,
+		phone mobile|mobile tel|daytime phone|telefono|telefonos|movil|telefono movil|numero de telefono|numero de movil|celular|tfno|tlf|tel movil|telefono de contacto|telefon|telefonnummer|handy|handynummer|mobil|mobilnummer|telephone portable|portable|numero de telephone|numero di telefono|cellulare|telefone|telemovel`,
 	fEmail: `email|e mail|email address|mail|customer email|e mail address|contact email|correo|correo electronico|your email`,
 	fSlot: `slot|time|pickup|pick up|collection|collect|collection time|collect at|collection slot|pickup time|pick up time|pickup slot|pick up slot|
 		time slot|timeslot|slot time|when|window|collection window|pickup window|pick up window|collecting at|collect time|arrival time|slot start|start|
 		start time|from|pickup at|pickup from|collection from|requested time|chosen slot|preferred time|preferred slot|booking time|time of collection|
 		delivery time|delivery slot|what time|eta|due|due time|due at|ready at|ready time|ready for|fulfilment time|fulfillment time|appointment|session|
 		collection date and time|collection date time|pickup date and time|pickup date time|collection datetime|pickup datetime|
-		hora|hora de recogida|hora recogida|franja|franja horaria|recogida|turno|horario|hora de entrega|cuando`,
+		hora|hora de recogida|hora recogida|franja|franja horaria|recogida|turno|horario|hora de entrega|cuando|zeit|uhrzeit|abholzeit|abholung|abholtermin|zeitfenster|heure|heure de retrait|creneau|creneau horaire|retrait|ora|orario|ritiro|orario di ritiro|horario de retirada|hora de retirada`,
 	fSlotEnd: `slot end|end|end time|to|until|till|pickup to|pickup until|collection to|collection end|window end|hasta|hora fin|fin`,
 	fDate: `date|collection date|pickup date|pick up date|delivery date|event date|day|collection day|pickup day|pick up day|night|due date|
-		date of collection|fulfilment date|fulfillment date|requested date|booking date|slot date|fecha|fecha de recogida|fecha recogida|dia|dia de recogida|fecha de entrega`,
+		date of collection|fulfilment date|fulfillment date|requested date|booking date|slot date|fecha|fecha de recogida|fecha recogida|dia|dia de recogida|fecha de entrega|datum|abholdatum|date de retrait|data|data di ritiro|data de retirada`,
 	fItems: `items|order items|products|order details|details|order summary|summary|basket|cart|contents|your order|line items|lines|order lines|dishes|choices|food|
-		item list|items ordered|products ordered|what they want|order contents|ordered|selections|menu choices|what|your choices|articulos|productos|platos|detalle|detalle del pedido|contenido`,
+		item list|items ordered|products ordered|what they want|order contents|ordered|selections|menu choices|what|your choices|articulos|productos|platos|detalle|detalle del pedido|contenido|bestellung|artikelliste|commande|articles commandes|ordine|prodotti|produtos|itens`,
 	fProduct: `item|item name|product|product name|lineitem name|line item|line item name|lineitem title|dish|description|article|product title|
-		item description|menu item|ticket type|producto|articulo|plato|nombre del producto|descripcion`,
+		item description|menu item|ticket type|producto|articulo|plato|nombre del producto|descripcion|artikel|produkt|gericht|article commande|produit|plat|prodotto|piatto|produto|prato`,
 	fQty: `qty|quantity|quantities|count|lineitem quantity|line item quantity|item quantity|item qty|product quantity|product qty|how many|number of|
-		pcs|pieces|units|portions|x|cantidad|cant|uds|unidades|ud|tickets`,
+		pcs|pieces|units|portions|x|cantidad|cant|uds|unidades|ud|tickets|menge|anzahl|stuck|quantite|qte|quantita|quantidade`,
 	fVariant: `variant|variation|option|options|size|modifiers|modifier|add ons|addons|add on|lineitem variant|variant title|item options|
 		product variation|item variation|product options|item modifiers|item note|item notes|opciones|opcion|variante|tamano|personalisation|personalization|custom fields|lineitem properties`,
 	fNote: `note|notes|comment|comments|message|special instructions|instructions|customer note|customer notes|customer comments|order note|
 		order notes|remark|remarks|requests|request|special requests|special request|anything else|buyer note|checkout note|additional notes|
 		additional information|additional info|info|vehicle|car|car reg|car registration|registration|number plate|car details|car make and model|
 		memo|gift note|gift message|internal note|internal notes|private note|staff note|kitchen note|questions or comments|
-		nota|notas|comentario|comentarios|observaciones|observacion|mensaje|instrucciones|coche|matricula|indicaciones`,
+		nota|notas|comentario|comentarios|observaciones|observacion|mensaje|instrucciones|coche|matricula|indicaciones|bemerkung|bemerkungen|notiz|notizen|anmerkung|anmerkungen|kommentar|hinweis|remarque|remarques|commentaire|commentaires|osservazioni|observacoes`,
 	fAllergy: `allergy|allergies|allergens|allergen|dietary|dietary requirements|dietary requirement|dietary needs|dietary notes|dietary info|diet|
 		diets|any allergies|food allergies|allergies or dietary requirements|allergies and dietary requirements|allergies dietary|allergy info|
-		allergy notes|allergy information|intolerances|alergia|alergias|alergenos|intolerancias|dieta|alergias e intolerancias`,
-	fCreated: `created|created at|created on|order date|order placed|date ordered|ordered|ordered at|ordered on|order time|order date time|order created|
+		allergy notes|allergy information|intolerances|alergia|alergias|alergenos|intolerancias|dieta|alergias e intolerancias|allergien|allergie|unvertraglichkeiten|intoleranzen|allergenes|regime alimentaire|allergia`,
+	fCreated: `created|created at|created on|order date|order placed|date ordered|ordered at|ordered on|order time|order date time|order created|
 		placed|placed at|placed on|date placed|date created|created date|timestamp|time stamp|submitted|submitted at|submission date|submission time|date submitted|
 		paid at|paid on|date paid|purchase date|purchased at|payment date|transaction date|completed at|completed date|processed at|updated at|start date|
 		fecha de pedido|fecha del pedido|fecha pedido|marca temporal|fecha de compra|fecha de creacion|booked on|booked at`,
-	fStatus: `status|order status|state|financial status|payment status|order state|paid|payment state|estado|estado del pedido|estado de pago|pagado|booking status`,
+	fStatus: `status|order status|state|financial status|payment status|order state|paid|payment state|estado|estado del pedido|estado de pago|pagado|booking status|zahlungsstatus|statut|stato`,
 	fRefund: `refund|refunded|refund amount|refunded amount|amount refunded|order refund amount|total refunded|refunds|money back|reembolso|reembolsado|importe reembolsado|devolucion|devuelto`,
 	fTotal:  `total|order total|amount|grand total|total amount|total price|amount paid|order amount|total paid|net total|importe|importe total|total pedido|subtotal|line total|lineitem total|item total|net sales|gross sales`,
 	fCancelled: `cancelled|canceled|cancelled at|canceled at|cancelled on|cancellation date|cancelled date|cancellation reason|cancel reason|
 		cancelado|cancelada|anulado|fecha de cancelacion`,
 	fTest:   `test|is test|test order|test mode|prueba`,
-	fMethod: `shipping method|delivery method|fulfilment method|fulfillment method|shipping|delivery|delivery option|collection point|pickup location|collection location|location|shipping line|delivery type|order type|tags|tipo de entrega|lugar`,
+	fMethod: `shipping method|delivery method|fulfilment method|fulfillment method|shipping|delivery|delivery option|collection point|pickup location|collection location|location|shipping line|delivery type|order type|tags|tipo de entrega|lugar|delivery collection|collection delivery|collection or delivery|delivery or collection|pickup or delivery|delivery or pickup|pickup delivery`,
 	fOther: `address|street|address 1|address 2|address line 1|address line 2|city|town|county|province|zip|postcode|post code|postal code|country|country code|
 		state code|company|currency|tax|taxes|vat|discount|discount code|discount amount|coupon|shipping cost|shipping total|fee|fees|tip|price|unit price|
 		item price|lineitem price|item cost|product price|price each|cost|lineitem sku|sku|item sku|product sku|product id|variant id|item id|vendor|payment method|
@@ -130,7 +134,7 @@ var exact = table(map[field]string{
 		language|risk level|row|row number|line|line number|line no|s no|sr no|seq|index|
 		total items|total quantity|total qty|item count|items count|number of items|no of items|done|packed|collected|tick|
 		direccion|calle|ciudad|codigo postal|pais|precio|precio unitario|metodo de pago|iva|descuento|unit|category|item category|age|people|guests|party size|points|covers|headcount|adults|children|kids|seats|table|table number|customer id|user id|client id|member id`,
-})
+}
 
 // table turns the lists round. No word stands in two of them.
 func table(words map[field]string) map[string]field {
@@ -171,6 +175,9 @@ var hints = []struct {
 	{fMethod, regexp.MustCompile(`\b(shipping|delivery|pickup|collection) (method|option|location|point)\b`)},
 }
 
+// currency are words that say in what an amount is.
+var currency = map[string]bool{"gbp": true, "usd": true, "eur": true, "aud": true, "cad": true, "nzd": true, "pounds": true, "euros": true}
+
 // sides are the words in front of a heading that say whose it is.
 var sides = []struct {
 	words string
@@ -192,6 +199,12 @@ func readHeading(s string) heading {
 	}
 	if f, ok := exact[words]; ok {
 		return heading{field: f, weight: 3}
+	}
+	words = strings.Join(slices.DeleteFunc(strings.Fields(words), func(w string) bool {
+		return currency[w] || atoi(w) >= 0
+	}), " ")
+	if f, ok := exact[words]; ok {
+		return heading{field: f, weight: 2}
 	}
 	whose := customer
 	for _, x := range sides {

@@ -3,6 +3,7 @@ package book
 import (
 	"math"
 	"regexp"
+	"slices"
 	"strconv"
 	"strings"
 
@@ -21,14 +22,15 @@ var (
 	qtyParenX = regexp.MustCompile(`^(.*\S)\s*[(\[]\s*(?:[x×X]\s*(\d{1,3})|(\d{1,3})\s*[x×X])\s*[)\]]$`)
 	qtyNamed  = regexp.MustCompile(`(?i)^(.*\S)\s*[(\[,;\-–|]?\s*\b(?:qty|quantity|quantities|cantidad|cant|uds|no)\b\.?\s*[:=]?\s*(\d{1,3})\s*[)\]]?(.*)$`)
 	qtyFirst  = regexp.MustCompile(`(?i)^(?:qty|quantity|cantidad)\s*[:=]?\s*(\d{1,3})\s*[,;|\-]?\s*(?:(?:item|product|name)\s*[:=]\s*)?(\S.*)$`)
-	qtyEnd    = regexp.MustCompile(`^(.*\pL.*?)\s*[:=]\s*(\d{1,3})$`)
+	qtyEnd    = regexp.MustCompile(`^(.*\pL.*?)(?:\s*[:=]\s*|\s+[-–]\s+)(\d{1,3})$`)
 	qtyParen  = regexp.MustCompile(`^(.*\pL.*?)\s*[(\[](\d{1,3})[)\]]$`)
 	qtyWord   = regexp.MustCompile(`(?i)^(one|two|three|four|five|six|seven|eight|nine|ten|twelve|a|an|un|una|dos|tres|cuatro)\s+(\pL.*)$`)
 	price     = regexp.MustCompile(`(?i)\s*(?:[@=]|\bat\b|[-–—:,])?\s*[(\[]?\s*[+]?(?:(?:£|\$|€|GBP|USD|EUR|AUD)\s*\d+(?:[.,]\d{1,2})?|\d+(?:[.,]\d{2})\s*(?:£|€|GBP|USD|EUR))(?:\s*(?:each|ea|pp))?\s*[)\]]?(?:\s|$)`)
 	nameKey   = regexp.MustCompile(`(?i)^(?:product|item|name|product name|item name|producto)\s*[:=]\s*(\S.*)$`)
 	nextQty   = regexp.MustCompile(`\s+(\d{1,2}\s+\pL)`)
 	pieces    = regexp.MustCompile(`(?i)\d\s*(?:pieces?|pcs?|pack|packs|ct|count|inch|in|cm|g|kg|ml|l|cl|oz|lb|per|for|person|people|x)\b`)
-	joinedQty = regexp.MustCompile(`(?i)(?:\s+(?:and|y|e)|\s*[&+])\s+(\d{1,3}\s*[x×]?\s+\pL|\d{1,3}\s*[x×]\s*\pL)`)
+	joinedQty = regexp.MustCompile(`(?i)(?:\s+(?:and|y|e|und|et)\s+|\s*[&+]\s+|\s*/\s*)(\d{1,3}\s*[x×]?\s+\pL|\d{1,3}\s*[x×]\s*\pL)`)
+	markup    = strings.NewReplacer("<br>", "\n", "<br/>", "\n", "<br />", "\n", "<BR>", "\n", `\n`, "\n", "&amp;", "&", "&nbsp;", " ")
 	listMark  = regexp.MustCompile(`^\s*(?:[-*•·–]|\d{1,2}[.)])\s+`)
 )
 
@@ -74,7 +76,11 @@ func parseItems(s string, style itemStyle) []night.Item {
 		return items
 	}
 	var out []night.Item
-	for _, p := range splitItems(s) {
+	parts := splitItems(s)
+	style.endQty = style.endQty || len(parts) > 1 && !slices.ContainsFunc(parts, func(p string) bool {
+		return hasQty(p) || !qtyEnd.MatchString(strings.TrimSpace(p))
+	})
+	for _, p := range parts {
 		if it, ok := parseItem(p, style); ok {
 			out = append(out, it)
 		}
@@ -190,6 +196,9 @@ func isLetterOrDigit(r rune) bool {
 // cut; commas and strokes do outside of brackets, unless only some of the parts
 // show a quantity: "2x Rice, steamed; 1x Slaw" is two items.
 func splitItems(s string) []string {
+	if strings.ContainsAny(s, "<\\&") {
+		s = markup.Replace(s)
+	}
 	s = joinedQty.ReplaceAllString(s, "; $1")
 	if qtyBare.MatchString(s) && !strings.ContainsAny(s, ",;|\n(") && !pieces.MatchString(s) {
 		s = nextQty.ReplaceAllString(s, "; $1") // "2 bao 1 slaw"
@@ -224,7 +233,7 @@ func soft(part string, among bool) []string {
 	switch {
 	case counted == len(pieces):
 		return pieces
-	case counted == 0 && !among:
+	case counted == 0 && !among, counted > 0 && !hasQty(pieces[0]):
 		return pieces
 	case counted > 1:
 		// "2x Rice, steamed, 1x Slaw": a part without a quantity belongs to the

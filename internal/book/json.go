@@ -211,6 +211,10 @@ func flatten(o object, path string, put func(title, text string)) {
 		title := strings.TrimSpace(path + " " + m.name)
 		switch v := m.value.(type) {
 		case object:
+			if text, ok := countedItems(m.name, v); ok {
+				put(title, text)
+				continue
+			}
 			flatten(v, title, put)
 		case []any:
 			if len(v) > 0 {
@@ -220,6 +224,22 @@ func flatten(o object, path string, put func(title, text string)) {
 			put(title, jsonText(v))
 		}
 	}
+}
+
+// countedItems reads an object such as {"Pork bao": 2, "Slaw": 1}.
+func countedItems(name string, o object) (string, bool) {
+	if readHeading(name).field != fItems || len(o) == 0 {
+		return "", false
+	}
+	parts := make([]string, len(o))
+	for i, m := range o {
+		n, ok := m.value.(json.Number)
+		if !ok {
+			return "", false
+		}
+		parts[i] = n.String() + "x " + m.name
+	}
+	return strings.Join(parts, "; "), true
 }
 
 // listText writes a list as one cell: plain values behind each other, objects as

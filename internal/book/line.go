@@ -1,6 +1,7 @@
 package book
 
 import (
+	"slices"
 	"strings"
 
 	"passbell/internal/night"
@@ -102,6 +103,9 @@ func (l *layout) read(r row) line {
 	if p.variants != nil {
 		x.variant = strings.Join(r.all(p.variants), ", ")
 	}
+	if len(p.product) > 1 {
+		l.readPairs(r, &x)
+	}
 	l.readNames(r, &x)
 	if l.has(fCount) {
 		l.readCounts(r, &x)
@@ -138,6 +142,31 @@ func (l *layout) readNames(r row, x *line) {
 				x.names = append(x.names, n)
 			}
 		}
+	}
+}
+
+// readPairs reads products that stand beside each other in one row, each with
+// its quantity where there are as many columns of those.
+func (l *layout) readPairs(r row, x *line) {
+	products := slices.Sorted(slices.Values(l.pick.product))
+	counts := slices.Sorted(slices.Values(l.pick.qty))
+	x.product, x.qty = "", ""
+	for i, at := range products {
+		name := r.at(at)
+		if name == "" {
+			continue
+		}
+		n := 1
+		if len(counts) == len(products) {
+			if q, ok := parseQty(r.at(counts[i])); ok {
+				n = q
+			}
+		}
+		if read, ok := parseItem(name, itemStyle{}); ok && len(counts) != len(products) {
+			x.counts = append(x.counts, read)
+			continue
+		}
+		x.counts = append(x.counts, night.Item{Qty: n, Name: name})
 	}
 }
 

@@ -36,7 +36,7 @@ type span struct {
 const (
 	halfWords = `(?:\s*(a\.?\s?m\b\.?|p\.?\s?m\b\.?|[ap]\b|de la tarde|de la noche|de la mañana))?`
 	hourWords = `(?:\s*(?:hrs?|hours|uhr|h|o'?clock)\b)?`
-	clockText = `(\d{1,2})(?:\s?[:.hH]\s?([0-5]\d)(?::[0-5]\d(?:\.\d+)?)?)?` + hourWords + halfWords
+	clockText = `(\d{1,2})(?:[:.hH]([0-5]\d)(?::[0-5]\d(?:\.\d+)?)?)?` + hourWords + halfWords
 )
 
 var (

@@ -61,6 +61,8 @@ func (b *builder) gone(g *group) string {
 		switch {
 		case whole:
 			return "the money was given back"
+		case part && x.total == "":
+			b.later(g, "refund", "money was given back: "+x.refund, "look up whether the order still stands")
 		case part:
 			b.later(g, "refund", "part of the money was given back: "+x.refund, "look up what the customer no longer gets")
 		}
