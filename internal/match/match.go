@@ -5,8 +5,8 @@
 //
 //  1. when it comes from a number of the order book: it is about that number's
 //     order, or about all of them unless the text names one (by reference, by
-//     name, by slot, by "the other one"); an order already handed out is left
-//     out of an arrival;
+//     name, by slot, by "the other one") or sets one against another without
+//     naming it; an order already handed out is left out of an arrival;
 //  2. when it comes from another number and names exactly one thing that one
 //     order alone can be: an order reference, a whole plate that was declared
 //     for it, or a full name that no other order carries. References and a
@@ -122,7 +122,9 @@ func nameParts(name string) []string {
 	})
 	out := make([]string, 0, len(fields))
 	for _, f := range fields {
-		if p := reading.Fold(f); p != "" && !titles[p] {
+		// A part that comes twice counts once: "Nguyen" alone must not pass for
+		// the full name of Nguyen Nguyen.
+		if p := reading.Fold(f); p != "" && !titles[p] && !slices.Contains(out, p) {
 			out = append(out, p)
 		}
 	}
@@ -201,11 +203,29 @@ func (x *Index) own(own []int, r *reading.Reading) Result {
 			picked = open
 		}
 	}
+	if len(picked) == len(own) && halves(r.Tokens) {
+		return Result{Orders: picked, Ground: ByAmbiguous, Why: "the number has several orders and the text means one of them, so a person has to say which"}
+	}
 	why := "the number has several orders and the text names none"
 	if len(picked) < len(own) {
 		why = "the number has several orders and this is the one that is meant"
 	}
 	return Result{Orders: picked, Sure: true, Ground: ByNumber, Why: why}
+}
+
+// halves tells whether a text sets one order of a number against another
+// without naming either: "she got hers, I'm here for mine".
+func halves(toks []reading.Token) bool {
+	mine, other := false, false
+	for i := range toks {
+		switch toks[i].Text {
+		case "mine", "ours":
+			mine = true
+		case "his", "hers", "theirs":
+			other = true
+		}
+	}
+	return mine && other
 }
 
 // open leaves out what was handed out or cancelled.
