@@ -52,6 +52,7 @@ who is here and in which car, and sees every order handed out.`,
 		Example:       "  passbell demo\n  passbell init\n  passbell night add 2026-12-04 --first 16:30 --last 19:30\n  passbell book load orders.csv\n  passbell close\n  passbell serve",
 		SilenceErrors: true,
 		SilenceUsage:  true,
+		RunE:          func(cmd *cobra.Command, _ []string) error { return cmd.Help() },
 	}
 	root.SetIn(s.in)
 	root.SetOut(s.out)
@@ -61,7 +62,7 @@ who is here and in which car, and sees every order handed out.`,
 	root.PersistentFlags().BoolVar(&a.verbose, "verbose", false, "log what happens inside, without customers' details")
 	root.AddCommand(
 		newDemoCmd(a), newInitCmd(a), newNightCmd(a), newBookCmd(a), newCloseCmd(a), newServeCmd(a),
-		newArrivalsCmd(a), newCheckCmd(a), newResendCmd(a), newOrderCmd(a), newReportCmd(a), newReadCmd(a.situation),
+		newArrivalsCmd(a), newCheckCmd(a), newResendCmd(a), newOrderCmd(a), newReportCmd(a), a.withExport(newReadCmd(a.situation)),
 	)
 	checkArgs(root)
 	return root

@@ -269,6 +269,9 @@ func (d *Desk) answered(ctx context.Context, tx Tx, nightID int64, to string) (b
 	return slices.ContainsFunc(messages, func(m night.Message) bool { return m.Kind == night.Reply && m.To == to }), nil
 }
 
+// PlacedBy begins the reason of a text that a person placed.
+const PlacedBy = "placed by "
+
 // Place acts on a text that stood open, by a person's word that it is about the
 // order ref. What the text says is then done to that order.
 func (d *Desk) Place(ctx context.Context, inboundID int64, ref, who string, dec Decision) error {
@@ -281,7 +284,7 @@ func (d *Desk) Place(ctx context.Context, inboundID int64, ref, who string, dec 
 		if err != nil {
 			return err
 		}
-		in.Orders, in.State, in.Why = []int64{o.ID}, night.Settled, "placed by "+who
+		in.Orders, in.State, in.Why = []int64{o.ID}, night.Settled, PlacedBy+who
 		ok, err := tx.SaveInbound(ctx, in, night.Open, night.Applied, night.Settled)
 		if err != nil || !ok {
 			return err
