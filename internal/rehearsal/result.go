@@ -127,6 +127,11 @@ func (r Result) Write(w io.Writer) error {
 			return err
 		}
 	}
+	if n := len(r.Misreads); n > 0 {
+		if _, err := fmt.Fprintf(w, "%d times passbell took a text for something else, and people put it right\n", n); err != nil {
+			return err
+		}
+	}
 	words := "every order ended as its script says"
 	if !r.OK() {
 		words = fmt.Sprintf("%d orders did not end as their script says, %d rules were broken", len(r.Mismatches), len(r.Violations))
