@@ -13,7 +13,7 @@ import (
 // formats.csv holds a format a row: country and area (state, province), a name
 // for people, shapes, how sure the shape alone makes it at home and abroad (0 to
 // 1), and the name of a further rule. In a shape A is any letter, 9 any digit, 1
-// a digit but 0 and, beside that, any other letter itself.
+// a digit but 0, and any other sign itself.
 //
 // Sources: the tables of the kitchen's check values (DVLA INF104 for GB, Annex 2
 // FZV for DE, state tables for US, Canada and Australia); shapes that those do
@@ -123,6 +123,10 @@ func (f *format) fit(dst, plate []byte) int {
 				c, cost = d, cost+n
 			}
 			if s == '1' && c == '0' {
+				return noFit
+			}
+		case isDigit(s):
+			if c != s {
 				return noFit
 			}
 		default:

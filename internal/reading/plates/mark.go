@@ -24,7 +24,8 @@ const (
 	hard                     // a veto that no form outweighs
 	car                      // part of a vehicle's description
 	isPlace
-	bad // can be no part of a plate: a reference, a price, "10mins"
+	bad      // can be no part of a plate: a reference, a price, "10mins"
+	measured // a number with a short unit, "12k", "5AM": at most one half of a plate
 )
 
 // roleOf gives the standing role of a word.
@@ -68,6 +69,8 @@ func (f *finder) mark() {
 		}
 		if m.is&cue != 0 || w.Class != words.Letters {
 			f.worth = true
+		} else if next, _ := f.partCue(i); next > 0 {
+			f.worth = true
 		}
 		if w.Class == words.Letters && len(w.Low) > 1 {
 			letters++
@@ -75,7 +78,12 @@ func (f *finder) mark() {
 				upper++
 			}
 		}
-		if w.Money || f.reference(w) || measure(w) || w.Low == "x" && i > 0 && f.words[i-1].Class == words.Digits {
+		if short, unit := measure(w); short {
+			m.is |= measured
+		} else if unit {
+			m.is |= bad
+		}
+		if w.Money || f.reference(w) || w.Low == "x" && i > 0 && f.words[i-1].Class == words.Digits {
 			m.is |= bad
 		}
 		f.marks = append(f.marks, m)
@@ -110,33 +118,36 @@ func appendUpper(dst []byte, low string) []byte {
 	return dst
 }
 
-// measure tells whether a word is a number with its unit: 10mins, 6pm, 2x, 5ish,
-// 3rd, x2, 90s.
-func measure(w *words.Word) bool {
+// measure tells whether a word is a number with its unit, 10mins, 6pm, 2x, 5ish,
+// x2, and whether the unit is short enough to be half a plate.
+func measure(w *words.Word) (short, unit bool) {
 	if w.Class != words.Mixed {
-		return false
+		return false, false
 	}
 	i := 0
 	for i < len(w.Low) && isDigit(w.Low[i]) {
 		i++
 	}
 	if i == 0 {
-		return w.Low[0] == 'x' && len(w.Low) <= 3 && isDigit(w.Low[1])
+		x := w.Low[0] == 'x' && len(w.Low) <= 3 && isDigit(w.Low[1])
+		return x, x
 	}
 	for _, c := range w.Low[i:] {
 		if c < 'a' || c > 'z' {
-			return false
+			return false, false
 		}
 	}
 	switch w.Low[i:] {
-	case "min", "mins", "minute", "minutes", "pm", "am", "ish", "st", "nd", "rd", "th", "x", "pc", "pcs", "pk", "pack",
-		"ml", "kg", "lb", "lbs", "oz", "km", "mi", "ft", "cm", "mm", "hr", "hrs", "h", "m", "s", "sec", "secs", "k", "dozen", "doz",
-		"ppl", "bags", "people", "oclock", "mph", "kph", "gb", "mb", "yo", "yr", "yrs", "mts", "pmish", "amish",
-		"hours", "hour", "miles", "mile", "yards", "metres", "meters", "ltr", "p", "quid", "pound", "pounds", "odd", "til", "till",
+	case "x", "h", "m", "s", "k", "p", "g", "l", "pm", "am", "st", "nd", "rd", "th", "pc", "pk", "ml", "kg", "lb", "oz", "km",
+		"mi", "ft", "cm", "mm", "hr", "gb", "mb", "yo", "yr":
+		return true, true
+	case "min", "mins", "minute", "minutes", "ish", "pcs", "pack", "lbs", "hrs", "sec", "secs", "dozen", "doz",
+		"ppl", "bags", "people", "oclock", "mph", "kph", "yrs", "mts", "pmish", "amish",
+		"hours", "hour", "miles", "mile", "yards", "metres", "meters", "ltr", "quid", "pound", "pounds", "odd", "til", "till",
 		"now", "for", "or", "and", "to", "tmrw", "tonight", "minuten", "uhr":
-		return true
+		return false, true
 	}
-	return false
+	return false, false
 }
 
 // markPlaces finds states and provinces, of one to three words.

@@ -106,7 +106,7 @@ func (f *finder) part(i int, spoken bool) {
 		return
 	}
 	w := &f.words[i]
-	if f.is(i, bad) && !(spoken && w.Class == words.Mixed && isDigit(w.Low[len(w.Low)-2])) {
+	if f.is(i, bad) || f.is(i, measured) && !spoken {
 		return // "ends in 47K" may be a plate, "ends in 10mins" is none
 	}
 	if f.spelledPart(i) {

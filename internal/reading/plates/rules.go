@@ -29,6 +29,8 @@ func rules(name string) func([]byte) bool {
 		return german
 	case "fr-siv":
 		return french
+	case "fr-ww":
+		return func(p []byte) bool { return !bytes.ContainsAny(p[5:], "IOU") }
 	case "fr-fni":
 		return frenchOld
 	case "es":
@@ -143,5 +145,5 @@ func french(p []byte) bool {
 // frenchOld: the department is 01 to 95, 2A, 2B or 971 to 976.
 func frenchOld(p []byte) bool {
 	d := string(p[len(p)-2:])
-	return d >= "01" && d <= "95" && !bytes.ContainsAny(p[:len(p)-2], "IO")
+	return (d >= "01" && d <= "95" || d == "2A" || d == "2B") && !bytes.ContainsAny(p[:len(p)-2], "IO")
 }

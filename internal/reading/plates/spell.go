@@ -40,7 +40,7 @@ func (f *finder) spellable() bool {
 		}
 		if t, ok := words.Spelling(w.Low); ok {
 			n++
-			if !isDigit(t[0]) {
+			if !isDigit(t[0]) || i > 0 && f.group(i-1) || i+1 < len(f.words) && f.group(i+1) {
 				n++
 			}
 		} else if _, ok := words.LetterName(w.Low); ok {
@@ -138,7 +138,7 @@ func (f *finder) one(i int) (sign, bool) {
 		return sign{strings.ToUpper(w.Low), i, i + 1, weightWord}, true
 	}
 	switch {
-	case f.is(i, bad):
+	case f.is(i, bad|measured):
 	case len(w.Low) == 1 && w.Low[0] < 0x80:
 		return sign{strings.ToUpper(w.Low), i, i + 1, weightFaint}, true
 	case w.Class == words.Digits && len(w.Low) <= 5, w.Class == words.Mixed && len(w.Low) <= 5 && ascii(w.Low):

@@ -19,6 +19,7 @@ type window struct {
 	titled        bool // a word of letters has but its first letter a capital
 	clock         bool // a word of digits could be a time
 	cuts          uint32
+	measured      int    // words that may be a number with its unit: "12k", "5AM"
 	area          string // the state or province named beside it, set by match
 }
 
@@ -41,10 +42,10 @@ func (f *finder) windows() {
 // extend adds word j to the window, false where no plate has it.
 func (f *finder) extend(w *window, j int) bool {
 	x := &f.words[j]
-	if f.is(j, bad|car) || len(w.plate)+len(x.Low) > maxPlate || w.joins >= 3 && len(x.Low) > 2 {
+	if f.is(j, bad) || f.is(j, car) && !f.lastLetters(w, j) || len(w.plate)+len(x.Low) > maxPlate || w.joins >= 3 && len(x.Low) > 2 {
 		return false
 	}
-	if x.Class == words.Letters && j > w.from && f.is(j, cue) {
+	if x.Class == words.Letters && j > w.from && f.is(j, cue) && !f.lastLetters(w, j) {
 		return false
 	}
 	for k := range len(x.Low) {
@@ -68,6 +69,12 @@ func (f *finder) extend(w *window, j int) bool {
 	switch x.Class {
 	case words.Mixed:
 		w.mixed = true
+		if f.is(j, measured) {
+			w.measured++
+			if !x.Upper || f.caps {
+				w.measured++ // "5am" is hardly half a plate
+			}
+		}
 	case words.Letters:
 		if !x.Upper {
 			w.smalls++
@@ -84,6 +91,39 @@ func (f *finder) extend(w *window, j int) bool {
 		w.clock = w.clock || clockLike(x.Low)
 	}
 	return true
+}
+
+// meantAsPlate tells whether everyday words in capitals are letters of a plate all
+// the same: "AW-866-CK", "silver Kia, DM 17387", "FU 515 TV", "ASK 1938", against
+// "ETA 1745" and "NOV 2026".
+func (f *finder) meantAsPlate(w *window) bool {
+	joined, date := true, false
+	for i := w.from; i < w.to; i++ {
+		joined = joined && (i == w.from || f.words[i].Before == words.Join)
+		date = date || dateWord(f.words[i].Low)
+	}
+	if date {
+		return false
+	}
+	first, last := w.plate[0], w.plate[len(w.plate)-1]
+	return joined || f.afterCar(w) || !isDigit(first) && !isDigit(last) || !w.clock
+}
+
+// dateWord tells whether a word begins a date or a time.
+func dateWord(low string) bool {
+	switch low {
+	case "jan", "feb", "mar", "apr", "may", "jun", "jul", "aug", "sep", "sept", "oct", "nov", "dec", "mon", "tue", "tues", "wed",
+		"weds", "thu", "thur", "sat", "sun", "fri", "eta", "etd", "at", "by", "til", "till", "xmas", "nye":
+		return true
+	}
+	return false
+}
+
+// lastLetters tells whether word j, a car word otherwise, ends a British plate:
+// "AB12 CAB" in capitals or after a cue.
+func (f *finder) lastLetters(w *window, j int) bool {
+	return f.region == "GB" && j > w.from && len(f.words[j].Low) == 3 && len(w.plate) == 4 && !isDigit(w.plate[0]) && isDigit(w.plate[3]) &&
+		(f.words[j].Upper && !f.caps || f.is(w.from-1, cue))
 }
 
 // clockLike tells whether digits can be a time of day, to five minutes as people
@@ -103,7 +143,7 @@ func clockLike(s string) bool {
 // try weighs the window as a plate.
 func (f *finder) try(w *window) {
 	n := len(w.plate)
-	if n < minPlate {
+	if n < minPlate || w.measured > 0 && (w.joins == 0 || n < 6) {
 		return
 	}
 	if f.known(w) {
@@ -242,20 +282,25 @@ func (f *finder) slipAllowed(w *window, x *format, fixed []byte, abroad bool) bo
 	if abroad && x.abroad < 0.5 || !w.mixed && !f.is(w.from-1, cue) {
 		return false
 	}
-	changed, letters := 0, 0
+	changed, letters, cost := 0, 0, 0
 	for i, c := range fixed {
 		if c != w.plate[i] {
 			changed++
+			if o := w.plate[i]; o == '0' || o == '1' || o == 'O' || o == 'I' {
+				cost++
+			} else {
+				cost += 2
+			}
 			if !isDigit(c) {
 				letters++
 			}
 		}
 	}
-	if changed > 3 {
-		return false
+	if changed > 3 || cost > 2 && changed < cost {
+		return false // two kinds of slip at once: more likely another format
 	}
 	if x.country != "US" && x.country != "CA" {
-		return x.home >= 0.5 && (letters == 0 || x.name != "GB Northern Ireland")
+		return x.home >= 0.45 && (letters == 0 || x.name != "GB Northern Ireland")
 	}
 	if w.area != "" {
 		return x.issuedBy(w.area)
@@ -303,7 +348,7 @@ func (f *finder) area(w *window) string {
 
 // context is what the surroundings add to a window that fits a format, or take.
 func (f *finder) context(w *window, strong float64) float64 {
-	s := float64(len(w.plate)-6) / 50 // of two readings the longer is likelier
+	s := float64(len(w.plate)-6) / 30 // of two readings the longer is likelier
 	tight, loose := f.cueBefore(w)
 	cued := true
 	switch {
@@ -334,11 +379,21 @@ func (f *finder) context(w *window, strong float64) float64 {
 	if w.joins > 1 {
 		s -= 0.05
 	}
-	if w.everyday > 0 || w.shouted > 0 && !w.mixed && !tight {
+	if w.everyday > 0 || w.shouted > 0 && !w.mixed && !tight && !f.meantAsPlate(w) {
 		s -= 1.2
 		if w.mixed && strong >= 0.8 && (cued || f.whole(w) || f.afterCar(w)) {
 			s += 1 // "reg ab12 egg"
 		}
+	}
+	switch {
+	case w.measured == 0:
+	case w.measured > w.joins && !cued: // "5pm-6pm"
+		s -= 1
+	case w.measured > 1 && !cued && !f.whole(w) && !f.afterCar(w):
+		s -= 0.5
+	}
+	if w.smalls == 0 && w.joins > 0 && !f.caps {
+		s += 0.05
 	}
 	if !cued && f.postcode(w) {
 		s -= 1
