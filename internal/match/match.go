@@ -13,7 +13,8 @@
 //     plate may point to several orders of one customer.
 //
 // Everything else goes to a person, with the likely orders ranked: a part of a
-// plate, a surname, a first name, a vehicle like the declared one. Two likely
+// plate, a surname, a first name; a vehicle like a declared one ranks its order
+// first among equals. Two likely
 // orders are never sure, and neither is a first name or a surname, however rare
 // it is in the book: a stranger may bear it.
 package match
@@ -490,6 +491,39 @@ func (x *Index) likely(r *reading.Reading) []int {
 			out = append(out, i)
 		}
 	}
-	slices.Sort(out)
+	// A vehicle like a declared one makes nobody likely, it only ranks.
+	slices.SortFunc(out, func(a, b int) int {
+		if ra, rb := x.resembles(a, r.Vehicle), x.resembles(b, r.Vehicle); ra != rb {
+			if ra {
+				return -1
+			}
+			return 1
+		}
+		return a - b
+	})
 	return out
+}
+
+// resembles tells whether a vehicle agrees with one declared for the order in
+// two things at least: make, model, colour.
+func (x *Index) resembles(i int, v night.Vehicle) bool {
+	for _, d := range x.orders[i].Vehicles {
+		n := 0
+		if v.Make != "" && v.Make == d.Make {
+			n++
+		}
+		if v.Model != "" && v.Model == d.Model {
+			n++
+		}
+		for _, c := range v.Colours {
+			if slices.Contains(d.Colours, c) {
+				n++
+				break
+			}
+		}
+		if n >= 2 {
+			return true
+		}
+	}
+	return false
 }

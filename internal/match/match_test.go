@@ -71,6 +71,7 @@ func TestMatch(t *testing.T) {
 		{"a part of a double surname", stranger, "here for Ana Prado", []string{"L105"}, false, match.ByLikely},
 		{"two full names", stranger, "here for Tess Hallow and Kofi Mensah", []string{"L101", "L106"}, false, match.ByAmbiguous},
 		{"a reference and another's name", stranger, "L104 here, Tess Hallow", []string{"L104", "L101"}, false, match.ByAmbiguous},
+		{"a vehicle alone", stranger, "outside, grey golf", nil, false, match.ByNobody},
 		{"nothing to go by", stranger, "im outside in a red fiesta", nil, false, match.ByNobody},
 		{"thanks from a stranger", stranger, "thanks", nil, true, match.ByNothing},
 	}
