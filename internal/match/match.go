@@ -14,9 +14,8 @@
 //
 // Everything else goes to a person, with the likely orders ranked: a part of a
 // plate, a surname, a first name; a vehicle like a declared one ranks its order
-// first among equals. Two likely
-// orders are never sure, and neither is a first name or a surname, however rare
-// it is in the book: a stranger may bear it.
+// first among equals. Two likely orders are never sure, and neither is a first
+// name or a surname, however rare it is in the book: a stranger may bear it.
 package match
 
 import (

@@ -37,13 +37,11 @@ const (
 	signFuture
 	signCond
 	signHurry // with an arrival: somebody should hurry or look after something
-	signNotMine
 	signIsIn  // is in a vehicle now
 	signNoCar // comes without one
 	signSorry // only an apology
 	signSpam  // advertising beyond doubt, or a forwarded text
 	signLost  // can't find the way
-	signOther // what else an order book's customer writes that needs nobody
 	signAllergy
 	signCount
 )
@@ -257,8 +255,6 @@ var english = []phraseRow{
 		reply|text c|y|1|yes|no to confirm|cancel|reschedule ; this is .. office|clinic|surgery|dental|calling|from|pharmacy|bank ; confirming your ; your .. appointment|cleaning|cleanings|prescription|reservation
 		^ fwd|fw|forwarded .. ; fwd|fw|forwarded ; feeling lucky ; when you arrive ; is ready for pickup|collection ; your order|pickup is ; tap to
 		http|https|www|bit.ly|com|ly ; click|tap|visit|follow|link .. link|here|below|now|to|claim|play|in|bio ; reply|text|txt|send yes|here|clear|win|info|stop|now|more|join|claim|apply|quote|back|y|help to|for ; free quote|trial|gift|spins|delivery|entry|estimate|installation|bet|consultation|survey|shipping ; free|bonus|extra spins|coins|credits ; limited time|offer|only|spots ; offer ends|expires|valid ; special|exclusive offer|offers|deal|deals|discount ; your parcel|package|delivery|account|card|bank|subscription|payment|claim|loan|refund|vehicle|car|verification|code|tax|visa|licence|password|order has|is|could|was|will|needs|code|been|tracking|insurance|on ; could not be delivered ; redelivery|customs|handling fee ; verify|verification|code|passcode|otp|one-time is|your|code|password ; security alert|code ; suspended|deactivated|expired|locked|restricted ; loan|loans|credit|mortgage|insurance|investment|crypto|bitcoin|forex|debt|solar|gutter|gutters|roofing|roof|warranty|casino|jackpot|lottery|lotto|viagra|pharmacy|diet|seo|broadband|recruit|recruiter|windows|cladding|siding|pest|lawn|carpet|tarot|psychic ; won|win|winner|prize|selected|congratulations|congrats|lucky a|the|you|an|our|to|of|winner|draw|$ ; congratulations ; pre|prequalified approved|qualify|qualified ; you qualify ; you have been selected|chosen|approved|pre ; earn money|cash|up|from|extra ; work from home ; hiring|vacancies|apply now|today|online ; buy one|now|get ; half|<num> off|percent ; percent off ; sale on|now|ends|starts|today|this ; shop now|online|our ; call|ring now|us|today|0800|1800|free|me for|to|on|now|your|back ; dear|valued customer|user|client|sir .. your|account|bank ; act now ; hurry ends|while|stocks ; cash for ; we buy houses|cars|your ; vote|election|candidate|councillor|senator|congress|donate|campaign|poll|survey|petition ; book your|now|a|online|today .. appointment|free|dental|eye|mot|service|boiler|check|sweep ; your .. appointment|prescription|order|statement|bill|invoice|balance is|on|at|has|ready|due|number ; unlimited ; promo|promotion|promotional|voucher code|codes ; new arrivals|stock|collection now|in|online ; up to <num> ; interested in selling|buying|your|a|our ; is your home|house|roof|car ; ppi|hmrc|irs|ato|dvla|medicare|revenue|centrelink|mygov|usps|evri|dhl|fedex|dpd|auspost|anpost|post ; opt out reply ; txt stop ; reply stop|end ; terms apply|and ; t&c|t&cs|tcs`},
-	{signNotMine, `
-		behind|beside|opposite|near|by|past|blocking|blocked|from a|an|the|that|this|some|your|another|big|two|<car> ; next to|2 a|an|the|that|this|some|your|another ; across from a|an|the|that|this|some|your ; in front of a|an|the|that|this|some|your|another ; stuck|parked|waiting|sat|queue|between behind|beside|between|by|near ; blocked|boxed in? by ; some|another|other|somebody|someone|else .. parked|blocking|in|left|has|is ; whose .. ; a|an|the|some|that .. is|are|has blocking|parked|in|blocked|taken|stopped ; there is a|an ; between the|a|two ; opposite a|an|the|your ; beside your|a|an|the ; behind your|a|an|the ; not the|a|my|in|our ; instead of|not the|my|a ; like the|a|my ; someone|somebody in ; hit|crashed|rear-ended by|into`},
 	{signLost, `
 		other end|side of ; is it number|no|the ; number <num> or ; what|which number ; <num> or <num> $
 		lost !my|the|your|a|it|weight ; can not|cant find|see|locate|spot .. ; could not find|see ; where are|is you|the|ye|it|your ; driving round|around|in circles ; wrong <spot>|parking ; in|at|by the wrong .. ; not sure where|which ; no sign of ; perdido|perdida|perdidos ; no encuentro|encontramos ; going the right`},
@@ -266,6 +262,4 @@ var english = []phraseRow{
 	{signNoCar, `no car ; do not have|own|drive a|any? car|licence|license|drive ; do not drive ; be|am|are|is <adv>? walking !home|the|around|round|in ; on foot ; walking over|up|down|round|it|tonight|there|so ; by foot ; on the bus so ; sin carro|coche ; a pie ; caminando`},
 	{signSorry, `sorry ; apologies ; apologise ; pardon ; my bad`},
 	{signSpam, `^ fwd|fw|forwarded ; reply|text|txt claim|win|yes|stop|clear|join|here|now|c|y ; click|tap here|link|the|below|this|now|to ; http|https|www|bitly ; limited time ; you have won|been ; free quote|trial|gift|spins|solar ; act now ; apply now|today|online ; owed a refund ; voucher|promo code ; claim|redeem your|now|it|a`},
-	{signOther, `
-		test|testing ; oops|whoops|ops ; never mind ; ignore|disregard .. ; wrong .. chat|person|text`},
 }

@@ -31,7 +31,6 @@ var spanish = []phraseRow{
 	{signWrong, `numero equivocado ; se equivoco|equivocaron .. numero ; no .. ordene|pedi|ordenado|pedido nada|ningun|comida|tamales|esto ; me equivoque de numero|chat ; quien es|eres|habla ; no soy`},
 	{signPrivate, `mijo|mija|mi amor|vida|cielo|corazon ; te quiero|amo|extrano ; que haces ; donde andas ; ya comiste ; a que hora llegas|sales|vienes|vas ; vienes a ; feliz cumpleanos ; compra|trae leche|pan|huevos|tortillas ; dile a ; tu mama|papa|tia ; la tarea|escuela|iglesia`},
 	{signAd, `gratis ; oferta|ofertas ; haga clic ; promocion|descuento ; gano|ganador|premio ; prestamo|prestamos ; responda|responde si|alto`},
-	{signNotMine, `atras|detras|junto|enfrente|frente|lado a|al|de|del un|una|el|la ; hay un|una .. bloqueando|estacionado|estacionada|tapando`},
 }
 
 // otherLanguages holds the few words that visitors fall back to.
