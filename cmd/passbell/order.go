@@ -34,6 +34,7 @@ func newOrderCmd(a *app) *cobra.Command {
 		}),
 		act("out", "The bags are handed out", (*desk.Desk).Out),
 		act("undo", "Take the last step back", (*desk.Desk).Undo),
+		act("told", "You told the customer when and where to come, as no text could", (*desk.Desk).Told),
 		act("cancel", "Take the order off the night", (*desk.Desk).Cancel),
 		act("absent", "The order was not collected", (*desk.Desk).Absent),
 		a.newActCmd("move ORDER SLOT", "Give the order another slot; a customer who knows the old one is told",

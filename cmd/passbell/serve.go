@@ -143,6 +143,7 @@ func printBoard(w io.Writer, h *gateway.House, b desk.Board) error {
 			fmt.Fprintf(w, "  %s %s: %s %s, %s\n", t.Order.Ref, t.Order.Name, t.Message.Kind, t.Message.State, t.Message.Reason)
 		}
 	}
+	section("TO RING, NO TEXT CAN TELL THEM", b.Untold, func(o night.Order) string { return o.PhoneTyped + "  " + orderLine(o) })
 	if len(b.Texts) > 0 {
 		fmt.Fprintln(w, "\nTO READ")
 		for _, in := range b.Texts {

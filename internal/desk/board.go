@@ -21,6 +21,7 @@ type Board struct {
 	Pack     []night.Order // to be packed now, the most urgent first
 	Next     []night.Order // still to come, by expected time
 	Late     []night.Order // past their time by LateAfter and not here, longest first
+	Untold   []night.Order // no text can tell them when and where: to be rung
 	Trouble  []Trouble     // texts that did not reach a customer for sure
 	Texts    []night.Inbound
 	Orders   []night.Order // all, by slot
@@ -119,17 +120,48 @@ func MakeBoard(s Sight) Board {
 	slices.SortStableFunc(b.Next, byTime)
 	slices.SortStableFunc(b.Late, byTime)
 	b.Trouble = troubles(s)
+	b.Untold = untold(s)
 	b.Sentence = sentence(b, s)
 	return b
 }
 
 // Expected is when an order's customer is expected: when they last said, or
-// their slot.
+// their slot and as much later as the kitchen runs late.
 func Expected(o night.Order, n night.Night, zone *time.Location) time.Time {
 	if !o.ExpectedAt.IsZero() {
 		return o.ExpectedAt
 	}
-	return n.SlotAt(o.Slot, zone)
+	return n.SlotAt(o.Slot, zone).Add(time.Duration(o.Behind) * time.Minute)
+}
+
+// untold gives the orders of a closed night that nobody was told of and no text
+// is about: their customers have no number that takes texts, or want none.
+func untold(s Sight) []night.Order {
+	if s.Night.ClosedAt.IsZero() || !s.Night.CalledOff.IsZero() {
+		return nil
+	}
+	covered := map[int64]bool{}
+	for _, m := range s.Messages {
+		for _, c := range m.Covers {
+			covered[c.OrderID] = covered[c.OrderID] || tellsWhere(m.Kind)
+		}
+	}
+	var out []night.Order
+	for _, o := range s.Orders {
+		if o.State == night.Booked && !covered[o.ID] {
+			out = append(out, o)
+		}
+	}
+	return out
+}
+
+func tellsWhere(k night.MessageKind) bool {
+	switch k {
+	case night.Instructions, night.Reminder, night.Update, night.Resend:
+		return true
+	case night.Cancellation, night.Nudge, night.Delay, night.Reply, night.Confirmation:
+	}
+	return false
 }
 
 func troubles(s Sight) []Trouble {
@@ -162,6 +194,9 @@ func sentence(b Board, s Sight) string {
 	}
 	for _, t := range b.Trouble {
 		ring[t.Order.ID] = true
+	}
+	for _, o := range b.Untold {
+		ring[o.ID] = true
 	}
 	var parts []string
 	add := func(n int, words string) {

@@ -88,7 +88,7 @@ func move(ctx context.Context, tx Tx, n night.Night, o *night.Order, slot night.
 		return false, nil
 	}
 	why := fmt.Sprintf("slot %s instead of %s", slot, o.Slot)
-	o.Slot, o.ExpectedAt = slot, time.Time{}
+	o.Slot, o.ExpectedAt, o.Behind = slot, time.Time{}, 0
 	return true, log(ctx, tx, *o, now, a.Who, night.OrderChanged, join(why, a.Why))
 }
 

@@ -224,3 +224,45 @@ func checkLastWord(t *rapid.T, b *bench, n night.Night) {
 		}
 	}
 }
+
+func TestRunningBehindTellsWhoIsNotServedOnce(t *testing.T) {
+	t.Parallel()
+	b := newBench(t,
+		order("K401", "+447700900101", 17*60), order("K402", "+447700900102", 17*60+10),
+		order("K403", "+447700900103", 17*60+20), order("K404", "+447700900103", 17*60+30),
+		order("K405", "", 18*60), order("K406", "+447700900106", 18*60), order("K407", "+447700900107", 18*60))
+	b.close()
+	b.deliver()
+	b.clock.Advance(71 * time.Hour) // Friday 17:00
+	b.deliver()
+	_, err := b.Out(t.Context(), b.act("K406"))
+	require.NoError(t, err)
+	_, err = b.Here(t.Context(), b.act("K407"))
+	require.NoError(t, err)
+
+	all := func(d *desk.Desk) error {
+		_, err := d.RunBehind(t.Context(), b.night.ID, 17*60+10, 19*60+30, 15, "cook")
+		return err
+	}
+	foreseen, err := b.Foresee(t.Context(), all)
+	require.NoError(t, err)
+	require.Len(t, foreseen, 2)
+	assert.Zero(t, b.deliver(), "foreseen is not done")
+
+	got, err := b.RunBehind(t.Context(), b.night.ID, 17*60+10, 19*60+30, 15, "cook")
+	require.NoError(t, err)
+	require.Len(t, got.Messages, 2, "one text for K403 and K404; none to those served, here, or before 17:10")
+	assert.Contains(t, got.Messages[0].Text, "17:25")
+	assert.Contains(t, got.Messages[1].Text, "17:35")
+	assert.Contains(t, got.Messages[1].Text, "17:45")
+	require.Len(t, got.Ring, 1)
+	assert.Equal(t, "K405", got.Ring[0].Ref)
+	assert.Equal(t, 2, b.deliver())
+	board, err := b.Board(t.Context(), b.night.ID)
+	require.NoError(t, err)
+	assert.Equal(t, "17:25", desk.Expected(b.orderOf("K402"), board.Night, b.Kitchen().Zone).Format("15:04"))
+
+	_, err = b.RunBehind(t.Context(), b.night.ID, 17*60+10, 17*60+10, 10, "cook")
+	require.NoError(t, err)
+	assert.Contains(t, b.messages("K402")[night.Delay][1].Text, "17:35", "late once more counts from the slot")
+}

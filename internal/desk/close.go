@@ -130,6 +130,11 @@ func (d *Desk) Resend(ctx context.Context, a Act, to string) (night.Message, err
 			Covers: []night.Cover{{OrderID: o.ID, Slot: o.Slot}}, Place: n.Place, To: to, DueAt: now,
 			ExpiresAt: n.SlotAt(n.Last, d.kitchen.Zone).Add(graceAfterNight),
 		}
+		texts, err := d.render(n, []night.Order{o}, []night.Message{out})
+		if err != nil {
+			return err
+		}
+		out.Text = texts[0]
 		return d.sendNow(ctx, tx, n, []night.Order{o}, &out, now, a)
 	})
 	return out, err
@@ -139,13 +144,9 @@ func (d *Desk) Resend(ctx context.Context, a Act, to string) (night.Message, err
 // still of use: somebody who is late needs the address most.
 const graceAfterNight = time.Hour
 
-// sendNow renders and stores a message that a person wants sent at once.
+// sendNow stores a message that a person wants sent at once.
 func (d *Desk) sendNow(ctx context.Context, tx Tx, n night.Night, about []night.Order, m *night.Message, now time.Time, a Act) error {
-	texts, err := d.render(n, about, []night.Message{*m})
-	if err != nil {
-		return err
-	}
-	m.Text, m.Parts = texts[0], wording.Measure(texts[0]).Parts
+	m.Parts = wording.Measure(m.Text).Parts
 	if m.Adapter = d.routes.First(m.To, m.Kind); m.Adapter == "" && len(d.routes) > 0 {
 		return fmt.Errorf("no adapter takes this number: ring them, or give another with --to")
 	}
@@ -157,6 +158,7 @@ func (d *Desk) sendNow(ctx context.Context, tx Tx, n night.Night, about []night.
 		return fmt.Errorf("this text is on its way already")
 	}
 	m.ID = id
+	d.foretell(night.MessagePlanned, *m)
 	why := string(m.Kind)
 	if len(about) > 0 && m.To != about[0].Phone {
 		why += " to another number"

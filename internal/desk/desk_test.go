@@ -312,3 +312,22 @@ func TestALateNightsAndADaysOfTheClocks(t *testing.T) {
 	var taken *night.TakenError
 	require.ErrorAs(t, err, &taken)
 }
+
+func TestWhoCannotBeTextedStandsOnThePassUntilTold(t *testing.T) {
+	t.Parallel()
+	b := newBench(t, order("K401", "+447700900101", 17*60), order("K402", "", 17*60))
+	board := func() desk.Board {
+		got, err := b.Board(t.Context(), b.night.ID)
+		require.NoError(t, err)
+		return got
+	}
+	assert.Empty(t, board().Untold, "orders are still taken")
+	b.close()
+	require.Len(t, board().Untold, 1)
+	assert.Equal(t, "K402", board().Untold[0].Ref)
+	assert.Contains(t, board().Sentence, "1 needs a call")
+	o, err := b.Told(t.Context(), b.act("K402"))
+	require.NoError(t, err)
+	assert.Equal(t, night.Told, o.State)
+	assert.Empty(t, board().Untold)
+}

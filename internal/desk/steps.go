@@ -89,6 +89,14 @@ func (d *Desk) Out(ctx context.Context, a Act) (night.Order, error) {
 	})
 }
 
+// Told marks that a person told the customer when and where to come, by a call
+// as a rule, where no text could.
+func (d *Desk) Told(ctx context.Context, a Act) (night.Order, error) {
+	return d.order(ctx, a, func(tx Tx, o *night.Order, now time.Time) error {
+		return step(ctx, tx, o, night.Tell, now, a.Who, cmpOr(a.Why, "by a call"), 0)
+	})
+}
+
 // Cancel takes an order off the night.
 func (d *Desk) Cancel(ctx context.Context, a Act) (night.Order, error) {
 	return d.order(ctx, a, func(tx Tx, o *night.Order, now time.Time) error {

@@ -25,6 +25,7 @@ type Order struct {
 	State      State
 	PackedAt   time.Time // zero while not packed
 	ExpectedAt time.Time // when the customer last said to come; zero for the slot
+	Behind     int       // minutes after the slot that the kitchen asked them to come, as it runs late
 	Vehicle    Vehicle   // as announced or as seen at the gate
 	Arrival    Arrival
 	Revision   int // counts changes; an update names the one it saw

@@ -109,6 +109,7 @@ type orderRow struct {
 	State      string `db:"state"`
 	PackedAt   int64  `db:"packed_at"`
 	ExpectedAt int64  `db:"expected_at"`
+	Behind     int    `db:"behind"`
 	Vehicle    string `db:"vehicle"`
 	ArrivedAt  int64  `db:"arrived_at"`
 	Spot       string `db:"spot"`
@@ -121,7 +122,7 @@ func (r orderRow) order() (night.Order, error) {
 		ID: r.ID, KitchenID: r.KitchenID, NightID: r.NightID, Ref: r.Ref, Bag: r.Bag,
 		Name: r.Name, Phone: r.Phone, PhoneTyped: r.PhoneTyped, Email: r.Email, Collector: r.Collector, Slot: night.Clock(r.Slot),
 		Note: r.Note, Allergy: r.Allergy, State: night.State(r.State),
-		PackedAt: at(r.PackedAt), ExpectedAt: at(r.ExpectedAt),
+		PackedAt: at(r.PackedAt), ExpectedAt: at(r.ExpectedAt), Behind: r.Behind,
 		Arrival: night.Arrival{At: at(r.ArrivedAt), Spot: r.Spot}, Revision: r.Revision,
 	}
 	if err := json.Unmarshal([]byte(r.Items), &o.Items); err != nil {
@@ -212,10 +213,10 @@ func (t *Tx) AddOrder(ctx context.Context, o night.Order) (int64, error) {
 	var id int64
 	err = t.tx.GetContext(ctx, &id, `
 		INSERT INTO orders (kitchen_id, night_id, ref, bag, name, phone, phone_typed, email, collector, slot, items, note, allergy,
-			state, packed_at, expected_at, vehicle, arrived_at, spot, revision, booked)
-		VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?) RETURNING id`,
+			state, packed_at, expected_at, behind, vehicle, arrived_at, spot, revision, booked)
+		VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?) RETURNING id`,
 		t.kitchen, o.NightID, o.Ref, o.Bag, o.Name, o.Phone, o.PhoneTyped, o.Email, o.Collector, o.Slot, c.items, o.Note, o.Allergy,
-		o.State, ms(o.PackedAt), ms(o.ExpectedAt), c.vehicle, ms(o.Arrival.At), o.Arrival.Spot, o.Revision, c.whole)
+		o.State, ms(o.PackedAt), ms(o.ExpectedAt), o.Behind, c.vehicle, ms(o.Arrival.At), o.Arrival.Spot, o.Revision, c.whole)
 	if isUnique(err) {
 		return 0, &night.TakenError{What: "order " + o.Ref}
 	}
@@ -236,10 +237,10 @@ func (t *Tx) SaveOrder(ctx context.Context, o night.Order) error {
 	}
 	n, err := t.change(ctx, "order", `
 		UPDATE orders SET bag = ?, name = ?, phone = ?, phone_typed = ?, email = ?, collector = ?, slot = ?, items = ?, note = ?,
-			allergy = ?, state = ?, packed_at = ?, expected_at = ?, vehicle = ?, arrived_at = ?, spot = ?, revision = revision + 1
+			allergy = ?, state = ?, packed_at = ?, expected_at = ?, behind = ?, vehicle = ?, arrived_at = ?, spot = ?, revision = revision + 1
 		WHERE kitchen_id = ? AND id = ? AND revision = ?`,
 		o.Bag, o.Name, o.Phone, o.PhoneTyped, o.Email, o.Collector, o.Slot, c.items, o.Note,
-		o.Allergy, o.State, ms(o.PackedAt), ms(o.ExpectedAt), c.vehicle, ms(o.Arrival.At), o.Arrival.Spot,
+		o.Allergy, o.State, ms(o.PackedAt), ms(o.ExpectedAt), o.Behind, c.vehicle, ms(o.Arrival.At), o.Arrival.Spot,
 		t.kitchen, o.ID, o.Revision)
 	if err == nil && n == 0 {
 		return fmt.Errorf("order %s: %w", o.Ref, night.ErrChanged)

@@ -49,6 +49,7 @@ CREATE TABLE orders (
     state       TEXT    NOT NULL,
     packed_at   INTEGER NOT NULL,
     expected_at INTEGER NOT NULL,
+    behind      INTEGER NOT NULL, -- minutes
     vehicle     TEXT    NOT NULL, -- JSON
     arrived_at  INTEGER NOT NULL,
     spot        TEXT    NOT NULL,

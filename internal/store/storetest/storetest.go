@@ -208,7 +208,7 @@ func orderRoundTrip(t *testing.T, s *store.Store) {
 		var err error
 		want.ID, err = tx.AddOrder(ctx, want)
 		require.NoError(t, err)
-		want.Collector = "Ron next door"
+		want.Collector, want.Behind = "Ron next door", 15
 		want.State, want.PackedAt, want.ExpectedAt = night.Arrived, now, now.Add(time.Minute)
 		want.Vehicle = night.Vehicle{Colours: []string{"grey"}, Make: "Volkswagen", Model: "Golf", Plate: "LX19KTO"}
 		want.Arrival = night.Arrival{At: now, Spot: "by the gate"}
