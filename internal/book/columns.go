@@ -3,7 +3,6 @@ package book
 import (
 	"cmp"
 	"fmt"
-	"regexp"
 	"slices"
 	"strings"
 )
@@ -15,119 +14,6 @@ type column struct {
 	heading
 	given bool // by a mapping, not guessed
 	stats
-}
-
-// stats count what the cells of a column look like.
-type stats struct {
-	filled, distinct                                            int
-	phones, clocks, dates, emails, counts, refs, people, dishes int
-	many                                                        int // cells with several items
-	amounts                                                     int // cells with an amount of money
-	ordered                                                     bool
-}
-
-// share tells whether n is at least the given part of the filled cells.
-func (s stats) share(n int, part float64) bool {
-	return s.filled > 0 && float64(n) >= part*float64(s.filled)
-}
-
-var (
-	emailCell  = regexp.MustCompile(`^[^@\s]+@[^@\s]+\.[^@\s]+$`)
-	refCell    = regexp.MustCompile(`^#?[A-Za-z]{0,6}[-_#/ ]?\d[\dA-Za-z\-/]*$`)
-	phoneCell  = regexp.MustCompile(`^['+(\[\d][\d\s()\[\].\-/+]{6,}$`)
-	countCell  = regexp.MustCompile(`^[x×]?\s*\d{1,3}(?:\.0+)?$`)
-	amountCell = regexp.MustCompile(`^[£$€]?\s*-?\d+[.,]\d{2}\s*[£$€]?$`)
-	personish  = regexp.MustCompile(`^\pL[\pL'’.\-]*,?(?:\s+\pL[\pL'’.\-]*){1,4}$`)
-)
-
-// sampled is how many rows are looked at to know a column.
-const sampled = 400
-
-func (c *column) look(rows []row) {
-	step := max(1, len(rows)/sampled)
-	seen := map[string]bool{}
-	last := 0
-	c.ordered = true
-	for i := 0; i < len(rows); i += step {
-		v := rows[i].at(c.index)
-		if v == "" {
-			continue
-		}
-		c.filled++
-		if !seen[v] {
-			seen[v] = true
-			c.distinct++
-		}
-		if n := atoi(v); n != last+1 {
-			c.ordered = false
-		} else {
-			last = n
-		}
-		c.countCell(v)
-	}
-}
-
-func (c *column) countCell(v string) {
-	if emailCell.MatchString(v) {
-		c.emails++
-		return
-	}
-	digits := 0
-	for i := range len(v) {
-		if v[i] >= '0' && v[i] <= '9' {
-			digits++
-		}
-	}
-	if digits == 0 {
-		if personish.MatchString(v) {
-			c.people++
-		}
-		if many := len(splitItems(v)); many > 1 {
-			c.many++
-		}
-		return
-	}
-	if digits >= 7 && digits <= 16 && phoneCell.MatchString(v) {
-		c.phones++
-	}
-	if countCell.MatchString(v) {
-		c.counts++
-	}
-	if amountCell.MatchString(v) {
-		c.amounts++
-	}
-	if refCell.MatchString(v) {
-		c.refs++
-	}
-	if len(v) > 80 && v[0] != '[' {
-		if len(splitItems(v)) > 1 {
-			c.many++
-		}
-		return
-	}
-	f := findDates(v, noDate)
-	if len(f.days) > 0 || f.moment != nil {
-		c.dates++
-	}
-	if f.moment != nil || len(findSpans(f.rest, loose)) > 0 {
-		c.clocks++
-	}
-	if v[0] == '[' || v[0] == '{' {
-		if items, ok := jsonItems(v); ok && len(items) > 0 {
-			c.dishes++
-			return
-		}
-	}
-	parts := splitItems(v)
-	for _, p := range parts {
-		if hasQty(p) && !phoneCell.MatchString(v) {
-			c.dishes++
-			break
-		}
-	}
-	if len(parts) > 1 {
-		c.many++
-	}
 }
 
 // layout is what a whole file was taken for.
@@ -298,73 +184,81 @@ func (l *layout) byContent() {
 			continue
 		}
 		switch c.field {
-		case fName, fFirst:
-			switch {
-			case c.share(c.emails, 0.6):
-				c.field = fEmail
-			case c.share(c.phones, 0.6):
-				c.field = fPhone
-			case c.share(c.refs, 0.8) && c.people == 0:
-				c.field = fRef
-			case c.field == fFirst && count[fLast] == 0:
-				c.field = fName
-			}
-		case fRef:
-			switch {
-			case c.share(c.phones, 0.5) && count[fPhone] == 0:
-				c.field = fPhone
-			case c.share(c.dishes, 0.6) && c.refs*2 < c.filled:
-				c.field = fItems
-			case c.share(c.people, 0.8) && count[fName] == 0:
-				c.field = fName
-			case c.share(c.clocks, 0.8) && c.refs == 0 && count[fSlot] == 0:
-				c.field = fSlot
-			}
-		case fPhone:
-			if c.share(c.emails, 0.6) {
-				c.field = fEmail
-			}
-		case fProduct:
-			if count[fProduct] > 1 && c.share(c.counts, 0.9) {
-				c.heading = heading{field: fOther} // a line's number
-				continue
-			}
-			if c.share(c.many, 0.2) && count[fQty] == 0 {
-				c.field = fItems
-			}
-		case fItems:
-			switch {
-			case c.share(c.counts, 0.9):
-				c.heading = heading{} // a number of items
-			case count[fQty] > 0 && count[fProduct] == 0 && !c.share(c.many, 0.1) && !c.share(c.dishes, 0.3):
-				c.field = fProduct
-			}
-		case fSlot:
-			switch {
-			case c.clocks == 0 && c.dates == 0 && count[fSlot] > 1:
-				c.field = fMethod
-			case c.clocks == 0 && c.share(c.dates, 0.5):
-				c.field = fDate
-			case c.clocks == 0 && c.share(c.people, 0.8) && count[fName] == 0:
-				c.field = fName
-			}
-		case fDate:
-			if c.share(c.clocks, 0.5) && count[fSlot] == 0 {
-				c.field = fSlot
-			}
-		case fStatus:
-			if c.share(c.amounts, 0.8) {
-				c.field = fTotal
-			}
-		case fTotal:
-			if count[fQty] == 0 && count[fProduct] > 0 && c.share(c.counts, 0.9) {
-				c.field = fQty
-			}
-		case fNote:
-			if c.share(c.clocks, 0.9) && c.share(c.dates+c.clocks, 0.9) && count[fSlot] == 0 {
-				c.field = fSlot
-			}
+		case fName, fFirst, fRef, fPhone:
+			c.correctWho(count)
+		case fProduct, fItems, fTotal, fStatus:
+			c.correctWhat(count)
+		case fSlot, fDate, fNote:
+			c.correctWhen(count)
 		}
+	}
+}
+
+// correctWho corrects what seemed to be a name, an order number or a phone.
+func (c *column) correctWho(count map[field]int) {
+	person := c.field == fName || c.field == fFirst
+	switch {
+	case c.field != fRef && c.share(c.emails, 0.6):
+		c.field = fEmail
+	case person && c.share(c.phones, 0.6):
+		c.field = fPhone
+	case person && c.share(c.refs, 0.8) && c.people == 0:
+		c.field = fRef
+	case c.field == fFirst && count[fLast] == 0:
+		c.field = fName
+	case c.field != fRef:
+	case c.share(c.phones, 0.5) && count[fPhone] == 0:
+		c.field = fPhone
+	case c.share(c.dishes, 0.6) && c.refs*2 < c.filled:
+		c.field = fItems
+	case c.share(c.people, 0.8) && count[fName] == 0:
+		c.field = fName
+	case c.share(c.clocks, 0.8) && c.refs == 0 && count[fSlot] == 0:
+		c.field = fSlot
+	}
+}
+
+// correctWhat corrects what seemed to be items, or an amount or a status.
+func (c *column) correctWhat(count map[field]int) {
+	switch c.field {
+	case fProduct:
+		switch {
+		case count[fProduct] > 1 && c.share(c.counts, 0.9):
+			c.heading = heading{field: fOther} // a line's number
+		case c.share(c.many, 0.2) && count[fQty] == 0:
+			c.field = fItems
+		}
+	case fItems:
+		switch {
+		case c.share(c.counts, 0.9):
+			c.heading = heading{} // a number of items
+		case count[fQty] > 0 && count[fProduct] == 0 && !c.share(c.many, 0.1) && !c.share(c.dishes, 0.3):
+			c.field = fProduct
+		}
+	case fStatus:
+		if c.share(c.amounts, 0.8) {
+			c.field = fTotal
+		}
+	case fTotal:
+		if count[fQty] == 0 && count[fProduct] > 0 && c.share(c.counts, 0.9) {
+			c.field = fQty
+		}
+	}
+}
+
+// correctWhen corrects what seemed to be a slot, a date or a note.
+func (c *column) correctWhen(count map[field]int) {
+	switch {
+	case c.field == fSlot && c.clocks == 0 && c.dates == 0 && count[fSlot] > 1:
+		c.field = fMethod
+	case c.field == fSlot && c.clocks == 0 && c.share(c.dates, 0.5):
+		c.field = fDate
+	case c.field == fSlot && c.clocks == 0 && c.share(c.people, 0.8) && count[fName] == 0:
+		c.field = fName
+	case c.field == fDate && c.share(c.clocks, 0.5) && count[fSlot] == 0:
+		c.field = fSlot
+	case c.field == fNote && c.share(c.clocks, 0.9) && count[fSlot] == 0:
+		c.field = fSlot
 	}
 }
 
@@ -408,7 +302,7 @@ func (l *layout) guess() {
 		{fSlot, taken[fSlot], func(c column) bool { return c.share(c.clocks, 0.7) }},
 		{fDate, taken[fDate] || l.headRow >= 0, func(c column) bool { return c.share(c.dates, 0.9) }},
 		{fItems, itemised, func(c column) bool { return c.share(c.dishes, 0.6) }},
-		{fName, named, func(c column) bool { return c.share(c.people, 0.7) && c.distinct*2 > c.filled }},
+		{fName, named, func(c column) bool { return c.share(c.people, 0.5) && c.distinct*2 > c.filled }},
 		{fRef, taken[fRef], func(c column) bool { return c.share(c.refs, 0.95) && c.distinct == c.filled && c.phones == 0 }},
 		{fNote, taken[fNote] || l.headRow >= 0, func(c column) bool { return c.filled > 0 && c.phones+c.clocks+c.dates+c.emails == 0 }},
 	} {

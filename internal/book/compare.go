@@ -84,6 +84,9 @@ func (b *builder) alikeNames() {
 	}
 	seen := map[string]int{}
 	for i, o := range b.book.Orders {
+		if o.Name == "" {
+			continue
+		}
 		told := map[int]bool{}
 		for _, key := range nameKeys(o.Name) {
 			j, ok := seen[key]

@@ -3,6 +3,7 @@ package book_test
 import (
 	"bytes"
 	"encoding/csv"
+	"math/rand/v2"
 	"os"
 	"os/exec"
 	"path/filepath"
@@ -70,14 +71,11 @@ func TestRowsAndColumnsInAnyOrder(t *testing.T) {
 			rows, opt := table(t, name), all[name].options(t)
 			before, err := book.Read(bytes.NewReader(csvOf(t, rows)), name, opt)
 			require.NoError(t, err)
-			rapid.Check(t, func(t *rapid.T) {
-				mixed := [][]string{rows[0]}
-				mixed = append(mixed, rapid.Permutation(rows[1:]).Draw(t, "rows")...)
-				order := make([]int, len(rows[0]))
-				for i := range order {
-					order[i] = i
-				}
-				order = rapid.Permutation(order).Draw(t, "columns")
+			rng := rand.New(rand.NewPCG(5, 8))
+			for range 15 {
+				mixed := slices.Clone(rows)
+				rng.Shuffle(len(mixed)-1, func(i, j int) { mixed[i+1], mixed[j+1] = mixed[j+1], mixed[i+1] })
+				order := rng.Perm(len(rows[0]))
 				for i, r := range mixed {
 					turned := make([]string, len(order))
 					for j, c := range order {
@@ -90,7 +88,7 @@ func TestRowsAndColumnsInAnyOrder(t *testing.T) {
 				require.Equal(t, essence(before), essence(after))
 				require.Equal(t, before.Shape, after.Shape)
 				require.Len(t, after.LeftOut, len(before.LeftOut))
-			})
+			}
 		})
 	}
 }

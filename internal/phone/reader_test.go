@@ -29,7 +29,7 @@ func TestReader(t *testing.T) {
 			rng := rand.New(rand.NewPCG(11, 3))
 			r := phone.NewReader(tt.region)
 			taken := 0
-			for i := range 6000 {
+			for i := range 1500 {
 				national := tt.lead[i%len(tt.lead)]
 				for len(national) < tt.size {
 					national += fmt.Sprint(rng.IntN(10))
@@ -45,7 +45,7 @@ func TestReader(t *testing.T) {
 				n.National = ""
 				require.Equal(t, n, short, typed)
 			}
-			require.Greater(t, taken, 1000)
+			require.Greater(t, taken, 300)
 		})
 	}
 }
