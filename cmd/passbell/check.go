@@ -1,6 +1,7 @@
 package main
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
@@ -85,7 +86,7 @@ func (a *app) tryText(ctx context.Context, h *gateway.House, c *gateway.Check, t
 	if len(h.Config.Adapter) == 0 {
 		return false, errors.New("no adapter is configured")
 	}
-	by = cmpOr(by, h.Config.Adapter[0].Name)
+	by = cmp.Or(by, h.Config.Adapter[0].Name)
 	fmt.Fprintf(a.out, "a test text goes to %s by %s; answer it with any word\n", phone.Mask(number.E164), by)
 	bounded, cancel := context.WithTimeout(ctx, wait)
 	defer cancel()

@@ -163,3 +163,32 @@ func TestAMisspeltKeyIsRefused(t *testing.T) {
 	assert.Equal(t, exitFailed, code, "a text with a field that does not exist is refused at once, not at 18:00")
 	assert.Contains(t, out, "Soon")
 }
+
+func TestChangesSayBeforehandWhatTheyMean(t *testing.T) {
+	t.Parallel()
+	s := newShell(t)
+	s.run("night", "add", "2031-12-05")
+	s.run("book", "load", s.file("orders.csv", smallBook))
+	s.run("close", "--yes")
+	before := s.run("book", "show")
+	out := s.run("order", "move", "K401", "18:00", "--dry-run")
+	assert.Contains(t, out, "reword  instructions to …101")
+	assert.Contains(t, out, "18:00")
+	assert.NotContains(t, out, "07700900101")
+	out = s.run("order", "cancel", "K402", "--dry-run")
+	assert.Contains(t, out, "stop    instructions to …102")
+	assert.Contains(t, s.run("night", "change", "--place", "The church hall", "--dry-run"), "The church hall")
+	assert.Contains(t, s.run("night", "call-off", "--dry-run"), "send    cancellation")
+	assert.Contains(t, s.run("night", "late", "15", "--dry-run"), "15 minutes")
+	assert.Equal(t, before, s.run("book", "show"))
+	assert.NotContains(t, s.run("night", "show"), "church")
+
+	s.run("order", "split", "K401", "K401-2", "2")
+	assert.Contains(t, s.run("order", "show", "K401-2"), "Slaw")
+	s.run("order", "join", "K401", "K401-2")
+	s.run("order", "collector", "K401", "Ron next door")
+	s.run("order", "number", "K401", "07700 900555")
+	assert.Contains(t, s.run("order", "show", "K401"), "…555")
+	assert.Contains(t, s.run("night", "call-off"), "called off")
+	assert.Contains(t, s.run("night", "resume"), "orders closed")
+}

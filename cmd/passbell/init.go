@@ -2,6 +2,7 @@ package main
 
 import (
 	"bufio"
+	"cmp"
 	"crypto/rand"
 	"crypto/sha256"
 	"encoding/hex"
@@ -109,14 +110,14 @@ func (a *app) ask(f initFlags, c *config.Config) error {
 	var err error
 	question := func(flag, words, def string) string {
 		if err != nil || flag != "" || f.noInput {
-			return cmpOr(flag, def)
+			return cmp.Or(flag, def)
 		}
 		fmt.Fprintf(a.out, "%s [%s]: ", words, def)
 		line, readErr := in.ReadString('\n')
 		if readErr != nil && (!errors.Is(readErr, io.EOF) || line == "") {
 			err = &usageError{fmt.Errorf("no answer to %q: give it as a flag, or --no-input to take the defaults", words)}
 		}
-		return cmpOr(strings.TrimSpace(line), def)
+		return cmp.Or(strings.TrimSpace(line), def)
 	}
 	c.Kitchen.Name = question(f.kitchen, "Name of the kitchen", "")
 	c.Kitchen.Region = strings.ToUpper(question(f.region, "Country, two letters", "GB"))
@@ -126,7 +127,7 @@ func (a *app) ask(f initFlags, c *config.Config) error {
 	c.Night.Place = question(f.place, "Where customers come", "")
 	c.Night.Parking = question(f.parking, "Where to park and stand", "")
 	kind := question(f.provider, "How texts leave, practice or webapi", "practice")
-	c.Listen = cmpOr(f.listen, c.Listen)
+	c.Listen = cmp.Or(f.listen, c.Listen)
 	c.Adapter = []config.Adapter{config.NewAdapter("texts", kind)}
 	if kind == "webapi" {
 		c.Adapter[0].Settings = webapiStart()
@@ -146,13 +147,6 @@ func webapiStart() map[string]any {
 			"answer": map[string]any{"id": "id"},
 		},
 	}
-}
-
-func cmpOr(s, or string) string {
-	if s == "" {
-		return or
-	}
-	return s
 }
 
 // printSecret makes a secret and prints the line that passbell.toml needs.

@@ -1,12 +1,16 @@
 package main
 
 import (
+	"cmp"
+	"context"
 	"fmt"
+	"strconv"
 	"text/tabwriter"
 	"time"
 
 	"github.com/spf13/cobra"
 
+	"passbell/internal/desk"
 	"passbell/internal/gateway"
 	"passbell/internal/night"
 )
@@ -14,10 +18,12 @@ import (
 func newNightCmd(a *app) *cobra.Command {
 	cmd := &cobra.Command{
 		Use:     "night",
-		Short:   "Add, list and show collection nights",
+		Short:   "Add, list, show and change collection nights",
 		Example: "  passbell night add 2026-12-04 --first 16:30 --last 19:30\n  passbell night list",
 	}
-	cmd.AddCommand(newNightAddCmd(a), newNightListCmd(a), newNightShowCmd(a))
+	cmd.AddCommand(newNightAddCmd(a), newNightListCmd(a), newNightShowCmd(a), newNightChangeCmd(a), newNightLateCmd(a),
+		newNightOffCmd(a, "call-off", "Call the night off: everybody is told once", (*desk.Desk).CallOff),
+		newNightOffCmd(a, "resume", "Take the calling off back: whoever heard of it is told", (*desk.Desk).Resume))
 	return cmd
 }
 
@@ -44,7 +50,7 @@ Times are local; moments are written like "2026-12-01 18:00".`,
 				return &usageError{err}
 			}
 			return a.house(cmd.Context(), func(h *gateway.House) error {
-				n, err := f.night(h, date)
+				n, err := f.over(h.Config.NightOn(date, 16*60+30, 19*60+30, h.Kitchen.Zone), h.Kitchen.Zone)
 				if err != nil {
 					return &usageError{err}
 				}
@@ -56,8 +62,13 @@ Times are local; moments are written like "2026-12-01 18:00".`,
 			})
 		},
 	}
-	cmd.Flags().StringVar(&f.first, "first", "16:30", "first slot")
-	cmd.Flags().StringVar(&f.last, "last", "19:30", "last slot")
+	f.add(cmd)
+	return cmd
+}
+
+func (f *nightFlags) add(cmd *cobra.Command) {
+	cmd.Flags().StringVar(&f.first, "first", "", "first slot, such as 16:30")
+	cmd.Flags().StringVar(&f.last, "last", "", "last slot, such as 19:30")
 	cmd.Flags().IntVar(&f.every, "every", 0, "minutes from slot to slot")
 	cmd.Flags().IntVar(&f.capacity, "capacity", 0, "orders that a slot can take; 0 for no limit")
 	cmd.Flags().StringVar(&f.place, "place", "", "where to come, as customers are told")
@@ -66,52 +77,43 @@ Times are local; moments are written like "2026-12-01 18:00".`,
 	cmd.Flags().StringVar(&f.instruct, "instruct", "", "when the instructions go out")
 	cmd.Flags().DurationVar(&f.remindBefore, "remind-before", 0, "how long before the slot the reminder goes, such as 5h")
 	cmd.Flags().StringVar(&f.remindFrom, "remind-from", "", "the earliest time of day for a reminder")
-	return cmd
 }
 
-func (f nightFlags) night(h *gateway.House, date night.Date) (night.Night, error) {
-	first, err := night.ParseClock(f.first)
-	if err != nil {
-		return night.Night{}, fmt.Errorf("--first: %w", err)
-	}
-	last, err := night.ParseClock(f.last)
-	if err != nil {
-		return night.Night{}, fmt.Errorf("--last: %w", err)
-	}
-	n := h.Config.NightOn(date, first, last, h.Kitchen.Zone)
-	for _, s := range []struct {
-		from string
-		to   *string
-	}{{f.place, &n.Place}, {f.parking, &n.Parking}} {
-		if s.from != "" {
-			*s.to = s.from
+// over lays the answers that were given over a night.
+func (f nightFlags) over(n night.Night, zone *time.Location) (night.Night, error) {
+	var err error
+	for _, c := range []struct {
+		flag, given string
+		to          *night.Clock
+	}{{"first", f.first, &n.First}, {"last", f.last, &n.Last}, {"remind-from", f.remindFrom, &n.RemindFrom}} {
+		if c.given == "" {
+			continue
+		}
+		if *c.to, err = night.ParseClock(c.given); err != nil {
+			return n, fmt.Errorf("--%s: %w", c.flag, err)
 		}
 	}
-	if f.every != 0 {
-		n.Every = f.every
-	}
-	if f.capacity != 0 {
-		n.Capacity = f.capacity
-	}
-	if f.remindBefore != 0 {
-		n.RemindBefore = f.remindBefore
-	}
-	if f.remindFrom != "" {
-		if n.RemindFrom, err = night.ParseClock(f.remindFrom); err != nil {
-			return n, fmt.Errorf("--remind-from: %w", err)
+	for _, m := range []struct {
+		flag, given string
+		to          []*time.Time
+	}{
+		{"instruct", f.instruct, []*time.Time{&n.InstructAt, &n.ClosesAt}}, // orders close by then at the latest
+		{"closes", f.closes, []*time.Time{&n.ClosesAt}},
+	} {
+		if m.given == "" {
+			continue
+		}
+		at, err := moment(m.given, zone)
+		if err != nil {
+			return n, fmt.Errorf("--%s: %w", m.flag, err)
+		}
+		for _, to := range m.to {
+			*to = at
 		}
 	}
-	if f.instruct != "" {
-		if n.InstructAt, err = moment(f.instruct, h.Kitchen.Zone); err != nil {
-			return n, fmt.Errorf("--instruct: %w", err)
-		}
-		n.ClosesAt = n.InstructAt
-	}
-	if f.closes != "" {
-		if n.ClosesAt, err = moment(f.closes, h.Kitchen.Zone); err != nil {
-			return n, fmt.Errorf("--closes: %w", err)
-		}
-	}
+	n.Place, n.Parking = cmp.Or(f.place, n.Place), cmp.Or(f.parking, n.Parking)
+	n.Every, n.Capacity = cmp.Or(f.every, n.Every), cmp.Or(f.capacity, n.Capacity)
+	n.RemindBefore = cmp.Or(f.remindBefore, n.RemindBefore)
 	return n, nil
 }
 
@@ -128,6 +130,118 @@ func moment(s string, zone *time.Location) (time.Time, error) {
 		return at, fmt.Errorf("%q does not exist: the clocks go forward over it", s)
 	}
 	return at, nil
+}
+
+// newNightChangeCmd changes the place and the times of a night.
+func newNightChangeCmd(a *app) *cobra.Command {
+	var f nightFlags
+	var date string
+	var dry bool
+	cmd := &cobra.Command{
+		Use:     "change",
+		Short:   "Change a night's place or times; whoever knows otherwise is told",
+		Example: "  passbell night change --place \"The church hall, Larkfield\" --dry-run",
+		Args:    cobra.NoArgs,
+		RunE: func(cmd *cobra.Command, _ []string) error {
+			return a.onNight(cmd.Context(), date, func(h *gateway.House, n night.Night) error {
+				n, err := f.over(n, h.Kitchen.Zone)
+				if err != nil {
+					return &usageError{err}
+				}
+				change := func(d *desk.Desk) error { return d.ChangeNight(cmd.Context(), n, "cook") }
+				if dry {
+					return a.foresee(cmd.Context(), h, change)
+				}
+				if err := change(h.Desk); err != nil {
+					return err
+				}
+				return a.printNight(h, n)
+			})
+		},
+	}
+	nightFlag(cmd, &date)
+	f.add(cmd)
+	cmd.Flags().BoolVar(&dry, "dry-run", false, "change nothing; say which texts it would send, stop or reword")
+	return cmd
+}
+
+// newNightLateCmd tells those who are not served that the kitchen runs late.
+func newNightLateCmd(a *app) *cobra.Command {
+	var date, from, to string
+	var dry bool
+	cmd := &cobra.Command{
+		Use:     "late MINUTES",
+		Short:   "The kitchen runs behind: tell only those who are not served and not here yet",
+		Example: "  passbell night late 15 --from 17:10 --dry-run",
+		Args:    cobra.ExactArgs(1),
+		RunE: func(cmd *cobra.Command, args []string) error {
+			minutes, err := strconv.Atoi(args[0])
+			if err != nil {
+				return &usageError{fmt.Errorf("%q is no number of minutes", args[0])}
+			}
+			return a.onNight(cmd.Context(), date, func(h *gateway.House, n night.Night) error {
+				first, last := n.First, n.Last
+				for _, s := range []struct {
+					given string
+					to    *night.Clock
+				}{{from, &first}, {to, &last}} {
+					if s.given == "" {
+						continue
+					}
+					if *s.to, err = night.ParseClock(s.given); err != nil {
+						return &usageError{err}
+					}
+				}
+				change := func(d *desk.Desk) error {
+					got, err := d.RunBehind(cmd.Context(), n.ID, first, last, minutes, "cook")
+					for _, o := range got.Ring {
+						fmt.Fprintf(a.out, "ring    %s %s, %s: no text can tell them\n", o.Ref, o.Name, o.PhoneTyped)
+					}
+					if err == nil && !dry {
+						fmt.Fprintf(a.out, "%d texts go out now\n", len(got.Messages))
+					}
+					return err
+				}
+				if dry {
+					return a.foresee(cmd.Context(), h, change)
+				}
+				return change(h.Desk)
+			})
+		},
+	}
+	nightFlag(cmd, &date)
+	cmd.Flags().StringVar(&from, "from", "", "the first slot that is late (the night's first by default)")
+	cmd.Flags().StringVar(&to, "to", "", "the last slot that is late (the night's last by default)")
+	cmd.Flags().BoolVar(&dry, "dry-run", false, "tell nobody; show the texts")
+	return cmd
+}
+
+func newNightOffCmd(a *app, use, short string, do func(d *desk.Desk, ctx context.Context, nightID int64, who, why string) error) *cobra.Command {
+	var date, why string
+	var dry bool
+	cmd := &cobra.Command{
+		Use: use, Short: short, Example: "  passbell night " + use + " --dry-run", Args: cobra.NoArgs,
+		RunE: func(cmd *cobra.Command, _ []string) error {
+			return a.onNight(cmd.Context(), date, func(h *gateway.House, n night.Night) error {
+				change := func(d *desk.Desk) error { return do(d, cmd.Context(), n.ID, "cook", why) }
+				if dry {
+					return a.foresee(cmd.Context(), h, change)
+				}
+				if err := change(h.Desk); err != nil {
+					return err
+				}
+				n, err := pickNight(cmd.Context(), h, n.Date.String())
+				if err != nil {
+					return err
+				}
+				return a.printNight(h, n)
+			})
+		},
+	}
+	nightFlag(cmd, &date)
+	cmd.Flags().StringVar(&why, "why", "", "a word for the history")
+	cmd.Flags().BoolVar(&dry, "dry-run", false, "change nothing; say which texts it would send, stop or reword")
+	return cmd
 }
 
 func newNightListCmd(a *app) *cobra.Command {

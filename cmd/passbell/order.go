@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"strconv"
 	"strings"
 
 	"github.com/spf13/cobra"
@@ -18,49 +19,87 @@ func newOrderCmd(a *app) *cobra.Command {
 	cmd := &cobra.Command{
 		Use:     "order",
 		Short:   "Show an order, or do with it what a person does at the pass",
-		Example: "  passbell order show K401\n  passbell order here K401\n  passbell order out K401",
+		Example: "  passbell order show K401\n  passbell order here K401\n  passbell order move K401 18:20 --dry-run",
 	}
-	act := func(use, short string, do func(d *desk.Desk, ctx context.Context, act desk.Act) (night.Order, error)) *cobra.Command {
+	one := func(use, short string, do func(d *desk.Desk, ctx context.Context, act desk.Act) (night.Order, error)) *cobra.Command {
 		return a.newActCmd(use+" ORDER", short, "  passbell order "+use+" K401", cobra.ExactArgs(1),
-			func(ctx context.Context, h *gateway.House, act desk.Act, _ []string) (night.Order, error) {
-				return do(h.Desk, ctx, act)
+			func(ctx context.Context, d *desk.Desk, act desk.Act, _ []string) (night.Order, error) {
+				return do(d, ctx, act)
 			})
 	}
 	cmd.AddCommand(
 		newOrderShowCmd(a),
-		act("here", "The customer is at the collection point", (*desk.Desk).Here),
-		act("packed", "The bags are packed", func(d *desk.Desk, ctx context.Context, act desk.Act) (night.Order, error) {
+		one("here", "The customer is at the collection point", (*desk.Desk).Here),
+		one("packed", "The bags are packed", func(d *desk.Desk, ctx context.Context, act desk.Act) (night.Order, error) {
 			return d.Packed(ctx, act, true)
 		}),
-		act("out", "The bags are handed out", (*desk.Desk).Out),
-		act("undo", "Take the last step back", (*desk.Desk).Undo),
-		act("told", "You told the customer when and where to come, as no text could", (*desk.Desk).Told),
-		act("cancel", "Take the order off the night", (*desk.Desk).Cancel),
-		act("absent", "The order was not collected", (*desk.Desk).Absent),
+		one("out", "The bags are handed out", (*desk.Desk).Out),
+		one("undo", "Take the last step back", (*desk.Desk).Undo),
+		one("told", "You told the customer when and where to come, as no text could", (*desk.Desk).Told),
+		one("cancel", "Take the order off the night", (*desk.Desk).Cancel),
+		one("absent", "The order was not collected", (*desk.Desk).Absent),
 		a.newActCmd("move ORDER SLOT", "Give the order another slot; a customer who knows the old one is told",
-			"  passbell order move K401 18:20", cobra.ExactArgs(2),
-			func(ctx context.Context, h *gateway.House, act desk.Act, args []string) (night.Order, error) {
-				slot, err := night.ParseClock(args[1])
-				if err != nil {
-					return night.Order{}, &usageError{err}
-				}
-				return h.Desk.Move(ctx, act, slot)
+			"  passbell order move K401 18:20 --dry-run", cobra.ExactArgs(2), moveOrder),
+		a.newActCmd("number ORDER NUMBER", "Give the customer another number; what they should know goes there",
+			"  passbell order number K401 07700900456", cobra.ExactArgs(2),
+			func(ctx context.Context, d *desk.Desk, act desk.Act, args []string) (night.Order, error) {
+				return d.SetNumber(ctx, act, args[1])
+			}),
+		a.newActCmd("collector ORDER [NAME]", "Somebody else collects; without a name the customer does",
+			"  passbell order collector K401 \"Ron next door\"", cobra.RangeArgs(1, 2),
+			func(ctx context.Context, d *desk.Desk, act desk.Act, args []string) (night.Order, error) {
+				return d.SetCollector(ctx, act, strings.Join(args[1:], ""))
+			}),
+		a.newActCmd("split ORDER NEW ITEM...", "Take items, by their place in the order, out into an order of their own",
+			"  passbell order split K401 K401-2 1 3", cobra.MinimumNArgs(3), splitOrder),
+		a.newActCmd("join ORDER OTHER", "Put the items of another order into this one; the other is then off",
+			"  passbell order join K401 K402", cobra.ExactArgs(2),
+			func(ctx context.Context, d *desk.Desk, act desk.Act, args []string) (night.Order, error) {
+				return d.Join(ctx, act, args[1])
 			}),
 	)
 	return cmd
 }
 
-type actFunc func(ctx context.Context, h *gateway.House, act desk.Act, args []string) (night.Order, error)
+func moveOrder(ctx context.Context, d *desk.Desk, act desk.Act, args []string) (night.Order, error) {
+	slot, err := night.ParseClock(args[1])
+	if err != nil {
+		return night.Order{}, &usageError{err}
+	}
+	return d.Move(ctx, act, slot)
+}
 
-// newActCmd makes a command that does one thing to one order.
+func splitOrder(ctx context.Context, d *desk.Desk, act desk.Act, args []string) (night.Order, error) {
+	var items []int
+	for _, arg := range args[2:] {
+		n, err := strconv.Atoi(arg)
+		if err != nil || n < 1 {
+			return night.Order{}, &usageError{fmt.Errorf("%q is no place in the order: count from 1, as `order show` lists the items", arg)}
+		}
+		items = append(items, n-1)
+	}
+	return d.Split(ctx, act, args[1], items)
+}
+
+type actFunc func(ctx context.Context, d *desk.Desk, act desk.Act, args []string) (night.Order, error)
+
+// newActCmd makes a command that does one thing to one order. With --dry-run it
+// says which texts that would send, stop or reword.
 func (a *app) newActCmd(use, short, example string, args cobra.PositionalArgs, do actFunc) *cobra.Command {
 	var date, why string
-	var asJSON bool
+	var dry, asJSON bool
 	cmd := &cobra.Command{
 		Use: use, Short: short, Example: example, Args: args,
 		RunE: func(cmd *cobra.Command, args []string) error {
 			return a.onNight(cmd.Context(), date, func(h *gateway.House, n night.Night) error {
-				o, err := do(cmd.Context(), h, desk.Act{Night: n.ID, Ref: args[0], Who: "cook", Why: why}, args)
+				act := desk.Act{Night: n.ID, Ref: args[0], Who: "cook", Why: why}
+				if dry {
+					return unknownOrder(a.foresee(cmd.Context(), h, func(d *desk.Desk) error {
+						_, err := do(cmd.Context(), d, act, args)
+						return err
+					}), args[0])
+				}
+				o, err := do(cmd.Context(), h.Desk, act, args)
 				if err != nil {
 					return unknownOrder(err, args[0])
 				}
@@ -74,8 +113,32 @@ func (a *app) newActCmd(use, short, example string, args cobra.PositionalArgs, d
 	}
 	nightFlag(cmd, &date)
 	cmd.Flags().StringVar(&why, "why", "", "a word for the history")
+	cmd.Flags().BoolVar(&dry, "dry-run", false, "change nothing; say which texts it would send, stop or reword")
 	cmd.Flags().BoolVar(&asJSON, "json", false, "print the order as JSON")
 	return cmd
+}
+
+// foresee prints what a change would mean for texts.
+func (a *app) foresee(ctx context.Context, h *gateway.House, change func(d *desk.Desk) error) error {
+	got, err := h.Desk.Foresee(ctx, change)
+	if err != nil {
+		return err
+	}
+	if len(got) == 0 {
+		fmt.Fprintln(a.out, "no text would be sent, stopped or reworded")
+	}
+	for _, c := range got {
+		when := c.Message.DueAt.In(h.Kitchen.Zone).Format("Mon 2 Jan 15:04")
+		switch c.What {
+		case night.MessagePlanned:
+			fmt.Fprintf(a.out, "send    %s to %s, %s:\n  %s\n", c.Message.Kind, phone.Mask(c.Message.To), when, c.Message.Text)
+		case night.MessageChanged:
+			fmt.Fprintf(a.out, "reword  %s to %s, %s:\n  %s\n", c.Message.Kind, phone.Mask(c.Message.To), when, c.Message.Text)
+		case night.MessageWithdrawn:
+			fmt.Fprintf(a.out, "stop    %s to %s, %s\n", c.Message.Kind, phone.Mask(c.Message.To), when)
+		}
+	}
+	return nil
 }
 
 func unknownOrder(err error, ref string) error {

@@ -1,6 +1,7 @@
 package desk
 
 import (
+	"cmp"
 	"context"
 	"fmt"
 	"slices"
@@ -128,7 +129,7 @@ func merge(have, was, row night.Order) (night.Order, []string) {
 			what = append(what, field+" changed")
 			return
 		}
-		what = append(what, fmt.Sprintf("%s %s, was %s", field, now, cmpOr(old, "none")))
+		what = append(what, fmt.Sprintf("%s %s, was %s", field, now, cmp.Or(old, "none")))
 	}
 	take("name", have.Name, was.Name, row.Name, func() { have.Name = row.Name })
 	take("number", have.PhoneTyped, was.PhoneTyped, row.PhoneTyped, func() { have.Phone, have.PhoneTyped = row.Phone, row.PhoneTyped })
@@ -144,13 +145,6 @@ func merge(have, was, row night.Order) (night.Order, []string) {
 		what = append(what, "allergy: "+row.Allergy)
 	}
 	return have, what
-}
-
-func cmpOr(s, or string) string {
-	if s == "" {
-		return or
-	}
-	return s
 }
 
 func joinWords(a, b string) string {

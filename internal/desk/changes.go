@@ -148,7 +148,7 @@ func (d *Desk) SetCollector(ctx context.Context, a Act, name string) (night.Orde
 			return nil
 		}
 		o.Collector = name
-		return log(ctx, tx, *o, now, a.Who, night.OrderChanged, join("collected by "+cmpOr(name, "the customer"), a.Why))
+		return log(ctx, tx, *o, now, a.Who, night.OrderChanged, join("collected by "+cmp.Or(name, "the customer"), a.Why))
 	})
 }
 
@@ -245,7 +245,7 @@ func (d *Desk) ChangeNight(ctx context.Context, n night.Night, who string) error
 		}
 		why := "rules changed"
 		if n.Place != old.Place || n.Parking != old.Parking {
-			why = "place: " + cmpOr(n.Place, "none")
+			why = "place: " + cmp.Or(n.Place, "none")
 		}
 		n.ClosedAt, n.CalledOff = old.ClosedAt, old.CalledOff
 		*old = n

@@ -1,6 +1,7 @@
 package desk
 
 import (
+	"cmp"
 	"context"
 	"fmt"
 	"io"
@@ -71,7 +72,7 @@ func MakeReport(s Sight, events []night.Event) Report {
 		r.States[o.State]++
 		switch o.State {
 		case night.NotCollected:
-			r.follow(o, "not collected: "+cmpOr(o.PhoneTyped, "no number"))
+			r.follow(o, "not collected: "+cmp.Or(o.PhoneTyped, "no number"))
 		case night.Booked, night.Told, night.Reminded:
 			r.follow(o, "still waiting: nobody marked what became of it")
 		case night.Arrived:
@@ -141,7 +142,7 @@ func (r Report) Write(w io.Writer) error {
 		fmt.Fprintf(tab, "to follow up\t%d\n", len(r.FollowUps))
 	}
 	for _, f := range r.FollowUps {
-		fmt.Fprintf(tab, "  %s\t%s\t%s\n", cmpOr(f.Ref, "–"), f.Name, f.What)
+		fmt.Fprintf(tab, "  %s\t%s\t%s\n", cmp.Or(f.Ref, "–"), f.Name, f.What)
 	}
 	return tab.Flush()
 }

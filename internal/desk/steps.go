@@ -1,6 +1,7 @@
 package desk
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
@@ -93,7 +94,7 @@ func (d *Desk) Out(ctx context.Context, a Act) (night.Order, error) {
 // as a rule, where no text could.
 func (d *Desk) Told(ctx context.Context, a Act) (night.Order, error) {
 	return d.order(ctx, a, func(tx Tx, o *night.Order, now time.Time) error {
-		return step(ctx, tx, o, night.Tell, now, a.Who, cmpOr(a.Why, "by a call"), 0)
+		return step(ctx, tx, o, night.Tell, now, a.Who, cmp.Or(a.Why, "by a call"), 0)
 	})
 }
 
