@@ -74,10 +74,14 @@ func TestEveryPageFitsAndIsAccessible(t *testing.T) {
 	for name, url := range pages {
 		for _, width := range []int64{375, 1280} {
 			for _, scheme := range []string{"light", "dark"} {
+				usual := (width == 375) == (scheme == "light")
+				if !usual && os.Getenv("SHOTS") == "" {
+					continue // the other two differ in nothing that is checked here
+				}
 				require.NoError(t, chromedp.Do(ctx, window(width, scheme), chromedp.Navigate(url), chromedp.WaitReady("#main")), name)
 				where := fmt.Sprintf("%s at %d px, %s", name, width, scheme)
 				fits(ctx, t, where)
-				if checker != "" && (width == 375) == (scheme == "light") { // the two that differ most
+				if checker != "" && usual {
 					assert.Empty(t, violations(ctx, t, checker), where)
 				}
 				shoot(ctx, t, fmt.Sprintf("%s-%d-%s", name, width, scheme))
