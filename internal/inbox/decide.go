@@ -88,7 +88,9 @@ func (s Situation) context(x *match.Index, own []int) reading.Context {
 	for _, i := range own {
 		o := s.Orders[i]
 		c.Facts.Vehicle = c.Facts.Vehicle.Merge(o.Vehicle)
-		c.Facts.Arrived = c.Facts.Arrived || !o.Arrival.At.IsZero()
+		if at := o.Arrival.At; at.After(c.Facts.ArrivedAt) {
+			c.Facts.Arrived, c.Facts.ArrivedAt = true, at
+		}
 		c.Facts.Served = c.Facts.Served && o.State == night.HandedOut
 		c.Facts.Cancelled = c.Facts.Cancelled && o.State == night.Cancelled
 		if o.State.Open() {

@@ -4,62 +4,7 @@ import (
 	"passbell/internal/night"
 )
 
-// scan is one text under examination.
-
-// Read understands text. It never fails; what it can't place is Other.
-
-// maxText is ten joined parts of 160 characters, in four-byte letters.
-
-// split numbers the clauses: punctuation ends one, and so do "but", "and" and
-
-// "then" before a new statement.
-
-// overlay marks the references and names of the order book.
-
-// nameBeside tells whether the word before or after is a name of the book.
-
-// joinedRef marks a reference that was written in two: "K 401", "LD-101".
-
-// meansOrder tells whether the bare number at i is said to be an order's.
-
-// namedHere tells whether a word that is also an everyday word is meant as a
-
-// name: beside another name, or behind "for", "it is", "name is".
-
-// mutes pairs the signs that take away others' words.
-
-// mute drops the marks whose words have another sense here, and the arrivals
-
-// that are wished, planned, asked about or past.
-
-// unreal tells whether the arrival that m names is not a fact: it lies ahead,
-
-// hangs on a condition, is asked about, or is over.
-
-// asked tells whether a clause puts a question.
-
-// names tells whether a mark's words hold one of a class.
-
-// says tells whether a mark's words hold one word.
-
-// supposed tells whether "if" stands before m in its clause: "if nobody answers".
-
-// carries tells whether the clause of m goes on from the one before: joined by
-
-// "and" without a subject and verb of its own.
-
-// restarts tells whether a statement of its own begins between o and m: "will
-
-// text later i am here".
-
-// explicit tells whether somebody is said to be there: "I am", "he's", "we've".
-
-// first gives the first mark of a sign.
-
-// said quotes the words of the first mark of a sign, as they were sent.
-
 // decide weighs the signs in the order of the intents.
-
 func (s *scan) decide() Reading {
 	out := Reading{Vehicle: s.vehicle, Allergy: s.allergy != ""}
 	if s.keyword(&out) {
@@ -101,36 +46,7 @@ func (s *scan) decide() Reading {
 	return out
 }
 
-// fullMarks finds "10/10".
-
-// say settles the intent and the sentence; a sign adds the words that said so.
-
-// sentence gives the tokens between the full stops round the first mark of a
-
-// sign.
-
-// keyword settles texts that are one of the published words and nothing else.
-
-// keywords are the published words, see 47 CFR 64.1200(a)(10) and the CTIA
-
-// Messaging Principles and Best Practices (May 2023) §5.1.3.
-
-// asks tells whether the text puts a question or a request.
-
-// marked tells whether a mark stands behind some words.
-
-// topical tells whether the text speaks of the kitchen's matters at all.
-
-// businesslike is topical without the words that a family's texts share, such
-
-// as food.
-
-// junk tells advertising, wrong numbers and private texts from the rest.
-
-// namesOrder tells whether a name or a reference of the book is in the text.
-
 // here decides whether somebody is at the collection point.
-
 func (s *scan) here(out *Reading) bool {
 	switch {
 	case s.has(signHere) && !(s.served() && s.has(signGot)) && !s.introduces() && !(s.has(signAway) && !s.anyExplicit()):
@@ -150,9 +66,7 @@ func (s *scan) here(out *Reading) bool {
 }
 
 // introduces tells whether every "here" only says who writes: "Luca here, can
-
 // you ...".
-
 func (s *scan) introduces() bool {
 	if !s.asks() && !s.has(signComing, signAway, signCancel, signCantCome, signMove, signProblem) {
 		return false
@@ -174,9 +88,7 @@ func (s *scan) introduces() bool {
 }
 
 // oneSlip tells whether the text is "here" with one wrong letter and nothing
-
 // else: "hera", "hwre".
-
 func (s *scan) oneSlip() bool {
 	var word *Token
 	for i := range s.toks {
@@ -191,9 +103,7 @@ func (s *scan) oneSlip() bool {
 }
 
 // bareName tells whether the text is a full name or a reference and little
-
 // else, from somebody who may be expected.
-
 func (s *scan) bareName() bool {
 	if !s.ctx.due() || s.served() || s.asks() {
 		return false
@@ -214,12 +124,9 @@ func (s *scan) bareName() bool {
 	return refs > 0 && (rest == 0 || rest <= 3 && !s.ctx.Known && !s.has(signCancel, signCantCome, signMove, signShift, signComing, signProblem, signNobody, signWrong, signFuture)) || names >= 2 && rest <= 1 && !s.has(signThanks) || names >= 2 && !s.ctx.Known && rest <= 4 && !s.has(signCancel, signCantCome, signMove, signShift, signComing, signProblem, signNobody, signWrong, signFuture)
 }
 
-// anyExplicit tells whether some arrival is told outright.
-
 func (s *scan) served() bool { return s.ctx.Facts.Served }
 
 // question tells whether the first clause with words asks.
-
 func (s *scan) question() bool {
 	m := s.first(signAsk)
 	if m != nil && m.start <= 2 {
@@ -234,9 +141,7 @@ func (s *scan) question() bool {
 }
 
 // bareCar tells whether the text describes a vehicle that stands there: sent
-
 // while the order is due, without a word of the future or another wish.
-
 func (s *scan) bareCar() bool {
 	if !s.ctx.due() || s.served() || s.has(signAway, signComing, signCancel, signCantCome, signMove) || !s.firmCar() {
 		return false
@@ -251,9 +156,7 @@ func (s *scan) bareCar() bool {
 }
 
 // firmCar tells whether the text really describes a vehicle: a plate, a make,
-
 // a body, or a colour in the manner of a description.
-
 func (s *scan) firmCar() bool {
 	v := &s.vehicle
 	return v.Plate != "" || v.PlatePart != "" || v.Make != "" || v.Model != "" || v.Body != "" ||
@@ -261,7 +164,6 @@ func (s *scan) firmCar() bool {
 }
 
 // mostlyCar tells whether most words belong to a vehicle's description.
-
 func (s *scan) mostlyCar() bool {
 	car, rest := 0, 0
 	for i := range s.toks {
@@ -337,7 +239,6 @@ func (s *scan) comes(out *Reading) bool {
 }
 
 // comingFirst tells whether a word of travel stands outside a question.
-
 func (s *scan) comingFirst() bool {
 	for i := range s.marks {
 		if s.marks[i].sign != signComing {
@@ -358,7 +259,6 @@ func (s *scan) comingFirst() bool {
 }
 
 // timeAsked tells whether the clause that names a time asks something.
-
 func (s *scan) timeAsked() bool {
 	for i := range s.times {
 		if s.asked(s.times[i].clause) {
@@ -369,7 +269,6 @@ func (s *scan) timeAsked() bool {
 }
 
 // onlyTime tells whether little but a time was said.
-
 func (s *scan) onlyTime() bool {
 	rest, timed := 0, 0
 	for i := range s.toks {
@@ -411,7 +310,6 @@ func (s *scan) tellsCar(out *Reading) bool {
 }
 
 // carStated tells whether some clause speaks of the vehicle without asking.
-
 func (s *scan) carStated() bool {
 	for i := range s.toks {
 		if s.toks[i].bits&clsCar == 0 {
@@ -443,21 +341,3 @@ func (s *scan) troubled(out *Reading) bool {
 	}
 	return true
 }
-
-// past tells whether the night is over.
-
-// friendly tells whether the text is emoji and small words only.
-
-// rest settles what no rule placed. From somebody who is there and waits, it
-
-// is more about where they stand.
-
-// lacks tells whether the text denies something of the food: "half the order
-
-// is not here".
-
-// words counts the words that the tables know.
-
-// settling tells whether the sender arrived just now, so that a text without
-
-// a sign of its own adds to that.

@@ -1,5 +1,6 @@
 package reading
 
+// mutes pairs the signs that take away others' words.
 var mutes = [...]struct {
 	by Sign
 	of [2]Sign
@@ -13,6 +14,8 @@ var mutes = [...]struct {
 	{signNoAsk, [2]Sign{signAsk}},
 }
 
+// mute drops the marks whose words have another sense here, and the arrivals
+// that are wished, planned, asked about or past.
 func (s *scan) mute() {
 	dead := make([]bool, len(s.marks))
 	for _, rule := range mutes {
@@ -55,6 +58,8 @@ func (s *scan) mute() {
 	s.marks = s.marks[:k]
 }
 
+// unreal tells whether the arrival that m names is not a fact: it lies ahead,
+// hangs on a condition, is asked about, or is over.
 func (s *scan) unreal(m *mark) bool {
 	explicit := s.explicit(m)
 	for i := range s.marks {
@@ -91,6 +96,7 @@ func (s *scan) unreal(m *mark) bool {
 	return false
 }
 
+// asked tells whether a clause puts a question.
 func (s *scan) asked(clause int) bool {
 	for i := range s.marks {
 		if s.marks[i].sign == signAsk && s.marks[i].clause == clause {
@@ -100,6 +106,7 @@ func (s *scan) asked(clause int) bool {
 	return false
 }
 
+// names tells whether a mark's words hold one of a class.
 func (s *scan) names(m *mark, c class) bool {
 	for k := m.start; k < m.end; k++ {
 		if s.toks[k].bits&c != 0 {
@@ -109,6 +116,7 @@ func (s *scan) names(m *mark, c class) bool {
 	return false
 }
 
+// says tells whether a mark's words hold one word.
 func (s *scan) says(m *mark, w string) bool {
 	for k := m.start; k < m.end; k++ {
 		if s.toks[k].Text == w {
@@ -118,6 +126,7 @@ func (s *scan) says(m *mark, w string) bool {
 	return false
 }
 
+// supposed tells whether "if" stands before m in its clause: "if nobody answers".
 func (s *scan) supposed(m *mark) bool {
 	for k := m.start - 1; k >= 0 && s.clauses[k] == m.clause; k-- {
 		if t := s.toks[k].Text; t == "if" || t == "si" || t == "unless" || t == "hope" || t == "hopefully" {
@@ -127,6 +136,8 @@ func (s *scan) supposed(m *mark) bool {
 	return false
 }
 
+// carries tells whether the clause of m goes on from the one before: joined by
+// "and" without a subject and verb of its own.
 func (s *scan) carries(m *mark) bool {
 	for k := m.start; k >= 0; k-- {
 		if s.clauses[k] != m.clause {
@@ -136,6 +147,8 @@ func (s *scan) carries(m *mark) bool {
 	return false
 }
 
+// restarts tells whether a statement of its own begins between o and m: "will
+// text later i am here".
 func (s *scan) restarts(o, m *mark) bool {
 	for k := o.end; k <= m.start && k+1 < len(s.toks); k++ {
 		if s.toks[k].bits&clsSubject != 0 && (s.toks[k+1].bits&clsBe != 0 || s.toks[k+1].Text == "have") {
@@ -145,6 +158,7 @@ func (s *scan) restarts(o, m *mark) bool {
 	return false
 }
 
+// explicit tells whether somebody is said to be there: "I am", "he's", "we've".
 func (s *scan) explicit(m *mark) bool {
 	who := false
 	for k := max(0, m.start-4); k < m.end && k < len(s.toks); k++ {
@@ -167,6 +181,7 @@ func (s *scan) explicit(m *mark) bool {
 	return false
 }
 
+// anyExplicit tells whether some arrival is told outright.
 func (s *scan) anyExplicit() bool {
 	for i := range s.marks {
 		if s.marks[i].sign == signHere && s.explicit(&s.marks[i]) {

@@ -6,6 +6,7 @@ import (
 	"passbell/internal/night"
 )
 
+// scan is one text under examination.
 type scan struct {
 	ctx     *Context
 	text    string
@@ -19,6 +20,7 @@ type scan struct {
 	alive [signCount]int // marks of each sign that were not muted
 }
 
+// Read understands text. It never fails; what it can't place is Other.
 func Read(text string, ctx Context) Reading {
 	if len(text) > maxText {
 		text = text[:maxText]
@@ -36,8 +38,11 @@ func Read(text string, ctx Context) Reading {
 	return out
 }
 
+// maxText is ten joined parts of 160 characters, in four-byte letters.
 const maxText = 6400
 
+// split numbers the clauses: punctuation ends one, and so do "but", "and" and
+// "then" before a new statement.
 func (s *scan) split() {
 	s.clauses = make([]int, len(s.toks))
 	n := 0
@@ -57,6 +62,7 @@ func (s *scan) split() {
 	}
 }
 
+// overlay marks the references and names of the order book.
 func (s *scan) overlay() {
 	if s.ctx.Book == nil {
 		return
@@ -85,6 +91,7 @@ func (s *scan) overlay() {
 	}
 }
 
+// nameBeside tells whether the word before or after is a name of the book.
 func (s *scan) nameBeside(i int) bool {
 	for _, j := range [2]int{i - 1, i + 1} {
 		if j < 0 || j >= len(s.toks) || s.toks[j].Kind != Word {
@@ -97,6 +104,7 @@ func (s *scan) nameBeside(i int) bool {
 	return false
 }
 
+// joinedRef marks a reference that was written in two: "K 401", "LD-101".
 func (s *scan) joinedRef(i int) {
 	j := i + 1
 	if s.toks[j].Kind == Dash && j+1 < len(s.toks) {
@@ -112,6 +120,7 @@ func (s *scan) joinedRef(i int) {
 	}
 }
 
+// meansOrder tells whether the bare number at i is said to be an order's.
 func (s *scan) meansOrder(i int) bool {
 	if t := s.toks[i]; t.Start > 0 && s.text[t.Start-1] == '#' {
 		return true
@@ -123,6 +132,8 @@ func (s *scan) meansOrder(i int) bool {
 	return false
 }
 
+// namedHere tells whether a word that is also an everyday word is meant as a
+// name: beside another name, or behind "for", "it is", "name is".
 func (s *scan) namedHere(i int) bool {
 	t := &s.toks[i]
 	if t.bits&(clsBe|clsSubject|clsMine|clsBeside) != 0 {
@@ -151,6 +162,7 @@ func (s *scan) has(signs ...Sign) bool {
 	return false
 }
 
+// first gives the first mark of a sign.
 func (s *scan) first(sign Sign) *mark {
 	for i := range s.marks {
 		if s.marks[i].sign == sign {
@@ -160,6 +172,7 @@ func (s *scan) first(sign Sign) *mark {
 	return nil
 }
 
+// said quotes the words of the first mark of a sign, as they were sent.
 func (s *scan) said(sign Sign) string {
 	m := s.first(sign)
 	if m == nil {
@@ -172,6 +185,7 @@ func (s *scan) said(sign Sign) string {
 	return strings.TrimSpace(s.text[s.toks[m.start].Start:s.toks[end-1].End])
 }
 
+// say settles the intent and the sentence; a sign adds the words that said so.
 func (s *scan) say(out *Reading, intent Intent, why string, sign Sign) {
 	out.Intent = intent
 	out.Said = s.sentence(sign)
@@ -181,6 +195,8 @@ func (s *scan) say(out *Reading, intent Intent, why string, sign Sign) {
 	out.Why = why
 }
 
+// sentence gives the tokens between the full stops round the first mark of a
+// sign.
 func (s *scan) sentence(sign Sign) [2]int {
 	m := s.first(sign)
 	if m == nil {
@@ -197,6 +213,7 @@ func (s *scan) sentence(sign Sign) [2]int {
 	return [2]int{from, to}
 }
 
+// marked tells whether a mark stands behind some words.
 func (s *scan) marked(mark byte) bool {
 	for i := range s.toks {
 		if t := &s.toks[i]; t.Kind == Break && t.Mark == mark && i > 0 {

@@ -6,6 +6,7 @@ import (
 	"passbell/internal/night"
 )
 
+// fullMarks finds "10/10".
 func (s *scan) fullMarks() bool {
 	for i := 0; i+2 < len(s.toks); i++ {
 		if s.toks[i].Num == 10 && s.toks[i+1].Kind == Dash && s.toks[i+2].Num == 10 && s.text[s.toks[i+1].Start] == '/' {
@@ -15,6 +16,7 @@ func (s *scan) fullMarks() bool {
 	return false
 }
 
+// keyword settles texts that are one of the published words and nothing else.
 func (s *scan) keyword(out *Reading) bool {
 	key, n, polite := "", 0, false
 	for i := range s.toks {
@@ -62,6 +64,8 @@ func (s *scan) keyword(out *Reading) bool {
 	return true
 }
 
+// keywords are the published words, see 47 CFR 64.1200(a)(10) and the CTIA
+// Messaging Principles and Best Practices (May 2023) §5.1.3.
 var keywords = map[string]Intent{
 	"stop": Stop, "stopall": Stop, "unsubscribe": Stop, "end": Stop, "quit": Stop, "cancel": Stop, "optout": Stop, "revoke": Stop, "remove": Stop,
 	"arret": Stop, "alto": Stop, "baja": Stop, "parar": Stop, "cancelar": Stop, "stopp": Stop, "unsub": Stop,
@@ -69,6 +73,7 @@ var keywords = map[string]Intent{
 	"help": Help, "info": Help, "ayuda": Help,
 }
 
+// asks tells whether the text puts a question or a request.
 func (s *scan) asks() bool {
 	if s.has(signAsk, signRequest) {
 		return true
@@ -76,6 +81,7 @@ func (s *scan) asks() bool {
 	return s.marked('?')
 }
 
+// topical tells whether the text speaks of the kitchen's matters at all.
 func (s *scan) topical() bool {
 	for i := range s.toks {
 		if s.toks[i].bits&(clsTopic|clsItem|clsFood|clsRef|clsName|clsAllergen) != 0 {
@@ -85,6 +91,8 @@ func (s *scan) topical() bool {
 	return false
 }
 
+// businesslike is topical without the words that a family's texts share, such
+// as food.
 func (s *scan) businesslike() bool {
 	for i := range s.toks {
 		if s.toks[i].bits&(clsTopic|clsItem|clsRef|clsName) != 0 {
@@ -94,6 +102,7 @@ func (s *scan) businesslike() bool {
 	return false
 }
 
+// junk tells advertising, wrong numbers and private texts from the rest.
 func (s *scan) junk() bool {
 	if s.has(signWrong) && !s.has(signHere, signStop, signCancel) && !(s.ctx.Known && s.has(signProblem, signAsk, signComing)) {
 		return true
@@ -114,6 +123,7 @@ func (s *scan) junk() bool {
 	return ads >= 2 && !s.has(signHere, signStop, signComing, signCancel, signThanks)
 }
 
+// namesOrder tells whether a name or a reference of the book is in the text.
 func (s *scan) namesOrder() bool {
 	for i := range s.toks {
 		if s.toks[i].bits&(clsRef|clsName) != 0 {
@@ -123,6 +133,7 @@ func (s *scan) namesOrder() bool {
 	return false
 }
 
+// past tells whether the night is over.
 func (s *scan) past() bool {
 	return !s.ctx.Date.IsZero() && s.ctx.Date.Before(night.DateOf(s.ctx.At.In(s.ctx.zone())))
 }
@@ -167,6 +178,7 @@ func (s *scan) thanks(out *Reading) bool {
 	return true
 }
 
+// friendly tells whether the text is emoji and small words only.
 func (s *scan) friendly() bool {
 	seen := false
 	for i := range s.toks {
@@ -186,6 +198,8 @@ func (s *scan) friendly() bool {
 	return seen
 }
 
+// rest settles what no rule placed. From somebody who is there and waits, it
+// is more about where they stand.
 func (s *scan) rest(out *Reading) {
 	if s.ctx.Facts.Arrived && !s.served() && s.settling() && !s.has(signPrivate) && len(s.toks) > 0 {
 		out.Intent, out.Why = Here, "Adds to what they said when they arrived."
@@ -209,6 +223,8 @@ func (s *scan) rest(out *Reading) {
 	out.Intent, out.Why = Other, "Nothing in it is about an order."
 }
 
+// lacks tells whether the text denies something of the food: "half the order
+// is not here".
 func (s *scan) lacks() bool {
 	not, food := false, false
 	for i := range s.toks {
@@ -219,6 +235,7 @@ func (s *scan) lacks() bool {
 	return not && food
 }
 
+// words counts the words that the tables know.
 func (s *scan) words() int {
 	n := 0
 	for i := range s.toks {
@@ -229,6 +246,8 @@ func (s *scan) words() int {
 	return n
 }
 
+// settling tells whether the sender arrived just now, so that a text without
+// a sign of its own adds to that.
 func (s *scan) settling() bool {
 	at := s.ctx.Facts.ArrivedAt
 	return at.IsZero() || s.ctx.At.Sub(at) <= settling
