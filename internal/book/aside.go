@@ -21,7 +21,7 @@ var (
 )
 
 // aside tells why a row's order is not to be made or texted; "" where it is.
-func (x line) aside() string {
+func (x *line) aside() string {
 	for _, s := range x.status {
 		w := fold(s)
 		switch {
@@ -31,7 +31,7 @@ func (x line) aside() string {
 		}
 	}
 	for _, n := range x.notes {
-		if len(n) < 40 && goneNote.MatchString(fold(n)) {
+		if len(n) < 40 && mayHold(n, "cancel", "refund", "void", "anulad") && goneNote.MatchString(fold(n)) {
 			return fmt.Sprintf("its note says %q", n)
 		}
 	}
@@ -45,7 +45,7 @@ func (x line) aside() string {
 }
 
 // isTest tells whether somebody tried the shop out.
-func (x line) isTest() bool {
+func (x *line) isTest() bool {
 	if w := fold(x.test); w != "" && !emptyYes.MatchString(w) {
 		return true
 	}
@@ -65,22 +65,16 @@ func (x line) isTest() bool {
 
 // mayTest tells quickly whether a text can hold any of the words of a test.
 func mayTest(s string) bool {
+	return mayHold(s, "test", "asdf", "xxx", "prueba", "please ignore", "ignore this", "do not make", "don't make", "don’t make", "dont make")
+}
+
+// mayHold tells whether one of some words stands in a text, in capitals or not.
+func mayHold(s string, words ...string) bool {
 	for i := range len(s) {
-		switch s[i] | 0x20 {
-		case 't': // test
-			if len(s) >= i+4 && strings.EqualFold(s[i:i+4], "test") {
+		c := s[i] | 0x20
+		for _, w := range words {
+			if w[0] == c && len(s)-i >= len(w) && strings.EqualFold(s[i:i+len(w)], w) {
 				return true
-			}
-		case 'a': // asdf
-			if len(s) >= i+4 && strings.EqualFold(s[i:i+4], "asdf") {
-				return true
-			}
-		case 'x', 'p', 'i', 'd': // xxx, prueba, please ignore, ignore this, do not make
-			rest := s[i:]
-			for _, w := range [...]string{"xxx", "prueba", "please ignore", "ignore this", "do not make", "don't make", "don’t make", "dont make"} {
-				if len(rest) >= len(w) && strings.EqualFold(rest[:len(w)], w) {
-					return true
-				}
 			}
 		}
 	}
@@ -89,7 +83,7 @@ func mayTest(s string) bool {
 
 // givenBack reads a column of money given back: all of it, part of it, or how
 // much is not known.
-func (x line) givenBack() (whole, part bool) {
+func (x *line) givenBack() (whole, part bool) {
 	if x.refund == "" {
 		return false, false
 	}

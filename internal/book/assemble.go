@@ -15,6 +15,7 @@ import (
 type group struct {
 	ref   string
 	given bool // the reference stands in the file
+	owns  bool // and is this order's alone
 	lines []line
 	looks []Problem // told once the order has its reference
 	stops []Problem
@@ -33,6 +34,7 @@ type builder struct {
 	phones *phone.Reader
 	memos  memos
 	under  string // the time that heads the rows being read
+	rows   []int  // first row of each order
 	arena  []int  // row numbers, many orders' in one piece
 }
 
@@ -200,7 +202,7 @@ func (b *builder) sort(s sheet) {
 		if len(x.slots) == 0 && b.under != "" {
 			x.slots = []string{b.under}
 		}
-		switch g := b.groupOf(x, current); {
+		switch g := b.groupOf(&x, current); {
 		case g != nil:
 			g.lines = append(g.lines, x)
 			current = g
@@ -252,7 +254,7 @@ func shown(r row) string {
 
 // groupOf finds the order that a row belongs to, or begins one; nil where the
 // row is part of none.
-func (b *builder) groupOf(x line, current *group) *group {
+func (b *builder) groupOf(x *line, current *group) *group {
 	if x.bare() {
 		goesOn := x.food() || len(x.notes) > 0 || len(x.allergy) > 0 || x.variant != ""
 		if goesOn && current != nil && (b.lay.lines || b.lay.has(fRef)) {
@@ -266,7 +268,7 @@ func (b *builder) groupOf(x line, current *group) *group {
 	key := x.ref
 	if x.ref == "" {
 		who := fold(x.name) + " " + digitsOf(x.phones)
-		if current != nil && b.lay.lines && x.sameCustomer(current.lines[0]) {
+		if current != nil && b.lay.lines && x.sameCustomer(&current.lines[0]) {
 			return current
 		}
 		if b.lay.lines {
@@ -276,7 +278,7 @@ func (b *builder) groupOf(x line, current *group) *group {
 		}
 	}
 	if g, ok := b.byKey[key]; ok {
-		if x.ref == "" || x.sameCustomer(g.lines[0]) {
+		if x.ref == "" || x.sameCustomer(&g.lines[0]) {
 			return g
 		}
 		key += "\x00" + fold(x.name) + digitsOf(x.phones)
@@ -284,7 +286,7 @@ func (b *builder) groupOf(x line, current *group) *group {
 			return g
 		}
 	}
-	g := &group{ref: x.ref, given: x.ref != ""}
+	g := &group{ref: x.ref, given: x.ref != "", owns: x.ref != "" && key == x.ref}
 	b.byKey[key] = g
 	b.groups = append(b.groups, g)
 	return g
@@ -299,7 +301,7 @@ func digitsOf(phones []string) string {
 
 // sameCustomer tells whether a further row of an order names the same person,
 // as far as it names anybody.
-func (x line) sameCustomer(y line) bool {
+func (x *line) sameCustomer(y *line) bool {
 	if x.name != "" && y.name != "" && fold(tidyName(x.name)) != fold(tidyName(y.name)) {
 		return false
 	}
@@ -330,6 +332,7 @@ func (b *builder) build() {
 		}
 		b.refer(g)
 		b.book.Orders = append(b.book.Orders, b.makeOrder(g))
+		b.rows = append(b.rows, g.lines[0].num)
 		b.book.From[g.ref] = b.rowsOf(g)
 	}
 }
@@ -378,6 +381,9 @@ func (b *builder) refer(g *group) {
 // refTaken tells whether a group's reference is another order's: one that was
 // given to an order before, or that stands in the file itself.
 func (b *builder) refTaken(g *group) bool {
+	if g.owns {
+		return false
+	}
 	if _, used := b.book.From[g.ref]; used {
 		return true
 	}

@@ -4,8 +4,10 @@
 package book
 
 import (
+	"bytes"
 	"fmt"
 	"io"
+	"io/fs"
 	"time"
 
 	"passbell/internal/night"
@@ -104,7 +106,7 @@ func Read(r io.Reader, name string, opt Options) (Book, error) {
 	if opt.Zone == nil {
 		opt.Zone = time.UTC
 	}
-	data, err := io.ReadAll(io.LimitReader(r, MaxBytes+1))
+	data, err := readAll(r)
 	if err != nil {
 		return Book{}, fmt.Errorf("read %s: %w", name, err)
 	}
@@ -116,6 +118,21 @@ func Read(r io.Reader, name string, opt Options) (Book, error) {
 		return Book{}, err
 	}
 	return assemble(s, name, opt)
+}
+
+// readAll reads up to one byte more than is allowed, in one piece where the
+// reader knows how much there is.
+func readAll(r io.Reader) ([]byte, error) {
+	var b bytes.Buffer
+	if sized, ok := r.(interface{ Len() int }); ok {
+		b.Grow(min(sized.Len(), MaxBytes) + bytes.MinRead)
+	} else if f, ok := r.(interface{ Stat() (fs.FileInfo, error) }); ok {
+		if info, err := f.Stat(); err == nil {
+			b.Grow(int(min(max(info.Size(), 0), MaxBytes)) + bytes.MinRead)
+		}
+	}
+	_, err := b.ReadFrom(io.LimitReader(r, MaxBytes+1))
+	return b.Bytes(), err
 }
 
 // sheet is a file as rows of text, whatever its format.

@@ -22,38 +22,43 @@ func (b *builder) compare() {
 // under two names.
 func (b *builder) sameOrders() {
 	first := make(map[string]int, len(b.book.Orders))
-	more := map[string][]int{}
-	for i, o := range b.book.Orders {
+	next := make([]int, len(b.book.Orders)) // the order before with the same number, -1 for none
+	for i := range b.book.Orders {
+		o := &b.book.Orders[i]
 		key := o.Phone
 		if key == "" {
 			key = "\x00" + o.PhoneTyped + fold(o.Name)
 		}
-		j, seen := first[key]
-		if !seen {
-			first[key] = i
-			continue
+		next[i] = -1
+		if j, seen := first[key]; seen {
+			next[i] = j
+			b.sameAs(i, next)
 		}
-		b.sameAs(i, append([]int{j}, more[key]...))
-		if len(more[key]) < 20 {
-			more[key] = append(more[key], i)
-		}
+		first[key] = i
 	}
 }
 
-// sameAs compares an order with those of the same number.
-func (b *builder) sameAs(i int, others []int) {
-	o := b.book.Orders[i]
-	row := b.firstRow(o.Ref)
-	for _, j := range others {
-		other := b.book.Orders[j]
-		if o.Slot == other.Slot && sameName(o.Name, other.Name) && itemKey(o.Items) == itemKey(other.Items) {
-			b.problem(row, o.Ref, "order", Look, fmt.Sprintf("it is the same as order %s: same customer, slot and items", other.Ref),
+// mostOf is how many orders of one number are compared with each other.
+const mostOf = 20
+
+// sameAs compares an order with those of the same number before it.
+func (b *builder) sameAs(i int, next []int) {
+	o := &b.book.Orders[i]
+	var stranger *night.Order
+	for j, n := next[i], 0; j >= 0 && n < mostOf; j, n = next[j], n+1 {
+		other := &b.book.Orders[j]
+		same := sameName(o.Name, other.Name)
+		if same && o.Slot == other.Slot && itemKey(o.Items) == itemKey(other.Items) {
+			b.problem(b.rows[i], o.Ref, "order", Look, fmt.Sprintf("it is the same as order %s: same customer, slot and items", other.Ref),
 				"keep one of them if it was sent twice")
 			return
 		}
+		if !same {
+			stranger = other
+		}
 	}
-	if other := b.book.Orders[others[0]]; o.Phone != "" && !sameName(o.Name, other.Name) {
-		b.problem(row, o.Ref, "phone", Look, fmt.Sprintf("the number is also that of %s, order %s", other.Name, other.Ref),
+	if stranger != nil && o.Phone != "" {
+		b.problem(b.rows[i], o.Ref, "phone", Look, fmt.Sprintf("the number is also that of %s, order %s", stranger.Name, stranger.Ref),
 			"they get one text for both orders; change the number if that is wrong")
 	}
 }
@@ -67,13 +72,6 @@ func itemKey(items []night.Item) string {
 	}
 	slices.Sort(parts)
 	return strings.Join(parts, ";")
-}
-
-func (b *builder) firstRow(ref string) int {
-	if rows := b.book.From[ref]; len(rows) > 0 {
-		return rows[0]
-	}
-	return 0
 }
 
 // alikeNames shows names that differ by a letter, or by the order of their
@@ -103,7 +101,7 @@ func (b *builder) alikeNames() {
 			if fold(other.Name) == fold(o.Name) {
 				what = fmt.Sprintf("another %s has order %s and another number", other.Name, other.Ref)
 			}
-			b.problem(b.firstRow(o.Ref), o.Ref, "name", Look, what, "ask for the number as well when they come")
+			b.problem(b.rows[i], o.Ref, "name", Look, what, "ask for the number as well when they come")
 			break
 		}
 	}

@@ -329,6 +329,15 @@ var noteNumber = regexp.MustCompile(`\+?\(?\d[\d\s()\-.]{8,18}\d`)
 // numberInNote mentions a number in a note that is not the order's own: it may be
 // the one to text.
 func (b *builder) numberInNote(row int, note string, o *night.Order) {
+	digits := 0
+	for i := range len(note) {
+		if note[i] >= '0' && note[i] <= '9' {
+			digits++
+		}
+	}
+	if digits < 9 {
+		return
+	}
 	typed := noteNumber.FindString(note)
 	if typed == "" {
 		return

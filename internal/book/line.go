@@ -207,17 +207,17 @@ func productTitle(title string) string {
 }
 
 // bare tells whether the row says nothing of who, when or which order.
-func (x line) bare() bool {
+func (x *line) bare() bool {
 	return x.ref == "" && x.name == "" && len(x.phones) == 0 && len(x.slots) == 0
 }
 
 // food tells whether the row says what is ordered.
-func (x line) food() bool {
+func (x *line) food() bool {
 	return x.product != "" || len(x.items) > 0 || len(x.counts) > 0
 }
 
 // takesBack tells whether the row is money or goods going back.
-func (x line) takesBack() bool {
+func (x *line) takesBack() bool {
 	if q, ok := parseQty(x.qty); ok && q < 0 {
 		return true
 	}

@@ -11,8 +11,10 @@ import (
 // standing sets aside what is not to be made: tests, cancelled orders, money
 // given back, doubles, other nights. It tells whether anything is left.
 func (b *builder) standing(g *group) bool {
-	if slices.ContainsFunc(g.lines, line.isTest) {
-		return b.drop(g, "it is a test order")
+	for i := range g.lines {
+		if g.lines[i].isTest() {
+			return b.drop(g, "it is a test order")
+		}
 	}
 	if why := b.gone(g); why != "" {
 		return b.drop(g, why)
@@ -41,7 +43,8 @@ func (b *builder) drop(g *group, why string) bool {
 func (b *builder) gone(g *group) string {
 	first := g.lines[0].aside()
 	all := first != ""
-	for _, x := range g.lines[1:] {
+	for i := range g.lines[1:] {
+		x := &g.lines[i+1]
 		if x.aside() == "" && len(x.status) > 0 && x.ref != "" {
 			all = false
 		}
@@ -49,14 +52,17 @@ func (b *builder) gone(g *group) string {
 	if all {
 		return first
 	}
-	g.lines = slices.DeleteFunc(g.lines, func(x line) bool {
-		why := x.aside()
-		if why != "" {
-			b.leave(x.num, "this line is off: "+why)
-		}
-		return why != ""
-	})
-	for _, x := range g.lines {
+	if len(g.lines) > 1 {
+		g.lines = slices.DeleteFunc(g.lines, func(x line) bool {
+			why := x.aside()
+			if why != "" {
+				b.leave(x.num, "this line is off: "+why)
+			}
+			return why != ""
+		})
+	}
+	for i := range g.lines {
+		x := &g.lines[i]
 		whole, part := x.givenBack()
 		switch {
 		case whole:
@@ -189,7 +195,8 @@ func (b *builder) doubles(g *group) {
 
 // dateOf gives the date that an order is for, as far as its rows say.
 func (b *builder) dateOf(g *group) (night.Date, bool) {
-	for _, x := range g.lines {
+	for i := range g.lines {
+		x := &g.lines[i]
 		for _, texts := range [...][]string{x.slots, x.dates, {x.variant}, {x.product}, x.methods} {
 			for _, v := range texts {
 				if !datable(v) {
