@@ -94,15 +94,16 @@ func TestNights(t *testing.T) {
 	t.Parallel()
 	const shared, ours = "../../../../shared/corpus/", "../../../testdata/nights/"
 	nights := []struct {
-		base string
-		show bool
+		base  string
+		show  bool    // a night for developing; the others' rows are not read
+		floor float64 // of F1
 	}{
-		{shared + "gb-saturday", true},
-		{shared + "us-friday", true},
-		{ours + "ie-thursday", true},
-		{ours + "us-wednesday", true},
-		{ours + "au-sunday", false},
-		{ours + "gb-friday", false},
+		{shared + "gb-saturday", true, 0.98},
+		{shared + "us-friday", true, 0.98},
+		{ours + "ie-thursday", true, 0.98},
+		{ours + "us-wednesday", true, 0.98},
+		{ours + "au-sunday", false, 0.9},
+		{ours + "gb-friday", false, 0.9},
 	}
 	for _, n := range nights {
 		t.Run(filepath.Base(n.base), func(t *testing.T) {
@@ -133,7 +134,7 @@ func TestNights(t *testing.T) {
 			t.Logf("F1 colour %.3f %+v, make %.3f %+v, model %.3f %+v, body %.3f %+v",
 				colour.f1(), colour, mk.f1(), mk, model.f1(), model, body.f1(), body)
 			for what, y := range map[string]*tally{"colour": &colour, "make": &mk, "model": &model} {
-				require.GreaterOrEqual(t, y.f1(), 0.98, what)
+				require.GreaterOrEqual(t, y.f1(), n.floor, what)
 			}
 		})
 	}

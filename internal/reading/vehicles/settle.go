@@ -27,6 +27,8 @@ func (r *reader) settleBodies() {
 			if r.bodyMeant(i) {
 				it.kind, it.body = isBody, it.lex.body
 			}
+		case it.roles&roleCar != 0 && r.named(i) && r.madeBefore(i):
+			// "Jaguar XE", "Fiat Coupe": a model, though a word for a car too
 		case it.roles&roleCar != 0:
 			if r.near(i+1) && r.items[i+1].lex != nil && isCarPark(r.first(i+1).Low) {
 				continue
@@ -347,9 +349,20 @@ func (r *reader) inBefore(i int) bool {
 	if j >= 0 && r.near(j+1) && strings.HasPrefix(r.first(j).Low, "driv") {
 		return true
 	}
-	// "in his old Mercury": a maker, and somebody's.
-	return j >= 0 && r.near(j+1) && r.first(j).Low == "in" && r.items[i].lex.names[0].model == "" && r.owned(j+1, i) &&
-		r.first(i).Low != "seat"
+	// "in his old Mercury", "in my Panda": somebody's.
+	return j >= 0 && r.near(j+1) && r.first(j).Low == "in" && r.owned(j+1, i) && !r.items[i].slip && !placeOrThing(r.first(i).Low)
+}
+
+// placeOrThing tells whether one can be "in my" something of that name without a
+// car.
+func placeOrThing(low string) bool {
+	switch low {
+	case "note", "city", "seat", "accent", "journey", "partner", "master", "spirit", "vision", "mirage", "element", "one", "up",
+		"spring", "air", "sky", "legacy", "dispatch", "expert", "express", "thing", "passport", "picnic", "stream", "tank", "convoy",
+		"terrain", "territory", "galaxy", "orbit", "park", "mark", "prime", "pride", "soul", "bolt", "spot", "shadow", "dream":
+		return true
+	}
+	return false
 }
 
 // owned tells whether one of the items says whose it is.
@@ -383,6 +396,9 @@ func (r *reader) plateLike(i int) bool {
 
 // onlyCar tells whether the whole text is a description with item i in it.
 func (r *reader) onlyCar(i int) bool {
+	if r.near(i+1) && (r.first(i+1).Low == "is" || r.first(i).Poss) {
+		return false // "Sienna is outside"
+	}
 	for j := range r.items {
 		if j == i || r.vehicle(j) || r.has(j, roleColour|roleShade|roleAdj|roleGlue|roleDet|roleIn|roleIsh) || r.plateLike(j) {
 			continue
@@ -435,11 +451,15 @@ func (r *reader) settleName(i int) {
 			return
 		}
 	}
-	if n, ok := pick(func(c name) bool { return c.regions&r.market != 0 }); ok {
+	least := r.leastTrust(i)
+	if least == sure {
+		least = ifCar
+	}
+	if n, ok := pick(func(c name) bool { return c.regions&r.market != 0 && c.trust <= least }); ok {
 		it.name = n
 		return
 	}
-	it.name, _ = pick(func(name) bool { return true })
+	it.name, _ = pick(func(c name) bool { return c.trust <= least })
 }
 
 // makeBeside finds a make close to item i that one of its readings belongs to.

@@ -95,14 +95,51 @@ const (
 	rolePerson        // mr, for: what follows is a name
 	roleUnit          // minutes: a number before it is not a model
 	roleTrim          // gti, estate
-	roleWalk
 )
 
-var roles = map[string]role{
-	"colour": roleColour, "body": roleBody, "car": roleCar, "one": roleOne, "shade": roleShade,
-	"ish": roleIsh, "adj": roleAdj, "glue": roleGlue, "det": roleDet, "in": roleIn,
-	"landmark": roleLandmark, "by": roleBy, "not": roleNot, "failed": roleFailed,
-	"change": roleChange, "noun": roleNoun, "name": rolePerson, "unit": roleUnit, "trim": roleTrim,
+// roleNamed gives the role of a kind of row, 0 where there is none.
+func roleNamed(kind string) role {
+	switch kind {
+	case "colour":
+		return roleColour
+	case "body":
+		return roleBody
+	case "car":
+		return roleCar
+	case "one":
+		return roleOne
+	case "shade":
+		return roleShade
+	case "ish":
+		return roleIsh
+	case "adj":
+		return roleAdj
+	case "glue":
+		return roleGlue
+	case "det":
+		return roleDet
+	case "in":
+		return roleIn
+	case "landmark":
+		return roleLandmark
+	case "by":
+		return roleBy
+	case "not":
+		return roleNot
+	case "failed":
+		return roleFailed
+	case "change":
+		return roleChange
+	case "noun":
+		return roleNoun
+	case "name":
+		return rolePerson
+	case "unit":
+		return roleUnit
+	case "trim":
+		return roleTrim
+	}
+	return 0
 }
 
 // lexeme is all that a word or phrase can mean.
@@ -192,8 +229,8 @@ func (l *lexicon) loadWords(text string) error {
 	}
 	for _, row := range rows {
 		kind, value := row[0], row[1]
-		as, ok := roles[kind]
-		if !ok {
+		as := roleNamed(kind)
+		if as == 0 {
 			return fmt.Errorf("vehicle words: no kind %q", kind)
 		}
 		for _, phrase := range strings.Split(row[3], "|") {
