@@ -16,26 +16,38 @@ type group struct {
 	ref   string
 	given bool // the reference stands in the file
 	owns  bool // and is this order's alone
-	lines []line
+	first sectioned
+	more  []sectioned
+	name  string // as the first row has them
+	phone string
+	lines []line    // the rows, read; only while the order is being made
 	looks []Problem // told once the order has its reference
 	stops []Problem
 }
 
+// sectioned is a row and the time that heads its section, "" for none.
+type sectioned struct {
+	row
+	under string
+}
+
 // builder carries one reading from rows to a book.
 type builder struct {
-	opt    Options
-	lay    layout
-	order  dayOrder
-	style  itemStyle
-	kinds  kinds
-	book   Book
-	groups []*group
-	byKey  map[string]*group
-	phones *phone.Reader
-	memos  memos
-	under  string // the time that heads the rows being read
-	rows   []int  // first row of each order
-	arena  []int  // row numbers, many orders' in one piece
+	opt     Options
+	lay     layout
+	order   dayOrder
+	style   itemStyle
+	kinds   kinds
+	book    Book
+	groups  []*group
+	byKey   map[string]*group
+	phones  *phone.Reader
+	memos   memos
+	under   string // the time that heads the rows being read
+	rows    []int  // first row of each order
+	slab    []group
+	scratch []line
+	arena   []int // row numbers, many orders' in one piece
 }
 
 // assemble turns rows into orders.
@@ -198,13 +210,13 @@ func (b *builder) sort(s sheet) {
 		if b.section(r) {
 			continue
 		}
-		x := b.lay.read(r)
-		if len(x.slots) == 0 && b.under != "" {
-			x.slots = []string{b.under}
-		}
-		switch g := b.groupOf(&x, current); {
+		x := b.read(sectioned{r, b.under})
+		switch g, began := b.groupOf(&x, current); {
+		case began:
+			g.first = sectioned{r, b.under}
+			current = g
 		case g != nil:
-			g.lines = append(g.lines, x)
+			g.more = append(g.more, sectioned{r, b.under})
 			current = g
 		default:
 			b.leave(r.num, "there is no order in it: "+shown(r))
@@ -213,6 +225,15 @@ func (b *builder) sort(s sheet) {
 	if b.opt.Progress != nil {
 		b.opt.Progress(len(body), 2*len(body))
 	}
+}
+
+// read sorts the cells of a row and gives it the slot of its section.
+func (b *builder) read(r sectioned) line {
+	x := b.lay.read(r.row)
+	if len(x.slots) == 0 && r.under != "" {
+		x.slots = []string{r.under}
+	}
+	return x
 }
 
 // section takes a row that holds nothing but a time for the heading of the rows
@@ -254,22 +275,22 @@ func shown(r row) string {
 
 // groupOf finds the order that a row belongs to, or begins one; nil where the
 // row is part of none.
-func (b *builder) groupOf(x *line, current *group) *group {
+func (b *builder) groupOf(x *line, current *group) (g *group, began bool) {
 	if x.bare() {
 		goesOn := x.food() || len(x.notes) > 0 || len(x.allergy) > 0 || x.variant != ""
 		if goesOn && current != nil && (b.lay.lines || b.lay.has(fRef)) {
-			return current
+			return current, false
 		}
-		return nil
+		return nil, false
 	}
 	if x.ref == "" && x.name == "" && len(x.phones) == 0 && !x.food() {
-		return nil
+		return nil, false
 	}
 	key := x.ref
 	if x.ref == "" {
 		who := fold(x.name) + " " + digitsOf(x.phones)
-		if current != nil && b.lay.lines && x.sameCustomer(&current.lines[0]) {
-			return current
+		if current != nil && b.lay.lines && x.sameCustomer(current) {
+			return current, false
 		}
 		if b.lay.lines {
 			key = "\x00who " + who + " " + strings.Join(x.slots, " ")
@@ -278,17 +299,28 @@ func (b *builder) groupOf(x *line, current *group) *group {
 		}
 	}
 	if g, ok := b.byKey[key]; ok {
-		if x.ref == "" || x.sameCustomer(&g.lines[0]) {
-			return g
+		if x.ref == "" || x.sameCustomer(g) {
+			return g, false
 		}
 		key += "\x00" + fold(x.name) + digitsOf(x.phones)
 		if g, ok := b.byKey[key]; ok {
-			return g
+			return g, false
 		}
 	}
-	g := &group{ref: x.ref, given: x.ref != "", owns: x.ref != "" && key == x.ref}
+	g = b.newGroup()
+	*g = group{ref: x.ref, given: x.ref != "", owns: x.ref != "" && key == x.ref, name: x.name, phone: digitsOf(x.phones)}
 	b.byKey[key] = g
 	b.groups = append(b.groups, g)
+	return g, true
+}
+
+// newGroup gives room for a group, many from one piece.
+func (b *builder) newGroup() *group {
+	if len(b.slab) == 0 {
+		b.slab = make([]group, 256)
+	}
+	g := &b.slab[0]
+	b.slab = b.slab[1:]
 	return g
 }
 
@@ -301,11 +333,11 @@ func digitsOf(phones []string) string {
 
 // sameCustomer tells whether a further row of an order names the same person,
 // as far as it names anybody.
-func (x *line) sameCustomer(y *line) bool {
-	if x.name != "" && y.name != "" && fold(tidyName(x.name)) != fold(tidyName(y.name)) {
+func (x *line) sameCustomer(g *group) bool {
+	if x.name != "" && g.name != "" && x.name != g.name && fold(tidyName(x.name)) != fold(tidyName(g.name)) {
 		return false
 	}
-	if x.name == "" && len(x.phones) > 0 && len(y.phones) > 0 && digitsOf(x.phones) != digitsOf(y.phones) {
+	if x.name == "" && len(x.phones) > 0 && g.phone != "" && digitsOf(x.phones) != g.phone {
 		return false
 	}
 	return true
@@ -327,6 +359,11 @@ func (b *builder) build() {
 		if b.opt.Progress != nil && i%1000 == 0 {
 			b.opt.Progress(len(b.groups)+i, 2*len(b.groups))
 		}
+		b.scratch = append(b.scratch[:0], b.read(g.first))
+		for _, r := range g.more {
+			b.scratch = append(b.scratch, b.read(r))
+		}
+		g.lines = b.scratch
 		if !b.standing(g) {
 			continue
 		}
@@ -334,6 +371,7 @@ func (b *builder) build() {
 		b.book.Orders = append(b.book.Orders, b.makeOrder(g))
 		b.rows = append(b.rows, g.lines[0].num)
 		b.book.From[g.ref] = b.rowsOf(g)
+		g.lines = nil
 	}
 }
 
