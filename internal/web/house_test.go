@@ -164,14 +164,6 @@ func (h *house) open() {
 	require.NoError(h.t, err)
 }
 
-// close closes orders and lets every text go out.
-func (h *house) close() {
-	h.t.Helper()
-	_, err := h.desk.Close(h.t.Context(), h.night.ID, "cook")
-	require.NoError(h.t, err)
-	h.carry(nil)
-}
-
 // carry has the network take every text that is due in any future; fate
 // decides on those that it names a state for.
 func (h *house) carry(fate func(night.Message) (night.MessageState, string)) {

@@ -38,7 +38,6 @@ type trouble struct {
 	Kind   string
 	State  night.MessageState
 	Reason string
-	Text   string
 	About  *Ticket // nil where the text is about no order
 	Tel    string
 	Number string
@@ -143,7 +142,7 @@ func (s *site) gate(c seen, b desk.Board, recent []night.Event) []Ticket {
 func (s *site) trouble(c seen, t desk.Trouble) trouble {
 	out := trouble{
 		Origin: c.Origin, ID: t.Message.ID, Kind: capital(kindWords(t.Message.Kind)), State: t.Message.State,
-		Reason: t.Message.Reason, Text: t.Message.Text,
+		Reason: t.Message.Reason,
 	}
 	if t.Order.ID != 0 {
 		about := s.ticket(c, t.Order)

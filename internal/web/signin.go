@@ -3,6 +3,7 @@ package web
 import (
 	"context"
 	"errors"
+	"net"
 	"net/http"
 	"strings"
 	"time"
@@ -68,7 +69,7 @@ type signInPage struct {
 }
 
 func (s *site) addSignIn(mux *http.ServeMux) {
-	limit := httprate.Limit(tries, time.Minute, httprate.WithKeyFuncs(httprate.KeyByIP),
+	limit := httprate.LimitBy(tries, time.Minute, address,
 		httprate.WithLimitHandler(func(w http.ResponseWriter, r *http.Request) {
 			s.showSignIn(w, r, http.StatusTooManyRequests, "Too many tries. Wait a minute, then try once more.")
 		}))
@@ -87,6 +88,16 @@ func (s *site) addSignIn(mux *http.ServeMux) {
 		}
 		http.Redirect(w, r, "/sign-in", http.StatusSeeOther)
 	})))
+}
+
+// address is whose tries are counted. Behind a proxy that is one for all: a
+// guesser then holds up the others for a minute, and still gets no further.
+func address(r *http.Request) (string, error) {
+	host, _, err := net.SplitHostPort(r.RemoteAddr)
+	if err != nil {
+		return r.RemoteAddr, nil
+	}
+	return httprate.CanonicalizeIP(host), nil
 }
 
 func (s *site) showSignIn(w http.ResponseWriter, r *http.Request, status int, wrong string) {

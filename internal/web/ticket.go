@@ -78,7 +78,6 @@ type Ticket struct {
 	Wait     string
 	Long     string // "", "long" or "very" for how long they wait
 	Packed   bool
-	PackedAt int64
 	PackedIn string // how long the bags have stood
 	DoneAt   string // when they were handed out, for the minutes in which that is easily undone
 	Late     string // how long past their time
@@ -147,7 +146,7 @@ func (s *site) ticket(c seen, o night.Order) Ticket {
 		}
 	}
 	if t.Packed {
-		t.PackedAt, t.PackedIn = o.PackedAt.UnixMilli(), span(c.at.Sub(o.PackedAt))
+		t.PackedIn = span(c.at.Sub(o.PackedAt))
 	}
 	t.Said = t.Slot
 	if !o.ExpectedAt.IsZero() {

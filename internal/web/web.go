@@ -28,7 +28,6 @@ type Desk interface {
 // Reader gives what there is to show.
 type Reader interface {
 	Current(ctx context.Context) (night.Night, error)
-	Nights(ctx context.Context) ([]night.Night, error)
 	Board(ctx context.Context, nightID int64) (desk.Board, error)
 	Orders(ctx context.Context, nightID int64) ([]night.Order, error)
 	Card(ctx context.Context, nightID int64, ref string) (desk.Card, error)
