@@ -41,14 +41,18 @@ func NewRunOn(n Night, x *match.Index) (*Run, error) {
 	return &Run{night: n, zone: zone, index: x, facts: make(map[string]reading.Facts)}, nil
 }
 
-// Read reads the next message.
-func (r *Run) Read(m Message) Answer {
+// Context gives what the next message is read against.
+func (r *Run) Context(m Message) reading.Context {
 	own := r.index.Of(m.From)
-	ctx := reading.Context{
+	return reading.Context{
 		Region: r.night.Region, Zone: r.zone, Date: r.night.Date, First: r.night.FirstSlot, Last: r.night.LastSlot,
 		At: m.At, Known: len(own) > 0, Slots: r.slots(own), Facts: r.facts[m.From], Book: r.index,
 	}
-	got := reading.Read(m.Text, ctx)
+}
+
+// Read reads the next message.
+func (r *Run) Read(m Message) Answer {
+	got := reading.Read(m.Text, r.Context(m))
 	res := r.index.Match(m.From, &got)
 	r.remember(m, &got, res)
 	return r.answer(m, &got, res)

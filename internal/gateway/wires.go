@@ -11,6 +11,8 @@ import (
 	"github.com/pelletier/go-toml/v2"
 
 	"passbell/adapters"
+	"passbell/adapters/email"
+	"passbell/adapters/modem"
 	"passbell/adapters/practice"
 	"passbell/adapters/smpp"
 	"passbell/adapters/webapi"
@@ -57,52 +59,67 @@ func (h *House) Wire(a config.Adapter, sender adapters.Sender) (*Wire, error) {
 
 // sender builds an adapter from its description.
 func (h *House) sender(a config.Adapter) (adapters.Sender, error) {
+	chance, err := source()
+	if err != nil {
+		return nil, err
+	}
 	switch a.Kind {
 	case "practice":
-		var c practice.Config
-		if err := settings(a, &c); err != nil {
+		c, err := settings[practice.Config](a)
+		if err != nil {
 			return nil, err
 		}
 		c.Name = a.Name
 		return practice.New(c, practice.Deps{Clock: h.Clock, Log: h.log})
 	case "webapi":
-		var c webapi.Config
-		if err := settings(a, &c); err != nil {
+		c, err := settings[webapi.Config](a)
+		if err != nil {
 			return nil, err
 		}
 		c.Name = a.Name
 		return webapi.New(c, webapi.Deps{Now: h.Clock.Now, After: h.Clock.After, Log: h.log})
 	case "smpp":
-		var c smpp.Config
-		if err := settings(a, &c); err != nil {
-			return nil, err
-		}
-		c.Name = a.Name
-		source, err := source()
+		c, err := settings[smpp.Config](a)
 		if err != nil {
 			return nil, err
 		}
-		return smpp.New(c, smpp.Deps{Now: h.Clock.Now, After: h.Clock.After, Rand: source, Log: h.log})
+		c.Name = a.Name
+		return smpp.New(c, smpp.Deps{Now: h.Clock.Now, After: h.Clock.After, Rand: chance, Log: h.log})
+	case "modem":
+		c, err := settings[modem.Config](a)
+		if err != nil {
+			return nil, err
+		}
+		c.Name = a.Name
+		notes := pinNotes{h.Config.Database + "." + a.Name + ".pin"}
+		return modem.New(c, modem.Deps{Now: h.Clock.Now, After: h.Clock.After, Rand: chance, Log: h.log, Notes: notes})
+	case "email":
+		c, err := settings[email.Config](a)
+		if err != nil {
+			return nil, err
+		}
+		c.Name = a.Name
+		return email.New(c, email.Deps{Now: h.Clock.Now, After: h.Clock.After, Rand: chance, Log: h.log})
 	}
-	return nil, fmt.Errorf("kind %q is not known: use practice, webapi or smpp", a.Kind)
+	return nil, fmt.Errorf("kind %q is not known: use practice, webapi, smpp, modem or email", a.Kind)
 }
 
 // settings reads the part of the configuration that only the adapter's kind
 // knows.
-func settings(a config.Adapter, to any) error {
+func settings[C any](a config.Adapter) (to C, err error) {
 	b, err := toml.Marshal(a.Settings)
 	if err != nil {
-		return fmt.Errorf("settings: %w", err)
+		return to, fmt.Errorf("settings: %w", err)
 	}
-	err = toml.NewDecoder(bytes.NewReader(b)).DisallowUnknownFields().Decode(to)
+	err = toml.NewDecoder(bytes.NewReader(b)).DisallowUnknownFields().Decode(&to)
 	var strict *toml.StrictMissingError
 	if errors.As(err, &strict) {
-		return fmt.Errorf("settings: passbell does not know this key:\n%s", strict.String())
+		return to, fmt.Errorf("settings: passbell does not know this key:\n%s", strict.String())
 	}
 	if err != nil {
-		return fmt.Errorf("settings: %w", err)
+		return to, fmt.Errorf("settings: %w", err)
 	}
-	return nil
+	return to, nil
 }
 
 // Inbound stores a text that came over this wire.

@@ -22,10 +22,18 @@ type scan struct {
 
 // Read understands text. It never fails; what it can't place is Other.
 func Read(text string, ctx Context) Reading {
+	s := newScan(text, &ctx)
+	out := s.decide()
+	out.Tokens = s.toks
+	return out
+}
+
+// newScan finds everything in a text that a decision can rest on.
+func newScan(text string, ctx *Context) *scan {
 	if len(text) > maxText {
 		text = text[:maxText]
 	}
-	s := scan{ctx: &ctx, text: text, toks: Tokens(text)}
+	s := &scan{ctx: ctx, text: text, toks: Tokens(text)}
 	s.split()
 	s.overlay()
 	s.findVehicle()
@@ -33,9 +41,7 @@ func Read(text string, ctx Context) Reading {
 	s.marks = vocabulary.find(make([]mark, 0, 16+len(s.toks)*2), s.toks, s.clauses)
 	s.allergy = vocabulary.allergyIn(s.toks, s.marks)
 	s.mute()
-	out := s.decide()
-	out.Tokens = s.toks
-	return out
+	return s
 }
 
 // maxText is ten joined parts of 160 characters, in four-byte letters.
