@@ -1,6 +1,7 @@
 package main
 
 import (
+	"context"
 	"errors"
 	"fmt"
 	"os"
@@ -54,7 +55,7 @@ row, its field, what is wrong and what to do. Nothing is changed. With
 				return check(opt)
 			}
 			return a.onNight(cmd.Context(), date, func(h *gateway.House, n night.Night) error {
-				return check(bookOptions(h, n))
+				return check(h.BookOptions(n))
 			})
 		},
 	}
@@ -63,12 +64,6 @@ row, its field, what is wrong and what to do. Nothing is changed. With
 	cmd.Flags().StringArrayVar(&mapping, "map", nil, "read FIELD from the column HEADING: --map name=\"Booked by\"")
 	cmd.Flags().BoolVar(&asJSON, "json", false, "print JSON")
 	return cmd
-}
-
-// bookOptions gives what the reader must know of a night. Numbers reserved for
-// fiction are taken only where no adapter reaches a real phone.
-func bookOptions(h *gateway.House, n night.Night) book.Options {
-	return book.Options{Region: h.Kitchen.Region, Zone: h.Kitchen.Zone, Night: n, Fiction: h.OnlyPractice()}
 }
 
 func readMapping(given []string) (map[string]string, error) {
@@ -86,12 +81,16 @@ func readMapping(given []string) (map[string]string, error) {
 func newBookLoadCmd(a *app) *cobra.Command {
 	var date string
 	var mapping []string
-	var asJSON bool
+	var whole, seen, asJSON bool
 	cmd := &cobra.Command{
 		Use:   "load FILE",
 		Short: "Load an order book, all or nothing; a newer one again without doubles",
+		Long: `Load an order book, all or nothing. Loading a newer one again adds no doubles;
+what you changed by hand stays. Orders that the file no longer has are told and
+kept, unless --whole declares that it holds every order of the night. Columns
+that you name with --map are remembered for files of the same shape.`,
 		Example: `  passbell book load orders.csv
-  passbell book load orders.csv --night 2026-12-04`,
+  passbell book load orders.csv --night 2026-12-04 --map name="Booked by"`,
 		Args: cobra.ExactArgs(1),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			m, err := readMapping(mapping)
@@ -99,9 +98,9 @@ func newBookLoadCmd(a *app) *cobra.Command {
 				return err
 			}
 			return a.onNight(cmd.Context(), date, func(h *gateway.House, n night.Night) error {
-				opt := bookOptions(h, n)
+				opt := h.BookOptions(n)
 				opt.Mapping = m
-				b, err := readBook(args[0], opt)
+				b, err := readBook(cmd.Context(), h, args[0], opt)
 				if err != nil {
 					return err
 				}
@@ -109,8 +108,15 @@ func newBookLoadCmd(a *app) *cobra.Command {
 					a.printBookProblems(b)
 					return errors.New("nothing was loaded: the orders above have no slot; mend the file or say with --map where the slot stands")
 				}
-				loaded, err := h.Desk.Load(cmd.Context(), n.ID, b.Orders, "cook")
+				extent := desk.OpenBook
+				if whole {
+					extent = desk.WholeBook
+				}
+				loaded, err := h.Desk.LoadExtent(cmd.Context(), n.ID, b.Orders, extent, "cook")
 				if err != nil {
+					return err
+				}
+				if err := a.learn(cmd.Context(), h, n, b, m, seen); err != nil {
 					return err
 				}
 				if asJSON {
@@ -124,17 +130,32 @@ func newBookLoadCmd(a *app) *cobra.Command {
 	}
 	nightFlag(cmd, &date)
 	cmd.Flags().StringArrayVar(&mapping, "map", nil, "read FIELD from the column HEADING: --map name=\"Booked by\"")
+	cmd.Flags().BoolVar(&whole, "whole", false, "the file holds every order of the night: cancel what it lacks")
+	cmd.Flags().BoolVar(&seen, "seen", false, "you have looked at what is odd: don't show it again for this night")
 	cmd.Flags().BoolVar(&asJSON, "json", false, "print what changed as JSON")
 	return cmd
 }
 
-func readBook(path string, opt book.Options) (book.Book, error) {
+func readBook(ctx context.Context, h *gateway.House, path string, opt book.Options) (b book.Book, err error) {
 	f, err := os.Open(path)
 	if err != nil {
-		return book.Book{}, fmt.Errorf("open the order book: %w", err)
+		return b, fmt.Errorf("open the order book: %w", err)
 	}
-	defer f.Close()
-	return book.Read(f, path, opt)
+	defer func() { err = errors.Join(err, f.Close()) }()
+	return h.Desk.ReadBook(ctx, f, path, opt)
+}
+
+// learn keeps what the cook said about a file.
+func (a *app) learn(ctx context.Context, h *gateway.House, n night.Night, b book.Book, mapping map[string]string, seen bool) error {
+	if len(mapping) > 0 {
+		if err := h.Desk.RememberColumns(ctx, b.Shape, mapping); err != nil {
+			return err
+		}
+	}
+	if !seen {
+		return nil
+	}
+	return h.Desk.SeeProblems(ctx, n.ID, b.Problems)
 }
 
 func (a *app) printBookProblems(b book.Book) {
@@ -155,6 +176,9 @@ func (a *app) printLoaded(b book.Book, l desk.Loaded) {
 	fmt.Fprintf(a.out, "%d new, %d changed, %d unchanged\n", len(l.New), len(l.Changed), len(l.Unchanged))
 	for _, c := range l.Changed {
 		fmt.Fprintf(a.out, "  %s: %s\n", c.Ref, strings.Join(c.What, "; "))
+	}
+	if len(l.Cancelled) > 0 {
+		fmt.Fprintf(a.out, "No longer in the book and cancelled: %s\n", strings.Join(l.Cancelled, ", "))
 	}
 	if len(l.Missing) > 0 {
 		fmt.Fprintf(a.out, "No longer in the book and kept all the same: %s. If one is off, cancel it with `passbell order cancel`.\n", strings.Join(l.Missing, ", "))

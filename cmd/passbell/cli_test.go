@@ -6,11 +6,14 @@ import (
 	"path/filepath"
 	"strings"
 	"testing"
+	"time"
 
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 
 	"passbell/internal/desk"
+	"passbell/internal/gateway"
+	"passbell/internal/night"
 )
 
 func TestANightFromTheShell(t *testing.T) {
@@ -191,4 +194,52 @@ func TestChangesSayBeforehandWhatTheyMean(t *testing.T) {
 	assert.Contains(t, s.run("order", "show", "K401"), "…555")
 	assert.Contains(t, s.run("night", "call-off"), "called off")
 	assert.Contains(t, s.run("night", "resume"), "orders closed")
+}
+
+func TestABookThatNamesItsColumnsItsOwnWay(t *testing.T) {
+	t.Parallel()
+	s := newShell(t)
+	s.run("night", "add", "2031-12-05")
+	odd := "nr,wer,handy,zeit,dinge\nK401,Bethan Cadwgan,07700900101,17:00,2x Pork bao\nK402,Sarah Bell,07700900101,17:10,1x Slaw\n"
+	mapping := []string{"--map", "order=nr", "--map", "name=wer", "--map", "phone=handy", "--map", "slot=zeit", "--map", "items=dinge"}
+	path := s.file("odd.csv", odd)
+	out := s.run(append([]string{"book", "load", path, "--seen"}, mapping...)...)
+	assert.Contains(t, out, "2 orders")
+	assert.Contains(t, out, "look", "one number under two names is shown")
+	out = s.run("book", "load", path)
+	assert.Contains(t, out, "2 unchanged", "the columns are remembered")
+	assert.NotContains(t, out, "look", "and what was looked at is not shown again")
+
+	shorter := s.file("whole.csv", strings.Join(strings.SplitAfter(odd, "\n")[:2], ""))
+	assert.Contains(t, s.run("book", "load", shorter), "kept all the same: K402")
+	assert.Contains(t, s.run("book", "load", shorter, "--whole"), "cancelled: K402")
+	assert.Contains(t, s.run("order", "show", "K402"), "cancelled")
+}
+
+func TestAFolderThatIsWatched(t *testing.T) {
+	t.Parallel()
+	s := newShell(t)
+	b, err := os.ReadFile(filepath.Join(s.dir, "passbell.toml"))
+	require.NoError(t, err)
+	s.file("passbell.toml", "watch = 'books'\n"+string(b))
+	s.run("night", "add", "2031-12-05")
+	folder := filepath.Join(s.dir, "books")
+	require.NoError(t, os.Mkdir(folder, 0o700))
+	old := time.Now().Add(-time.Minute)
+	for name, content := range map[string]string{
+		"good.csv": smallBook, "bad.csv": "order,name,phone,slot,items\nK9,Ann Other,07700900109,whenever,1x Slaw\n", "picture.csv": "\x89PNG\r\n\x1a\n\x00\x00",
+	} {
+		path := filepath.Join(folder, name)
+		require.NoError(t, os.WriteFile(path, []byte(content), 0o600))
+		require.NoError(t, os.Chtimes(path, old, old))
+	}
+	require.NoError(t, os.WriteFile(filepath.Join(folder, "being-written.csv"), []byte(smallBook[:40]), 0o600))
+	s.house(func(h *gateway.House, _ night.Night) { require.NoError(t, h.Watch(t.Context())) })
+	assert.Contains(t, s.run("book", "show"), "2 orders")
+	assert.FileExists(t, filepath.Join(folder, "loaded", "good.csv"))
+	for _, name := range []string{"bad.csv", "picture.csv"} {
+		assert.FileExists(t, filepath.Join(folder, "refused", name))
+		assert.FileExists(t, filepath.Join(folder, "refused", name+".why.txt"))
+	}
+	assert.FileExists(t, filepath.Join(folder, "being-written.csv"), "whoever writes it may not be done")
 }

@@ -27,6 +27,8 @@ type Config struct {
 	Database string `toml:"database"`
 	// Listen is where the pass is served, such as "127.0.0.1:8737".
 	Listen string `toml:"listen"`
+	// Watch is a folder whose order books are loaded as they come; "" for none.
+	Watch string `toml:"watch,omitempty"`
 	// Passphrase is the bcrypt hash of the passphrase for the pages. Without
 	// it only this machine can open them.
 	Passphrase string `toml:"passphrase,omitempty"`
@@ -109,8 +111,10 @@ func Load(path string) (Config, error) {
 	if err != nil {
 		return Config{}, fmt.Errorf("%s: %w", path, err)
 	}
-	if !filepath.IsAbs(c.Database) {
-		c.Database = filepath.Join(filepath.Dir(path), c.Database)
+	for _, p := range []*string{&c.Database, &c.Watch} {
+		if *p != "" && !filepath.IsAbs(*p) {
+			*p = filepath.Join(filepath.Dir(path), *p)
+		}
 	}
 	return c, nil
 }

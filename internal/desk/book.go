@@ -20,6 +20,8 @@ type Loaded struct {
 	// Missing are orders of the night that the book no longer has. They stay:
 	// only a person cancels.
 	Missing []string `json:"missing"`
+	// Cancelled are those that were missing from a book declared whole.
+	Cancelled []string `json:"cancelled,omitempty"`
 }
 
 // Change says what is different about one order.
@@ -28,10 +30,28 @@ type Change struct {
 	What []string `json:"what"` // such as "slot 17:10, was 17:00"
 }
 
+// Extent says how much of a night an order book holds.
+type Extent int
+
+// Open is the usual one: orders that the book lacks are told and left as they
+// are. Whole declares that the book holds every order: what it lacks is
+// cancelled. Single is one order by itself, of which nothing follows for the
+// others.
+const (
+	OpenBook Extent = iota
+	WholeBook
+	SingleOrder
+)
+
 // Load takes an order book in, all or nothing. Loading a newer book again adds
 // no doubles. What a person changed since stays, unless the book itself has
 // changed in that field.
 func (d *Desk) Load(ctx context.Context, nightID int64, book []night.Order, who string) (Loaded, error) {
+	return d.LoadExtent(ctx, nightID, book, OpenBook, who)
+}
+
+// LoadExtent is Load for a book that is known to hold more or less of the night.
+func (d *Desk) LoadExtent(ctx context.Context, nightID int64, book []night.Order, extent Extent, who string) (Loaded, error) {
 	var out Loaded
 	err := d.write(ctx, func(tx Tx, now time.Time) error {
 		out = Loaded{}
@@ -42,6 +62,17 @@ func (d *Desk) Load(ctx context.Context, nightID int64, book []night.Order, who 
 		touched, err := d.load(ctx, tx, n, book, now, who, &out)
 		if err != nil {
 			return err
+		}
+		switch extent {
+		case SingleOrder:
+			out.Missing = nil
+		case WholeBook:
+			gone, err := cancelMissing(ctx, tx, n, &out, now, who)
+			if err != nil {
+				return err
+			}
+			touched = append(touched, gone...)
+		case OpenBook:
 		}
 		why := fmt.Sprintf("%d new, %d changed, %d unchanged, %d missing", len(out.New), len(out.Changed), len(out.Unchanged), len(out.Missing))
 		if err := tx.Log(ctx, night.Event{NightID: n.ID, At: now, Who: who, What: night.BookLoaded, Why: why}); err != nil {
@@ -113,6 +144,31 @@ func (d *Desk) load(ctx context.Context, tx Tx, n night.Night, book []night.Orde
 		}
 	}
 	return touched, nil
+}
+
+// cancelMissing cancels what a whole book no longer has. Who is here already, or
+// served, is left for a person.
+func cancelMissing(ctx context.Context, tx Tx, n night.Night, out *Loaded, now time.Time, who string) (gone []int64, err error) {
+	var kept []string
+	for _, ref := range out.Missing {
+		o, err := tx.OrderByRef(ctx, n.ID, ref)
+		if err != nil {
+			return nil, err
+		}
+		if _, illegal := o.State.After(night.Cancel); illegal != nil {
+			kept = append(kept, ref)
+			continue
+		}
+		if err := step(ctx, tx, &o, night.Cancel, now, who, "no longer in the order book", 0); err != nil {
+			return nil, err
+		}
+		if err := tx.SaveOrder(ctx, o); err != nil {
+			return nil, err
+		}
+		out.Cancelled, gone = append(out.Cancelled, ref), append(gone, o.ID)
+	}
+	out.Missing = kept
+	return gone, nil
 }
 
 // merge takes over into an order what the book changed since it was last

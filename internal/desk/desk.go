@@ -28,6 +28,7 @@ type Tx interface {
 	OrderTx
 	MessageTx
 	InboundTx
+	BookTx
 	Log(ctx context.Context, e night.Event) error
 	LastEvent(ctx context.Context) (int64, error)
 	Events(ctx context.Context, nightID, after int64, limit int) ([]night.Event, error)
@@ -77,6 +78,14 @@ type InboundTx interface {
 	OptOut(ctx context.Context, address string, when time.Time) (bool, error)
 	OptIn(ctx context.Context, address string) (bool, error)
 	OptedOut(ctx context.Context) (map[string]bool, error)
+}
+
+// BookTx keeps what was learned about order books.
+type BookTx interface {
+	SetMapping(ctx context.Context, shape string, mapping map[string]string) error
+	Mapping(ctx context.Context, shape string) (map[string]string, error)
+	SeeProblem(ctx context.Context, nightID int64, problem string) error
+	SeenProblems(ctx context.Context, nightID int64) (map[string]bool, error)
 }
 
 // Desk serves one kitchen.

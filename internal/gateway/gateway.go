@@ -114,6 +114,9 @@ func (g *Gateway) tick(ctx context.Context) error {
 		if err := g.house.Inbox.CatchUp(ctx); err != nil && ctx.Err() == nil {
 			g.house.log.Error("texts wait to be read; passbell tries again", "error", err)
 		}
+		if err := g.house.Watch(ctx); err != nil && ctx.Err() == nil {
+			g.house.log.Error("an order book waits in the folder; passbell tries again", "error", err)
+		}
 		last, err := g.house.lastEvent(ctx)
 		if err != nil {
 			return // the pass says by itself how old it is

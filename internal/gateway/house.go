@@ -13,6 +13,7 @@ import (
 
 	"github.com/jonboulle/clockwork"
 
+	"passbell/internal/book"
 	"passbell/internal/config"
 	"passbell/internal/desk"
 	"passbell/internal/dispatch"
@@ -189,6 +190,12 @@ func routes(c config.Config) desk.Routes {
 		out[i] = desk.Route{Adapter: a.Name, Mail: a.Mail(), Countries: a.Countries, Lines: a.Lines, Kinds: a.Kinds}
 	}
 	return out
+}
+
+// BookOptions gives what a reader of order books must know of a night. Numbers
+// reserved for fiction are taken only where no adapter reaches a real phone.
+func (h *House) BookOptions(n night.Night) book.Options {
+	return book.Options{Region: h.Kitchen.Region, Zone: h.Kitchen.Zone, Night: n, Fiction: h.OnlyPractice()}
 }
 
 // OnlyPractice tells whether no configured adapter can reach a real phone.
