@@ -13,9 +13,9 @@ import (
 )
 
 const (
-	readNight = `{"region":"GB","timezone":"Europe/London","date":"2026-12-04","first_slot":"16:30","last_slot":"19:30","slot_minutes":10}`
-	readOrders  = "order,name,phone,slot,items,note\nL101,Tess Hallow,07700 900101,18:10,2x Pork and chive,\nL102,Kofi Mensah,07700 900102,18:20,1x Lamb and cumin,\n"
-	readTexts = `{"id":"a","at":"2026-12-04T18:05:00Z","from":"+447700900101","text":"here in the grey golf lx19 kto","want":{"intent":"here","colour":"grey","make":"Volkswagen","model":"Golf","plate":"LX19KTO","orders":["L101"],"auto":true,"person":false}}
+	readNight  = `{"region":"GB","timezone":"Europe/London","date":"2026-12-04","first_slot":"16:30","last_slot":"19:30","slot_minutes":10}`
+	readOrders = "order,name,phone,slot,items,note\nL101,Tess Hallow,07700 900101,18:10,2x Pork and chive,\nL102,Kofi Mensah,07700 900102,18:20,1x Lamb and cumin,\n"
+	readTexts  = `{"id":"a","at":"2026-12-04T18:05:00Z","from":"+447700900101","text":"here in the grey golf lx19 kto","want":{"intent":"here","colour":"grey","make":"Volkswagen","model":"Golf","plate":"LX19KTO","orders":["L101"],"auto":true,"person":false}}
 
 {"id":"b","at":"2026-12-04T18:06:00Z","from":"+447700900999","text":"collecting for Kofi, outside","want":{"intent":"here","orders":["L102"],"auto":false,"person":true}}
 `
