@@ -22,15 +22,17 @@ func (s *scan) findVehicle() {
 	if s.ctx.Book != nil {
 		opts.Refs, opts.Known = s.ctx.Book.Refs(), s.ctx.Book.Plates()
 	}
-	for _, h := range plates.FindIn(text, ws, s.ctx.Region, opts) {
-		if h.Part {
-			s.vehicle.PlatePart = h.Plate
-		} else {
-			s.vehicle.Plate = h.Plate
-		}
-		s.lay(h.Start, h.End, clsPlate)
-		break
+	hits := plates.FindIn(text, ws, s.ctx.Region, opts)
+	if len(hits) == 0 {
+		return
 	}
+	surest := hits[0]
+	if surest.Part {
+		s.vehicle.PlatePart = surest.Plate
+	} else {
+		s.vehicle.Plate = surest.Plate
+	}
+	s.lay(surest.Start, surest.End, clsPlate)
 }
 
 func (s *scan) lay(start, end int, bits class) {

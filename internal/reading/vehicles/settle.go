@@ -275,15 +275,6 @@ func (r *reader) cause(i int) bool {
 	return !r.faint(i) && len(r.first(i).Low) > 3 && r.onlyCar(i)
 }
 
-// plateLetters tells whether item i may be the letters of a plate: three or fewer
-// beside digits ("T619 MDX").
-func (r *reader) plateLetters(i int) bool {
-	if w := r.first(i); w.Class != words.Letters || len(w.Low) > 3 {
-		return false
-	}
-	return r.near(i) && r.first(i-1).Class != words.Letters || r.near(i+1) && r.first(i+1).Class != words.Letters
-}
-
 // faint tells whether item i is so common a word that "in the …" is not enough.
 func (r *reader) faint(i int) bool {
 	it := &r.items[i]
