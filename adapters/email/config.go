@@ -87,6 +87,10 @@ type IMAP struct {
 	// PollEvery is how often to look where the server cannot tell of new
 	// e-mail by itself, 15s.
 	PollEvery adapters.Duration `toml:"poll_every"`
+	// LookEvery is how often to look although the server tells of new e-mail by
+	// itself, 1m: a connection that died without a word is found out then, and so
+	// is an e-mail that came while the server was about to start telling.
+	LookEvery adapters.Duration `toml:"look_every"`
 	// MaxAge is how far back to look, 48h: what lay there before is left alone.
 	MaxAge adapters.Duration `toml:"max_age"`
 	// RetryEvery is how long to wait after an e-mail could not be stored, 5s.
@@ -180,6 +184,7 @@ func (c *Config) mailboxDefaults() {
 	}
 	text(&m.Folder, "INBOX")
 	length(&m.PollEvery, 15*time.Second)
+	length(&m.LookEvery, time.Minute)
 	length(&m.MaxAge, 48*time.Hour)
 	length(&m.RetryEvery, 5*time.Second)
 	length(&m.ReconnectMin, time.Second)
@@ -280,7 +285,7 @@ func (c Config) checkIMAP(f *faults) {
 		}
 	}
 	for key, d := range map[string]adapters.Duration{
-		"imap.poll_every": m.PollEvery, "imap.max_age": m.MaxAge, "imap.retry_every": m.RetryEvery,
+		"imap.poll_every": m.PollEvery, "imap.look_every": m.LookEvery, "imap.max_age": m.MaxAge, "imap.retry_every": m.RetryEvery,
 		"imap.reconnect_min": m.ReconnectMin, "imap.reconnect_max": m.ReconnectMax,
 	} {
 		if time.Duration(d) < time.Millisecond {

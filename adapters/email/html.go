@@ -16,13 +16,15 @@ const maxOpen = 256
 func fromHTML(s string) string {
 	var t textWriter
 	for len(s) > 0 {
+		if t.skip != "" {
+			s = t.skipped(s)
+			continue
+		}
 		at := strings.IndexByte(s, '<')
 		if at < 0 {
 			at = len(s)
 		}
-		if t.skip == "" {
-			t.text(html.UnescapeString(s[:at]))
-		}
+		t.text(html.UnescapeString(s[:at]))
 		s = s[at:]
 		if s == "" {
 			break
@@ -65,9 +67,7 @@ func (t *textWriter) markup(s string) string {
 	}
 	end := tagEnd(s)
 	if end < 0 || len(s) < 2 || !(s[1] == '/' || s[1] == '!' || s[1] == '?' || isLetter(s[1])) {
-		if t.skip == "" {
-			t.text("<")
-		}
+		t.text("<")
 		return s[1:]
 	}
 	tag, rest := s[1:end], s[end+1:]
@@ -79,17 +79,30 @@ func (t *textWriter) markup(s string) string {
 	if cut := strings.IndexAny(name, " \t\r\n/"); cut >= 0 {
 		name = name[:cut]
 	}
-	switch {
-	case t.skip != "":
-		if closing && name == t.skip {
-			t.skip = ""
-		}
-	case closing:
+	if closing {
 		t.close(name)
-	default:
+	} else {
 		t.start(name, strings.ToLower(tag))
 	}
 	return rest
+}
+
+// skipped passes over what is no text, up to its end.
+func (t *textWriter) skipped(s string) string {
+	end := "</" + t.skip
+	for {
+		at := strings.Index(s, "</")
+		if at < 0 {
+			return ""
+		}
+		s = s[at:]
+		if len(s) >= len(end) && strings.EqualFold(s[:len(end)], end) {
+			t.skip = ""
+			_, s, _ = strings.Cut(s, ">")
+			return s
+		}
+		s = s[2:]
+	}
 }
 
 // tagEnd finds the ">" that ends a tag, outside of quotation marks; -1 for none.

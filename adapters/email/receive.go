@@ -14,9 +14,6 @@ import (
 const (
 	// fetchAtOnce is how many e-mails are held in memory at a time.
 	fetchAtOnce = 8
-	// lookAnyway is how often to look although the server tells of new e-mail by
-	// itself: a connection that died without a word is found out then.
-	lookAnyway = 5 * time.Minute
 	// storeGrace is how long storing and marking may go on once Receive is to end.
 	storeGrace = 10 * time.Second
 )
@@ -130,7 +127,7 @@ func (m *mailbox) idle(ctx context.Context) error {
 	}
 	select {
 	case <-m.news:
-	case <-m.a.after(lookAnyway):
+	case <-m.a.after(time.Duration(m.a.cfg.IMAP.LookEvery)):
 	case <-m.c.Closed():
 	case <-ctx.Done():
 	}

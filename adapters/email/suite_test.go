@@ -38,6 +38,8 @@ func config(p *post, o options) email.Config {
 		IMAP: email.IMAP{
 			Host: "127.0.0.1", Port: p.imap.port(), TLS: how,
 			PollEvery: adapters.Duration(5 * time.Millisecond), RetryEvery: adapters.Duration(5 * time.Millisecond),
+			// The server library forgets what comes while IDLE begins.
+			LookEvery:    adapters.Duration(500 * time.Millisecond),
 			ReconnectMin: adapters.Duration(5 * time.Millisecond), ReconnectMax: adapters.Duration(20 * time.Millisecond),
 		},
 	}
