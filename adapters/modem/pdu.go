@@ -192,9 +192,13 @@ func addressOf(a tpdu.Address) string {
 	return strings.TrimSpace(a.Addr)
 }
 
-// lenientAddress reads an address that the library refuses: a name with signs of
-// the extension table, or with no letters at all.
+// lenientAddress reads an address that the library may refuse: a name with signs
+// of the extension table. "" where it cannot be read.
 func lenientAddress(b []byte) string {
+	var a tpdu.Address
+	if _, err := a.UnmarshalBinary(b); err == nil { // it was not the address, then
+		return addressOf(a)
+	}
 	if tpdu.TypeOfNumber(b[1]>>4&7) != tpdu.TonAlphanumeric {
 		return ""
 	}

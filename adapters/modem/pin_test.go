@@ -95,7 +95,7 @@ func TestPIN(t *testing.T) {
 			}
 			a := newAdapter(t, m, cfg, d)
 			err := persist(t, a)
-			require.Equal(t, tt.tries, m.pinGiven)
+			m.look(func() { require.Equal(t, tt.tries, m.pinGiven) })
 			if tt.says == "" {
 				require.NoError(t, err)
 				return
@@ -126,9 +126,9 @@ func TestWrongPINIsNotTriedAgainAfterARestart(t *testing.T) {
 	for range 4 {
 		require.Error(t, run("9999"))
 	}
-	require.Equal(t, []string{"9999"}, m.pinGiven)
+	m.look(func() { require.Equal(t, []string{"9999"}, m.pinGiven) })
 	require.NoError(t, run("1234"), "a corrected PIN is tried")
-	m.pin = "1234"
+	m.look(func() { m.pin = "1234" })
 	require.NoError(t, run("1234"), "one that worked is tried again")
 }
 
@@ -141,12 +141,10 @@ func TestPINAgainAfterReplugging(t *testing.T) {
 	a := newAdapter(t, m, cfg, simDeps(m))
 	require.NoError(t, persist(t, a))
 	m.unplug()
-	m.mu.Lock()
-	m.pin = "1234"
-	m.mu.Unlock()
+	m.look(func() { m.pin = "1234" })
 	m.plug()
 	require.NoError(t, persist(t, a))
-	require.Len(t, m.pinGiven, 2)
+	m.look(func() { require.Len(t, m.pinGiven, 2) })
 }
 
 // TestPINWhoseAnswerWasLost counts as wrong: the SIM asks again.
@@ -160,10 +158,12 @@ func TestPINWhoseAnswerWasLost(t *testing.T) {
 	a := newAdapter(t, m, cfg, simDeps(m))
 	require.Error(t, persist(t, a))
 	given := 0
-	for _, c := range m.commands {
-		if c == `AT+CPIN="9999"` {
-			given++
+	m.look(func() {
+		for _, c := range m.commands {
+			if c == `AT+CPIN="9999"` {
+				given++
+			}
 		}
-	}
+	})
 	require.Equal(t, 1, given)
 }

@@ -37,6 +37,7 @@ type sim struct {
 	slave       *os.File
 	unplugged   bool
 	unreachable bool
+	over        bool // the test is
 	wg          sync.WaitGroup
 
 	// What the modem is like.
@@ -105,12 +106,19 @@ func newSim(t testing.TB) *sim {
 		stores: map[string]map[int]simText{"SM": {}, "ME": {}, "SR": {}},
 		offers: map[string][]*simDelivery{}, cnmi: []string{"0", "0", "0", "0", "0"}, refuse: map[string]string{},
 	}
-	m.plug()
 	t.Cleanup(func() {
+		m.look(func() { m.over = true })
 		m.unplug()
 		m.wg.Wait()
 	})
 	return m
+}
+
+// look reads or changes the modem while it runs.
+func (m *sim) look(f func()) {
+	m.mu.Lock()
+	defer m.mu.Unlock()
+	f()
 }
 
 // plug makes the modem appear as a new terminal.
@@ -131,6 +139,11 @@ func (m *sim) plug() {
 	require.NoError(m.t, err)
 	m.mu.Lock()
 	defer m.mu.Unlock()
+	if m.over {
+		_ = master.Close()
+		_ = slave.Close()
+		return
+	}
 	m.master, m.slave, m.unplugged = master, slave, false
 	m.echo, m.csms, m.cnmi, m.starts = true, false, []string{"0", "0", "0", "0", "0"}, m.starts+1
 	if m.pending != nil {
@@ -143,7 +156,7 @@ func (m *sim) plug() {
 func (m *sim) unplug() {
 	m.mu.Lock()
 	defer m.mu.Unlock()
-	if !m.unplugged {
+	if !m.unplugged && m.master != nil {
 		m.unplugged = true
 		_ = m.master.Close()
 		_ = m.slave.Close()
@@ -152,12 +165,25 @@ func (m *sim) unplug() {
 
 // replug loses everything but the SIM.
 func (m *sim) replug() {
+	m.mu.Lock()
+	off := m.master == nil
+	m.mu.Unlock()
+	if off {
+		return
+	}
 	m.unplug()
 	m.plug()
 }
 
-// open is for Deps.Open.
+// open is for Deps.Open. The first time switches the modem on, so that a test may
+// make it what it likes before.
 func (m *sim) open(_ string, baud int) (io.ReadWriteCloser, error) {
+	m.mu.Lock()
+	fresh := m.master == nil && !m.unreachable
+	m.mu.Unlock()
+	if fresh {
+		m.plug()
+	}
 	m.mu.Lock()
 	defer m.mu.Unlock()
 	if m.unplugged || m.unreachable {
@@ -493,7 +519,7 @@ func (m *sim) acknowledge() {
 func (m *sim) pump() {
 	for {
 		m.mu.Lock()
-		if len(m.queue) == 0 || m.unplugged || m.cnmi[0] == "0" {
+		if len(m.queue) == 0 || m.master == nil || m.unplugged || m.cnmi[0] == "0" {
 			m.mu.Unlock()
 			return
 		}
