@@ -167,6 +167,12 @@ func (e *stageError) tooFast() bool {
 	return false
 }
 
+// misread says whether the server did not understand a command's parameters (RFC
+// 5321 §4.2.2 and §4.1.1.11).
+func (e *stageError) misread() bool {
+	return e.code == 500 || e.code == 501 || e.code == 504 || e.code == 555
+}
+
 // subject compares the last two numbers of the enhanced code.
 func (e *stageError) subject(class, detail int) bool {
 	_, rest, _ := strings.Cut(e.enhanced, ".")

@@ -158,6 +158,7 @@ type options struct {
 	plainTCP bool // no TLS at all
 	noIdle   bool
 	noDSN    bool
+	misreads bool // offers DELIVERBY and then refuses it with MAIL, where RFC 2852 has it
 	caps     imap.CapSet
 }
 
@@ -183,7 +184,7 @@ func (p *post) startSMTP(o options, conf *tls.Config) {
 	}))
 	p.server.Domain = "mail.example"
 	p.server.EnableDSN = !o.noDSN
-	p.server.EnableDELIVERBY = true
+	p.server.EnableDELIVERBY = o.misreads
 	p.server.AllowInsecureAuth = o.plainTCP
 	p.server.ErrorLog = log.New(io.Discard, "", 0)
 	var l net.Listener = p.smtp

@@ -116,7 +116,12 @@ func (a *Adapter) transact(s *session, e *envelope) error {
 	}
 	s.c.SkipSMTPUTF8(!utf8)
 	params := a.parameters(s, e)
-	if err := s.c.Mail("<" + e.from + ">" + params); err != nil {
+	err := s.c.Mail("<" + e.from + ">" + params)
+	if err != nil && params != "" && failed(stageSender, err).misread() {
+		// Some offer what they do not understand; the e-mail matters more.
+		err = s.c.Mail("<" + e.from + ">")
+	}
+	if err != nil {
 		return failed(stageSender, err)
 	}
 	if err := s.c.Rcpt("<" + e.to + ">"); err != nil {
