@@ -576,17 +576,21 @@ func (m *sim) submit(pdu, length string) {
 	refusal := map[adapterstest.Behaviour]string{
 		adapterstest.Temporary: "41", adapterstest.Permanent: "1", adapterstest.Throttle: "42",
 	}[how]
-	if strings.HasPrefix(string(how), "code ") {
-		refusal = strings.TrimPrefix(string(how), "code ")
-	}
 	if refusal != "" {
 		m.mu.Unlock()
 		m.say("+CMS ERROR: " + refusal)
 		return
 	}
 	breaks := ""
-	if m.onPart != nil {
-		breaks = m.onPart(len(m.parts) + 1)
+	if f, n := m.onPart, len(m.parts)+1; f != nil {
+		m.mu.Unlock()
+		breaks = f(n)
+		m.mu.Lock()
+	}
+	if code, ok := strings.CutPrefix(breaks, "code "); ok {
+		m.mu.Unlock()
+		m.say("+CMS ERROR: " + code)
+		return
 	}
 	if breaks == "before" {
 		m.mu.Unlock()
