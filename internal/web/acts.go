@@ -19,16 +19,19 @@ import (
 // script; every one may be pressed twice.
 func (s *site) addActs(mux *http.ServeMux) {
 	for path, fn := range map[string]orderAct{
-		"here":     {"here", s.here},
-		"packed":   {"packed", s.packed},
-		"unpacked": {"not packed", s.unpacked},
-		"out":      {"handed out", s.out},
-		"undo":     {"undo", s.undo},
-		"cancel":   {"cancel", s.cancel},
-		"absent":   {"not collected", s.absent},
-		"move":     {"another slot", s.move},
-		"resend":   {"send again", s.resend},
-		"vehicle":  {"the car", s.vehicle},
+		"here":      {"here", s.here},
+		"packed":    {"packed", s.packed},
+		"unpacked":  {"not packed", s.unpacked},
+		"out":       {"handed out", s.out},
+		"undo":      {"undo", s.undo},
+		"cancel":    {"cancel", s.cancel},
+		"absent":    {"not collected", s.absent},
+		"move":      {"another slot", s.move},
+		"resend":    {"send again", s.resend},
+		"vehicle":   {"the car", s.vehicle},
+		"told":      {"told", s.told},
+		"number":    {"another number", s.number},
+		"collector": {"who collects", s.collector},
 	} {
 		mux.HandleFunc("POST /orders/{ref}/"+path, s.onOrder(fn))
 	}
@@ -37,6 +40,8 @@ func (s *site) addActs(mux *http.ServeMux) {
 	mux.HandleFunc("POST /messages/{id}/told", s.onID(s.byHand))
 	mux.HandleFunc("POST /texts/{id}/place", s.onID(s.place))
 	mux.HandleFunc("POST /texts/{id}/read", s.onID(s.read))
+	mux.HandleFunc("POST /texts/{id}/move", s.onID(s.grant))
+	mux.HandleFunc("POST /orders/{ref}/look", s.look)
 	mux.HandleFunc("POST /who", func(w http.ResponseWriter, r *http.Request) {
 		s.putWho(r)
 		s.answer(w, r, notice{Text: "What you do is written down under “" + s.who(r.Context()) + "”."})
@@ -89,7 +94,11 @@ func (s *site) act(ctx context.Context, act orderAct, a desk.Act, form url.Value
 // sorry words an error and keeps what is no fault of the visitor in the log.
 func (s *site) sorry(o night.Order, act string, err error) notice {
 	var step *night.StepError
-	if !errors.As(err, &step) && !errors.Is(err, night.ErrNotFound) {
+	switch {
+	case technical(err):
+		s.Log.Error("an act was not done", "act", act, "order", o.Ref, "error", err)
+		return notice{Bad: true, Text: "Not done: passbell can’t reach its own records just now, so nothing was changed. Tap once more; if it stays, work from the paper sheet and look at the log."}
+	case !errors.As(err, &step) && !errors.Is(err, night.ErrNotFound):
 		s.Log.Info("an act was not done", "act", act, "order", o.Ref, "error", err)
 	}
 	return sorry(o, act, err)

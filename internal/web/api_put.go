@@ -9,6 +9,7 @@ import (
 	"github.com/danielgtaylor/huma/v2"
 
 	"passbell/internal/book"
+	"passbell/internal/desk"
 	"passbell/internal/night"
 )
 
@@ -55,7 +56,7 @@ func (s *site) apiPut(ctx context.Context, in *putIn) (*putOut, error) {
 	if who == "" {
 		who = byAPI
 	}
-	loaded, err := s.Desk.Load(ctx, n.ID, []night.Order{row}, who)
+	loaded, err := s.Desk.LoadExtent(ctx, n.ID, []night.Order{row}, desk.SingleOrder, who)
 	if err != nil {
 		return nil, s.apiError(err)
 	}

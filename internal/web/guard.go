@@ -25,8 +25,8 @@ func headers(next http.Handler) http.Handler {
 		h.Set("Content-Security-Policy", policy)
 		h.Set("X-Content-Type-Options", "nosniff")
 		h.Set("Referrer-Policy", "no-referrer")
-		h.Set("Cross-Origin-Opener-Policy", "same-Origin")
-		h.Set("Cross-Origin-Resource-Policy", "same-Origin")
+		h.Set("Cross-Origin-Opener-Policy", "same-origin")
+		h.Set("Cross-Origin-Resource-Policy", "same-origin")
 		// Names, numbers and allergies are nobody else's business, and a page
 		// from a cache would show an old night.
 		h.Set("Cache-Control", "no-store")

@@ -75,7 +75,11 @@ type house struct {
 	kitchen night.Kitchen
 	night   night.Night
 	texts   int
+	routes  desk.Routes // set before the night is opened
+	words   *wording.Set
 }
+
+type webConfig = web.Config
 
 var london = mustZone("Europe/London")
 
@@ -112,7 +116,8 @@ func newHouse(t testing.TB) *house {
 	h.rows = h.store.Kitchen(h.kitchen.ID)
 	texts, err := wording.Load(templates.Texts, nil, "en")
 	require.NoError(t, err)
-	h.desk, err = desk.New(desk.Config{Store: deskStore{h.rows}, Kitchen: h.kitchen, Texts: texts, Now: h.clock.Now, Changed: h.hub.Changed})
+	h.words = texts
+	h.desk, err = h.newDesk()
 	require.NoError(t, err)
 	h.inbox, err = inbox.New(inbox.Config{
 		Store: inboxStore{h.rows}, Kitchen: h.kitchen, Desk: h.desk, Now: h.clock.Now, Log: slog.New(slog.DiscardHandler),
@@ -148,11 +153,17 @@ func (w logWriter) Write(b []byte) (int, error) {
 
 var _ io.Writer = logWriter{}
 
+func (h *house) newDesk() (*desk.Desk, error) {
+	return desk.New(desk.Config{Store: deskStore{h.rows}, Kitchen: h.kitchen, Texts: h.words, Now: h.clock.Now, Changed: h.hub.Changed, Routes: h.routes})
+}
+
 // open adds the night and loads its book; nobody is told yet.
 func (h *house) open() {
 	h.t.Helper()
 	ctx := h.t.Context()
 	var err error
+	h.desk, err = h.newDesk()
+	require.NoError(h.t, err)
 	h.night, err = h.desk.AddNight(ctx, night.Night{
 		Date: night.Date{Year: 2026, Month: time.December, Day: 4}, First: 16*60 + 30, Last: 19 * 60, Every: 10, Capacity: 4,
 		Place: "the yard behind 14 Mill Lane", Parking: "in front of the green gate",

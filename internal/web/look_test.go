@@ -56,6 +56,8 @@ func TestEveryPageFitsAndIsAccessible(t *testing.T) {
 	before := newHouse(t)
 	before.open()
 	signIn := newHouse(t)
+	needs := newHouse(t)
+	needs.needs()
 	checker := axe(t)
 	if checker == "" {
 		t.Log("axe-core is not at hand (set AXE_CORE to its axe.min.js), so accessibility is not checked")
@@ -70,23 +72,36 @@ func TestEveryPageFitsAndIsAccessible(t *testing.T) {
 		"cancel": server.URL + "/orders/K430/cancel", "text": server.URL + "/texts/" + itoa(openTexts(t, h)[0]) + "?q=cal", "messages": server.URL + "/messages", "report": server.URL + "/report",
 		"none": serve(empty, "") + "/", "plan": serve(before, "") + "/messages", "sign-in": serve(signIn, "open sesame") + "/sign-in",
 		"missing": server.URL + "/orders/K999", "bare-order": server.URL + "/orders/K421",
+		"needs": serve(needs, "") + "/",
+	}
+	// Pages that are the answer to a form: what is clicked to come there.
+	pressed := map[string]string{}
+	for _, do := range []string{"move", "number", "collector"} {
+		pages["look-"+do] = server.URL + "/orders/K430"
+		pressed["look-"+do] = `form[action$="/look"] input[value="` + do + `"] ~ button`
 	}
 	for name, url := range pages {
-		for _, width := range []int64{375, 1280} {
-			for _, scheme := range []string{"light", "dark"} {
-				usual := (width == 375) == (scheme == "light")
-				if !usual && os.Getenv("SHOTS") == "" {
-					continue // the other two differ in nothing that is checked here
+		t.Run(name, func(t *testing.T) {
+			for _, width := range []int64{375, 1280} {
+				for _, scheme := range []string{"light", "dark"} {
+					usual := (width == 375) == (scheme == "light")
+					if !usual && os.Getenv("SHOTS") == "" {
+						continue // the other two differ in nothing that is checked here
+					}
+					require.NoError(t, chromedp.Do(ctx, window(width, scheme), chromedp.Navigate(url), chromedp.WaitReady("#main")))
+					if then := pressed[name]; then != "" {
+						eval[chromedp.Void](ctx, t, `for (const e of document.querySelector('`+then+`').form.elements) { if (e.name === 'to') e.value = '07700 900999'; if (e.name === 'slot') e.selectedIndex = 12; }`)
+						require.NoError(t, chromedp.Do(ctx, chromedp.Click(then), chromedp.WaitReady(".truth")))
+					}
+					where := fmt.Sprintf("%s at %d px, %s", name, width, scheme)
+					fits(ctx, t, where)
+					if checker != "" && usual {
+						assert.Empty(t, violations(ctx, t, checker), where)
+					}
+					shoot(ctx, t, fmt.Sprintf("%s-%d-%s", name, width, scheme))
 				}
-				require.NoError(t, chromedp.Do(ctx, window(width, scheme), chromedp.Navigate(url), chromedp.WaitReady("#main")), name)
-				where := fmt.Sprintf("%s at %d px, %s", name, width, scheme)
-				fits(ctx, t, where)
-				if checker != "" && usual {
-					assert.Empty(t, violations(ctx, t, checker), where)
-				}
-				shoot(ctx, t, fmt.Sprintf("%s-%d-%s", name, width, scheme))
 			}
-		}
+		})
 	}
 }
 

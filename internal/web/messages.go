@@ -2,6 +2,7 @@ package web
 
 import (
 	"context"
+	"html/template"
 	"slices"
 	"time"
 
@@ -30,7 +31,11 @@ type planned struct {
 	LeftOut []leftOut
 }
 
-type leftOut struct{ Ref, Name, Kind, Why, Tel, Number string }
+type leftOut struct {
+	Ref, Name, Kind, Why, Number string
+
+	Tel template.URL
+}
 
 type inboundLine struct {
 	text

@@ -3,6 +3,7 @@ package web
 import (
 	"context"
 	"fmt"
+	"html/template"
 	"net/url"
 	"slices"
 	"strconv"
@@ -83,10 +84,11 @@ type sentText struct {
 	Kind   string
 	State  night.MessageState
 	Reason string
-	Tel    string
+	Tel    template.URL
 	Number string // or the address
 	Text   string
 	Parts  int
+	Way    string // which way it took
 	About  string // names and references
 	Again  bool   // a person may send it again
 }
@@ -169,14 +171,14 @@ func refsByID(orders []night.Order) map[int64]string {
 func (s *site) sentText(c seen, m night.Message, names map[int64]string) sentText {
 	t := sentText{
 		Origin: c.Origin, ID: m.ID, At: s.when(c.night, m.DueAt), Kind: capital(kindWords(m.Kind)), State: m.State, Reason: m.Reason,
-		Text: m.Text, Parts: m.Parts,
+		Text: m.Text, Parts: m.Parts, Way: way(m),
 	}
 	if !m.SettledAt.IsZero() {
 		t.At = s.when(c.night, m.SettledAt)
 	}
 	t.Number = m.To
 	if isNumber(m.To) {
-		t.Tel, t.Number = "tel:"+m.To, national(m.To)
+		t.Tel, t.Number = telURL(m.To), national(m.To)
 	}
 	var about []string
 	for _, cover := range m.Covers {
@@ -214,10 +216,9 @@ func (s *site) slots(n night.Night, orders []night.Order, o night.Order) []slotC
 	return out
 }
 
+// cancelView asks before an order is cancelled, and shows what follows.
 func (s *site) cancelView(ctx context.Context, n night.Night, ref string) (view, error) {
-	v, err := s.orderView(ctx, n, ref)
-	v.Template, v.Live, v.Title = "cancel", false, "Cancel "+ref
-	return v, err
+	return s.lookView(ctx, n, ref, url.Values{"do": {"cancel"}})
 }
 
 // textPage is one text that nobody could place, with a search for its order.

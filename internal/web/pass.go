@@ -3,6 +3,8 @@ package web
 import (
 	"context"
 	"encoding/json"
+	"fmt"
+	"html/template"
 	"slices"
 	"strconv"
 	"time"
@@ -24,6 +26,7 @@ type passPage struct {
 	Trouble   []trouble
 	Doubtful  int
 	Texts     []text
+	Untold    []untold
 	Late      []Ticket
 	Next      []Ticket // the next few
 	Rest      []Ticket
@@ -38,9 +41,16 @@ type trouble struct {
 	Kind   string
 	State  night.MessageState
 	Reason string
+	Way    string
 	About  *Ticket // nil where the text is about no order
-	Tel    string
+	Tel    template.URL
 	Number string
+}
+
+// untold is an order whose customer no text can tell.
+type untold struct {
+	Ticket
+	Why string
 }
 
 // text is what a customer wrote and nobody could place.
@@ -52,8 +62,19 @@ type text struct {
 	Why    string
 	Chips  []string
 	Likely []Ticket
-	Tel    string
+	Wishes []wish
+	Off    bool    // they ask for their order to be cancelled
+	Head   string  // what is to be done with it
+	From   *Ticket // whose it is, where that is known
+	Tel    template.URL
 	Number string
+}
+
+// wish is a slot that somebody who asks for another can have at a tap.
+type wish struct {
+	Ref   string
+	Value string
+	Label string
 }
 
 const (
@@ -97,7 +118,14 @@ func (s *site) passView(ctx context.Context, n night.Night) (view, error) {
 	for _, in := range b.Texts {
 		p.Texts = append(p.Texts, s.text(c, in, b.Orders))
 	}
-	p.Needs = len(p.Trouble) + len(p.Texts) + len(p.Late)
+	for _, o := range b.Untold {
+		why := "no number that takes texts"
+		if o.Address(true) != "" {
+			why = "they asked for no texts, or no way reaches their number"
+		}
+		p.Untold = append(p.Untold, untold{s.ticket(c, o), why})
+	}
+	p.Needs = len(p.Trouble) + len(p.Texts) + len(p.Untold) + len(p.Late)
 	return view{Template: "pass", Live: true, Title: "Pass", Tab: "pass", Event: b.Event, Data: p}, nil
 }
 
@@ -142,14 +170,14 @@ func (s *site) gate(c seen, b desk.Board, recent []night.Event) []Ticket {
 func (s *site) trouble(c seen, t desk.Trouble) trouble {
 	out := trouble{
 		Origin: c.Origin, ID: t.Message.ID, Kind: capital(kindWords(t.Message.Kind)), State: t.Message.State,
-		Reason: t.Message.Reason,
+		Reason: t.Message.Reason, Way: way(t.Message),
 	}
 	if t.Order.ID != 0 {
 		about := s.ticket(c, t.Order)
 		out.About, out.Tel, out.Number = &about, about.Tel, about.Number
 	}
 	if out.Tel == "" && isNumber(t.Message.To) {
-		out.Tel, out.Number = "tel:"+t.Message.To, national(t.Message.To)
+		out.Tel, out.Number = telURL(t.Message.To), national(t.Message.To)
 	}
 	return out
 }
@@ -168,7 +196,7 @@ const likelyFew = 4
 func (s *site) text(c seen, in night.Inbound, orders []night.Order) text {
 	t := text{Origin: c.Origin, ID: in.ID, At: s.when(c.night, in.At), Text: in.Text, Why: in.Why, Chips: s.chips(in.Reading)}
 	if isNumber(in.From) {
-		t.Tel, t.Number = "tel:"+in.From, national(in.From)
+		t.Tel, t.Number = telURL(in.From), national(in.From)
 	} else {
 		t.Number = in.From
 	}
@@ -178,7 +206,72 @@ func (s *site) text(c seen, in night.Inbound, orders []night.Order) text {
 			t.Likely = append(t.Likely, s.ticket(c, orders[i]))
 		}
 	}
+	t.Wishes, t.Off = s.wishes(c, in, orders)
+	t.Head = "Whose text is this?"
+	if len(in.Orders) == 1 && len(t.Likely) == 1 && t.Likely[0].Number == t.Number {
+		t.From, t.Head = &t.Likely[0], "Wants an answer"
+		t.Likely = nil // it is theirs without anybody saying so
+	}
+	switch {
+	case len(t.Wishes) > 0:
+		t.Head = "Asks for another slot"
+	case t.Off:
+		t.Head = "Asks to cancel"
+	}
 	return t
+}
+
+const (
+	// wishOrders is for how many orders a text that asks for another slot is
+	// offered some, and wishSlots how many.
+	wishOrders = 2
+	wishSlots  = 3
+)
+
+// wishes offers slots with room to whoever asks for another.
+func (s *site) wishes(c seen, in night.Inbound, orders []night.Order) (out []wish, off bool) {
+	var r struct {
+		Intent desk.Intent  `json:"intent"`
+		To     *night.Clock `json:"to"`
+	}
+	if json.Unmarshal(in.Reading, &r) != nil || in.State != night.Open {
+		return nil, false
+	}
+	if r.Intent != desk.Move {
+		return nil, r.Intent == desk.Cancel
+	}
+	ids := in.Orders[:min(len(in.Orders), wishOrders)]
+	for _, o := range orders {
+		if !slices.Contains(ids, o.ID) || !o.State.Open() {
+			continue
+		}
+		to := o.Slot
+		if r.To != nil {
+			to = *r.To
+		}
+		for _, room := range desk.NearestRoom(c.night, orders, o, to, wishSlots) {
+			w := wish{Ref: o.Ref, Value: room.Slot.String(), Label: "Move to " + s.slot(room.Slot)}
+			if len(ids) > 1 {
+				w.Label = "Move " + o.Ref + " to " + s.slot(room.Slot)
+			}
+			if room.Free > 0 {
+				w.Label += fmt.Sprintf(" (%d free)", room.Free)
+			}
+			out = append(out, w)
+		}
+	}
+	return out, false
+}
+
+// way says which way a text took.
+func way(m night.Message) string {
+	switch {
+	case m.Adapter == "":
+		return ""
+	case m.Fallen:
+		return "by " + m.Adapter + ", as another way failed"
+	}
+	return "by " + m.Adapter
 }
 
 // chips are the few things that were read in a text. The reading is whatever

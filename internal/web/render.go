@@ -24,7 +24,7 @@ type pages map[string]*template.Template
 func loadPages(st static) (pages, error) {
 	funcs := template.FuncMap{
 		"static": st.url, "act": newAct, "plural": plural, "state": stateWords, "path": url.PathEscape,
-		"sent": messageWords,
+		"sent": messageWords, "choose": choose,
 	}
 	base, err := template.New("").Funcs(funcs).ParseFS(templates.Pages, "pages/layout.html", "pages/parts.html")
 	if err != nil {

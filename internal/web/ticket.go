@@ -2,6 +2,7 @@ package web
 
 import (
 	"fmt"
+	"html/template"
 	"slices"
 	"strings"
 	"time"
@@ -65,14 +66,15 @@ type Ticket struct {
 	Allergy string
 	Note    string
 
-	Colours []colour
-	Model   string // make, model and body
-	Plate   string
-	Part    string // of a plate
-	Vehicle night.Vehicle
-	Spot    string
-	Words   string // their latest text
-	TextID  int64
+	Colours   []colour
+	Model     string // make, model and body
+	Plate     string
+	Part      string // of a plate
+	Vehicle   night.Vehicle
+	Spot      string
+	Collector string // who comes instead of the customer
+	Words     string // their latest text
+	TextID    int64
 
 	Since    int64 // when they came, Unix ms; 0 where they are not here
 	Wait     string
@@ -83,7 +85,7 @@ type Ticket struct {
 	Late     string // how long past their time
 	Expected string // when they say they come; "" for the slot
 	Said     string // the slot or when they say they come
-	Tel      string
+	Tel      template.URL
 	Number   string
 	With     []string // references of other orders of the same number
 }
@@ -127,7 +129,7 @@ func (s *site) ticket(c seen, o night.Order) Ticket {
 		Bags: bagsOf(o.Items), Allergy: o.Allergy, Note: noteBeside(o), Vehicle: o.Vehicle,
 		Model: words(o.Vehicle.Make, o.Vehicle.Model, o.Vehicle.Body),
 		Plate: plateWords(s.Kitchen.Region, o.Vehicle.Plate), Part: o.Vehicle.PlatePart, Spot: o.Arrival.Spot,
-		Packed: !o.PackedAt.IsZero(),
+		Packed: !o.PackedAt.IsZero(), Collector: o.Collector,
 	}
 	for _, name := range o.Vehicle.Colours {
 		t.Colours = append(t.Colours, colour{name, swatch(name)})
@@ -166,13 +168,13 @@ func (s *site) ticket(c seen, o night.Order) Ticket {
 }
 
 // tel gives the address that rings an order's customer, and the number to show.
-func (s *site) tel(o night.Order) (href, shown string) {
+func (s *site) tel(o night.Order) (href template.URL, shown string) {
 	if o.Phone != "" {
-		return "tel:" + o.Phone, national(o.Phone)
+		return telURL(o.Phone), national(o.Phone)
 	}
 	// A landline takes no texts and can still be rung.
 	if n, err := phone.Parse(o.PhoneTyped, s.Kitchen.Region); err == nil {
-		return "tel:" + n.E164, n.National
+		return telURL(n.E164), n.National
 	}
 	return "", o.PhoneTyped
 }

@@ -23,6 +23,7 @@ type Desk interface {
 	OrderActs
 	MessageActs
 	TextActs
+	ChangeActs
 }
 
 // Reader gives what there is to show.
@@ -48,7 +49,16 @@ type OrderActs interface {
 	Packed(ctx context.Context, a desk.Act, packed bool) (night.Order, error)
 	Move(ctx context.Context, a desk.Act, slot night.Clock) (night.Order, error)
 	CorrectVehicle(ctx context.Context, a desk.Act, v night.Vehicle, inboundID int64, corrected []byte) (night.Order, error)
-	Load(ctx context.Context, nightID int64, book []night.Order, who string) (desk.Loaded, error)
+	Told(ctx context.Context, a desk.Act) (night.Order, error)
+	LoadExtent(ctx context.Context, nightID int64, book []night.Order, extent desk.Extent, who string) (desk.Loaded, error)
+}
+
+// ChangeActs is what changes an order after its customer was told, and what
+// such a change would mean.
+type ChangeActs interface {
+	SetNumber(ctx context.Context, a desk.Act, typed string) (night.Order, error)
+	SetCollector(ctx context.Context, a desk.Act, name string) (night.Order, error)
+	Foresee(ctx context.Context, change func(d *desk.Desk) error) ([]desk.Consequence, error)
 }
 
 // MessageActs is what a person does with a text to a customer.

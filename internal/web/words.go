@@ -3,6 +3,7 @@ package web
 import (
 	"errors"
 	"fmt"
+	"html/template"
 	"regexp"
 	"strings"
 	"time"
@@ -56,6 +57,23 @@ func span(d time.Duration) string {
 		return fmt.Sprintf("%d h %02d min", m/60, m%60)
 	}
 	return plural(m/(24*60), "day", "days")
+}
+
+// telURL is the address that rings a number. The template engine lets no such
+// address through unless it is told that it is safe, and a number in E.164 is.
+func telURL(e164 string) template.URL {
+	if !isNumber(e164) {
+		return ""
+	}
+	return template.URL("tel:" + e164) //nolint:gosec // a plus and digits
+}
+
+// choose gives one of two words in a template.
+func choose(cond any, yes, no string) string {
+	if truth, _ := template.IsTrue(cond); truth {
+		return yes
+	}
+	return no
 }
 
 func plural(n int, one, many string) string {
