@@ -134,20 +134,18 @@ type got struct {
 // post is the far side: a mail server and a mailbox, both of libraries that the
 // adapter does not use for its own side of the protocol's logic.
 type post struct {
-	t        testing.TB
-	pem      []byte
-	smtp     *gate
-	imap     *gate
-	server   *smtpserver.Server
-	user     *imapmemserver.User
-	release  chan struct{} // closed at the end: silent ones may go
-	sessions int
+	t       testing.TB
+	pem     []byte
+	smtp    *gate
+	imap    *gate
+	server  *smtpserver.Server
+	user    *imapmemserver.User
+	release chan struct{} // closed at the end: silent ones may go
 
 	mu     sync.Mutex
 	got    []got
 	script []adapterstest.Behaviour
 	refuse map[string]*smtpserver.SMTPError // by stage: auth, mail, rcpt, data
-	sizes  int
 	boxes  map[string]*offered
 }
 
@@ -177,9 +175,6 @@ func newPost(t testing.TB, o options) *post {
 
 func (p *post) startSMTP(o options, conf *tls.Config) {
 	p.server = smtpserver.NewServer(smtpserver.BackendFunc(func(*smtpserver.Conn) (smtpserver.Session, error) {
-		p.mu.Lock()
-		p.sessions++
-		p.mu.Unlock()
 		return &session{p: p}, nil
 	}))
 	p.server.Domain = "mail.example"

@@ -69,7 +69,7 @@ var (
 	headRest = regexp.MustCompile(`(?i)^\*?(sent|date|to|cc|subject|reply-to|gesendet|datum|an|betreff|envoyé|à|objet|` +
 		`enviado( el)?|enviada( em)?|fecha|para|asunto|assunto|inviato|data|a|oggetto|verzonden|aan|onderwerp|` +
 		`skickat|till|ämne|sendt|til|emne|wysłano|do|temat)\*? ?:`)
-	rule3 = regexp.MustCompile(`^ *[-_=*—–]{3,} *$`)
+	anyRule = regexp.MustCompile(`^ *[-_=*—–]{3,} *$`)
 )
 
 // cutAnswered cuts at the head of the e-mail that was answered.
@@ -79,7 +79,7 @@ func cutAnswered(lines []string) []string {
 			return lines[:i]
 		}
 		if headFrom.MatchString(line) && headFollows(lines[i+1:]) {
-			for i > 0 && (lines[i-1] == "" || rule3.MatchString(lines[i-1])) {
+			for i > 0 && (lines[i-1] == "" || anyRule.MatchString(lines[i-1])) {
 				i--
 			}
 			return lines[:i]
@@ -235,7 +235,8 @@ func cutTrailers(lines []string) []string {
 			return lines
 		}
 		last := strings.TrimSpace(lines[end-1])
-		if ownDevice.MatchString(last) && len(last) < 80 || end > 1 && device.MatchString(last) {
+		// A number might be a plate: "sent from the car park, LX19 KTO" stays.
+		if ownDevice.MatchString(last) && len(last) < 80 || end > 1 && device.MatchString(last) && !strings.ContainsAny(last, "0123456789") {
 			lines = lines[:end-1]
 			continue
 		}

@@ -164,6 +164,7 @@ func TestReply(t *testing.T) {
 		{name: "wrote without a date is no introduction", mail: "my wife wrote:\nshe is here", want: "my wife wrote:\nshe is here"},
 		{name: "a sentence that begins like an introduction", mail: "On foot today, number 7\nwhere do I go?", want: "On foot today, number 7\nwhere do I go?"},
 		{name: "sent from stays where it is all there is", mail: "Sent from the office, I come at 5", want: "Sent from the office, I come at 5"},
+		{name: "sent from stays where a plate is in it", mail: "I'm here\nsent from the car park, LX19 KTO", want: "I'm here\nsent from the car park, LX19 KTO"},
 		{name: "a customer's own words", mail: "sorry, I lost the original message", want: "sorry, I lost the original message"},
 		{name: "signs that nobody sees", mail: "\uFEFFI\u200B'm\u00A0here\u200E", want: "I'm here"},
 		{name: "nothing", mail: " \n\n \n", want: ""},
