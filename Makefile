@@ -8,7 +8,7 @@ export PASSBELL_NODE_DIR := $(PEERS)
 export NODE_PATH := $(PEERS)/node_modules
 export AXE_CORE = $(wildcard $(PEERS)/node_modules/axe-core/axe.min.js)
 
-.PHONY: help build test prepare lint unit e2e cross picture fuzz fmt
+.PHONY: help build test prepare lint unit e2e cross picture fuzz train try fmt
 
 help: ## list the targets
 	@grep -hE '^[a-z-]+:.*##' $(MAKEFILE_LIST) | sed -E 's/:.*## /\t/' | expand -t 14
@@ -43,6 +43,16 @@ picture: ## take the README picture of the pass from the demo anew
 
 fuzz: ## each fuzz target for FUZZTIME (5m)
 	@.ci/fuzz $(or $(FUZZTIME),5m)
+
+# Nights that the rules were tuned on: what the rules make of them is no evidence.
+TUNED := gb-saturday,us-friday,ie-thursday,us-wednesday,au-sunday,gb-friday,utterances.tsv
+LABELLED := testdata/train testdata/nights internal/reading/testdata/utterances.tsv
+
+train: ## the learned part of the reader anew from the labelled nights
+	$(GO) run ./internal/corpus/train -out $(or $(OUT),internal/reading/intents.model) -tuned $(TUNED) $(LABELLED)
+
+try: ## how each labelled night is read by what is learned from the others
+	$(GO) run ./internal/corpus/train -try -tuned $(TUNED) $(LABELLED)
 
 fmt: ## gofmt everything
 	gofmt -w cmd internal adapters migrations templates

@@ -58,6 +58,16 @@ func (r *Run) Read(m Message) Answer {
 	return r.answer(m, &got, res)
 }
 
+// Follow takes a message as its label says, and remembers it for the next: the
+// learned model is trained on what people meant, not on what was read so far.
+func (r *Run) Follow(m Message) {
+	got := reading.ReadByRules(m.Text, r.Context(m))
+	if m.Want != nil {
+		got.Intent = reading.Intent(m.Want.Intent)
+	}
+	r.remember(m, &got, r.index.Match(m.From, &got))
+}
+
 // slots gives the slots of the orders that are still to be handed out, earliest
 // first.
 func (r *Run) slots(own []int) []night.Clock {

@@ -103,7 +103,7 @@ func (d *Desk) load(ctx context.Context, tx Tx, n night.Night, book []night.Orde
 	}
 	for _, row := range book {
 		row.KitchenID, row.NightID, row.State = d.kitchen.ID, n.ID, night.Booked
-		row.Vehicle = reading.Read(row.Note, reading.Context{Region: d.kitchen.Region}).Vehicle
+		row.Vehicle = reading.ReadByRules(row.Note, reading.Context{Region: d.kitchen.Region}).Vehicle
 		old, known := byRef[strings.ToLower(row.Ref)]
 		delete(byRef, strings.ToLower(row.Ref))
 		if !known {

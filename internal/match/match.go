@@ -107,7 +107,7 @@ func New(region string, orders []Order) *Index {
 			x.addPlate(i, v.Plate)
 		}
 		if o.Note != "" {
-			x.Declare(i, reading.Read(o.Note, reading.Context{Region: region}).Vehicle)
+			x.Declare(i, reading.ReadByRules(o.Note, reading.Context{Region: region}).Vehicle)
 		}
 	}
 	return x

@@ -2,9 +2,6 @@ package reading
 
 import "passbell/internal/reading/learn"
 
-// Classes are the intents in the order of the model's figures.
-func Classes() []Intent { return Intents() }
-
 // Features describes a text for the learned model: its words and pairs of
 // words, what kind of moment it came in, and what the rules make of it. The
 // features from split on rest on the rules' judgement.
@@ -21,12 +18,18 @@ func (s *scan) features(rule Intent) (out []uint32, split int) {
 	moment := s.momentWord()
 	prev, before := "^", ""
 	words := 0
+	kind, kind2 := learn.Hash("k"), learn.Hash("kk")
+	var last uint64
 	for i := range s.toks {
 		w := s.general(i)
 		if w == "" || w == prev && w[0] == '<' {
 			continue
 		}
 		words++
+		if bits := uint64(s.toks[i].bits); bits != 0 || last != 0 {
+			out = append(out, learn.Mix(kind, bits), learn.Mix(learn.Mix(kind2, last), bits))
+			last = bits
+		}
 		out = append(out, learn.Hash("w", w), learn.Hash("m", moment, w), learn.Hash("p", prev, w))
 		if before != "" {
 			out = append(out, learn.Hash("t", before, prev, w))

@@ -8,6 +8,7 @@
 package reading
 
 import (
+	"slices"
 	"time"
 
 	"passbell/internal/night"
@@ -32,10 +33,11 @@ const (
 	Other   Intent = "other"
 )
 
+// order is the order in which the intents win.
+var order = [...]Intent{Stop, Start, Help, Here, Cancel, Move, Coming, Car, Problem, Ask, Thanks, Other}
+
 // Intents lists the intents in their order.
-func Intents() []Intent {
-	return []Intent{Stop, Start, Help, Here, Cancel, Move, Coming, Car, Problem, Ask, Thanks, Other}
-}
+func Intents() []Intent { return slices.Clone(order[:]) }
 
 // Context is what is known when a text comes in. The zero value reads a text
 // from a stranger on no particular night.

@@ -24,6 +24,16 @@ type scan struct {
 func Read(text string, ctx Context) Reading {
 	s := newScan(text, &ctx)
 	out := s.decide()
+	s.weigh(&out)
+	out.Tokens = s.toks
+	return out
+}
+
+// ReadByRules is Read without the learned model: what the model is trained
+// beside.
+func ReadByRules(text string, ctx Context) Reading {
+	s := newScan(text, &ctx)
+	out := s.decide()
 	out.Tokens = s.toks
 	return out
 }

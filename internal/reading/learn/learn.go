@@ -171,6 +171,15 @@ func Parse(b []byte) (*Model, error) {
 	return m, nil
 }
 
+// Mix makes a feature of a feature and a number.
+func Mix(h uint32, n uint64) uint32 {
+	for range 8 {
+		h = (h ^ uint32(n&0xff)) * 16777619
+		n >>= 8
+	}
+	return h
+}
+
 // Hash makes a feature of strings (FNV-1a, 32 bits).
 func Hash(parts ...string) uint32 {
 	h := uint32(2166136261)
