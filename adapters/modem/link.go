@@ -16,6 +16,7 @@ type link struct {
 	opening chan struct{} // closed when the try under way has ended
 	fails   int
 	next    time.Time // no try before
+	opened  time.Time // when cur was
 	err     error     // of the last try
 	closed  bool
 }
@@ -47,7 +48,7 @@ func (l *link) get(ctx context.Context) (*session, error) {
 			s := l.cur
 			l.mu.Unlock()
 			return s, nil
-		case l.opening == nil && l.err != nil && l.a.now().Before(l.next):
+		case l.opening == nil && l.early():
 			err := l.err
 			l.mu.Unlock()
 			return nil, err
@@ -70,6 +71,19 @@ func (l *link) get(ctx context.Context) (*session, error) {
 	}
 }
 
+// early says that it is not yet time for a try. A modem that answers and breaks
+// at once is not opened again in a tight loop. l.mu is held.
+func (l *link) early() bool {
+	now := l.a.now()
+	if l.err == nil && l.cur != nil {
+		if soon := l.opened.Add(time.Duration(l.a.cfg.ReconnectMin)); now.Before(soon) {
+			l.next = soon
+			l.err = &downError{"the connection to the modem broke; it is opened again in a moment", l.cur.gone()}
+		}
+	}
+	return l.err != nil && now.Before(l.next)
+}
+
 // try opens the port once.
 func (l *link) try() {
 	s, err := l.a.start(l.a.life)
@@ -80,7 +94,7 @@ func (l *link) try() {
 	if err != nil {
 		l.fails++
 		wait := time.Duration(l.a.cfg.ReconnectMax)
-		if l.fails < 30 {
+		if l.fails < 16 { // beyond, the shift might overflow
 			wait = min(wait, time.Duration(l.a.cfg.ReconnectMin)<<(l.fails-1))
 		}
 		l.next = l.a.now().Add(wait - time.Duration(l.a.chance()*float64(wait)/2))
@@ -94,7 +108,7 @@ func (l *link) try() {
 	if l.fails > 0 || l.cur != nil {
 		l.a.log.Info("the modem is ready again")
 	}
-	l.fails, l.cur = 0, s
+	l.fails, l.cur, l.opened = 0, s, l.a.now()
 }
 
 // wait is how long until the next try.

@@ -406,10 +406,12 @@ func TestModemThatForgetsItsSettings(t *testing.T) {
 		defer m.mu.Unlock()
 		return m.cnmi[0] == "2"
 	}
-	waitFor(t, "it is set up", set)
-	m.mu.Lock()
-	m.cnmi = []string{"0", "0", "0", "0", "0"}
-	m.mu.Unlock()
+	waitFor(t, "it is set up and read", func() bool {
+		m.mu.Lock()
+		defer m.mu.Unlock()
+		return m.lists > 0
+	})
+	m.look(func() { m.cnmi = []string{"0", "0", "0", "0", "0"} })
 	waitFor(t, "it is set up again", set)
 	m.Offer(adapters.Inbound{ID: "a", From: "+447700900123", Text: "HERE", At: time.Now()})
 	waitFor(t, "a text comes in", func() bool { return len(sink.Inbounds()) > 0 })

@@ -220,6 +220,56 @@ func TestProbe(t *testing.T) {
 	})
 }
 
+func TestProbeOfABadPlace(t *testing.T) {
+	t.Parallel()
+	tests := []struct{ ask, answer, what, note string }{
+		{"AT+CREG?", "+CREG: 0,3\r\n\r\nOK", "registered with the network", "refuses this SIM"},
+		{"AT+CREG?", "+CREG: 0,5\r\n\r\nOK", "registered with the network", "roaming"},
+		{"AT+CREG?", "+CREG: 2,2\r\n\r\nOK", "registered with the network", "looking for one"},
+		{"AT+CREG?", "+CME ERROR: 4", "registered with the network", "does not know"},
+		{"AT+CSQ", "+CSQ: 99,99\r\n\r\nOK", "signal", "not known"},
+		{"AT+CSQ", "+CSQ: 2,99\r\n\r\nOK", "signal", "very weak: move the modem to a window (-109 dBm)"},
+		{"AT+COPS?", "+COPS: 0\r\n\r\nOK", "operator", "none"},
+		{"AT+CSCA?", "+CSCA: \"\",129\r\n\r\nOK", "message centre", "write smsc"},
+	}
+	for _, tt := range tests {
+		t.Run(tt.ask+" "+tt.note, func(t *testing.T) {
+			t.Parallel()
+			m := newSim(t)
+			m.refuse[tt.ask] = tt.answer
+			a := newAdapter(t, m, simConfig(), simDeps(m))
+			got, err := a.Probe(context.Background())
+			require.NoError(t, err)
+			for _, f := range got {
+				if f.What == tt.what {
+					require.Contains(t, f.Note, tt.note)
+					require.Equal(t, tt.note == "roaming", f.OK)
+				}
+			}
+		})
+	}
+}
+
+// TestSMSCAndValidityOff writes the configured message centre into the PDU and
+// leaves TP-VP out.
+func TestSMSCAndValidityOff(t *testing.T) {
+	t.Parallel()
+	m := newSim(t)
+	cfg := simConfig()
+	cfg.SMSC, cfg.Validity, cfg.Receipts = "+447700900999", "none", "none"
+	a := newAdapter(t, m, cfg, simDeps(m))
+	late := msg
+	late.ValidUntil = time.Now().Add(time.Hour)
+	_, err := a.Send(context.Background(), late)
+	require.NoError(t, err)
+	m.look(func() {
+		p := m.parts[0].t
+		require.Equal(t, tpdu.VpfNotPresent, p.VP.Format)
+		require.False(t, p.FirstOctet.SRR())
+		require.Equal(t, "0", m.cnmi[3], "no reports are asked for")
+	})
+}
+
 func TestModemThatLacksMuch(t *testing.T) {
 	t.Parallel()
 	m := newSim(t)

@@ -56,9 +56,10 @@ type session struct {
 	turn chan struct{} // who holds it may give a command
 	dead chan struct{}
 
-	acked bool     // +CMT and +CDS want an acknowledgement (AT+CSMS=1)
-	cnmi  string   // the indications that were set
-	mems  []string // the stores to look at
+	acked   bool     // +CMT and +CDS want an acknowledgement (AT+CSMS=1)
+	cnmi    string   // the indications that were set
+	settled string   // what the modem made of them
+	mems    []string // the stores to look at
 
 	mu  sync.Mutex
 	cur *running
@@ -299,18 +300,4 @@ func (s *session) write(text string) (int, error) {
 		s.fail(errNoAnswer)
 		return len(text), errNoAnswer // some or all of it may still go out
 	}
-}
-
-// value gives a query and returns the values of its one line. An OK without it
-// means that the modem answers something else.
-func (s *session) value(ctx context.Context, line, prefix string) ([]string, error) {
-	got, err := s.ask(ctx, line, prefix)
-	if err != nil {
-		return nil, err
-	}
-	if len(got.lines) == 0 {
-		s.fail(errOutOfStep)
-		return nil, errOutOfStep
-	}
-	return values(got.lines[0]), nil
 }

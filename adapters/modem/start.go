@@ -6,7 +6,6 @@ import (
 	"errors"
 	"fmt"
 	"slices"
-	"strconv"
 	"strings"
 	"sync"
 	"time"
@@ -329,7 +328,16 @@ func (s *session) indications(ctx context.Context) error {
 			if len(c) > 6 && c[6] == '2' {
 				s.addStore("SR")
 			}
-			return nil
+			// What it says now counts as set: some modems make a number of ours
+			// another one.
+			got, err := s.ask(ctx, "AT+CNMI?", "+CNMI:")
+			if err == nil && len(got.lines) > 0 {
+				s.settled = got.lines[0]
+			}
+			if isFault(err) {
+				return nil
+			}
+			return err
 		}
 		if !isFault(err) {
 			return err
@@ -352,18 +360,16 @@ func (s *session) storesReports(ctx context.Context) bool {
 // itself has lost them, and one whose reports were not acknowledged in time
 // switches its indications off.
 func (s *session) well(ctx context.Context) error {
-	v, err := s.value(ctx, "AT+CNMI?", "+CNMI:")
+	if s.settled == "" {
+		_, err := s.ask(ctx, "AT", "")
+		return err
+	}
+	got, err := s.ask(ctx, "AT+CNMI?", "+CNMI:")
 	if err != nil {
 		return err
 	}
-	if s.cnmi == "" {
-		return nil
-	}
-	for i, want := range strings.Split(s.cnmi, ",") {
-		n, err := strconv.Atoi(want)
-		if err != nil || number(v, i) != n {
-			return errOutOfStep
-		}
+	if len(got.lines) == 0 || got.lines[0] != s.settled {
+		return errOutOfStep
 	}
 	return nil
 }
