@@ -154,7 +154,7 @@ func TestPINWhoseAnswerWasLost(t *testing.T) {
 	m.pin, m.noPINCount = "1234", true
 	m.refuse[`AT+CPIN="9999"`] = "silence"
 	cfg := simConfig()
-	cfg.PIN, cfg.Command = "9999", adapters.Duration(50*time.Millisecond)
+	cfg.PIN, cfg.Command = "9999", adapters.Duration(600*time.Millisecond)
 	a := newAdapter(t, m, cfg, simDeps(m))
 	require.Error(t, persist(t, a))
 	given := 0

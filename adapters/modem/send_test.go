@@ -111,7 +111,7 @@ func TestBrokenOff(t *testing.T) {
 	t.Parallel()
 	m := newSim(t)
 	cfg := simConfig()
-	cfg.Command = adapters.Duration(200 * time.Millisecond)
+	cfg.Command = adapters.Duration(time.Second)
 	a := newAdapter(t, m, cfg, simDeps(m))
 	require.NoError(t, persist(t, a))
 	refuseTexts(m, "silence")

@@ -527,7 +527,7 @@ func (a *Adapter) find(id string) (string, int) {
 func simConfig() Config {
 	ms := func(n int) adapters.Duration { return adapters.Duration(time.Duration(n) * time.Millisecond) }
 	return Config{
-		Port: "/dev/larkfield", PartsPerMinute: 1e6, Burst: 1e6, Command: ms(3000), SendTime: ms(300), Poll: ms(200),
+		Port: "/dev/larkfield", PartsPerMinute: 1e6, Burst: 1e6, Command: ms(6000), SendTime: ms(1500), Poll: ms(200),
 		StoreRetry: ms(10), ThrottlePause: ms(5), ReconnectMin: ms(5), ReconnectMax: ms(20), Storage: "SM",
 	}
 }
