@@ -174,6 +174,10 @@ func (v *vocab) word(out []Token, text string, i int) ([]Token, int) {
 		case isLetter(r):
 			b = appendFolded(b, r)
 		case unicode.Is(unicode.Mn, r):
+		case isApostrophe(r) && len(b) == 1 && b[0] == 't' && j+size < len(text) && letterAt(text, j+size):
+			// "t'van": the article of the north of England.
+			t.Text, t.End = "the", j
+			return v.add(out, t), j
 		case isApostrophe(r) && j > i && j+size < len(text) && letterAt(text, j+size):
 			apostrophe = true
 			if n := j + size; (text[n] == 's' || text[n] == 'S') && (n+1 >= len(text) || !letterAt(text, n+1)) {

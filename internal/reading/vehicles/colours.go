@@ -18,10 +18,30 @@ func (r *reader) settleColours() {
 		if r.target(i) < 0 && r.givenName(i) {
 			continue
 		}
-		if r.target(i) >= 0 || r.saidOf(i) || r.fragment(i) || r.loose(i) || r.foretold(i) {
+		if r.target(i) >= 0 || r.saidOf(i) || r.fragment(i) || r.loose(i) || r.foretold(i) || r.besidePlate(i) || r.partNext(i) || r.ridden(i) && r.last(i) {
 			it.kind = isColour
 		}
 	}
+}
+
+// besidePlate tells whether colour i stands right before or behind a registration:
+// "grey dr73xop", "LX60 RBP, red".
+func (r *reader) besidePlate(i int) bool {
+	k := i + 1
+	for k < len(r.items) && r.near(k) && (r.has(k, roleColour|roleShade|roleIsh) || r.and(k) || r.has(k, roleGlue) && r.first(k).Low == "reg") {
+		k++
+	}
+	if k < len(r.items) && r.sep(k) <= words.Comma && r.plateLike(k) {
+		return true
+	}
+	j := i - 1
+	for j > 0 && r.near(j+1) && r.has(j, roleShade|roleColour) {
+		j--
+	}
+	if j < 0 || r.sep(j+1) > words.Comma || !r.last(i) {
+		return false
+	}
+	return r.plateLike(j) || j > 0 && r.near(j) && r.plateLike(j-1)
 }
 
 // foretold tells whether colour i is said before its vehicle: "it's blue, my
@@ -109,7 +129,7 @@ func (r *reader) givenName(i int) bool {
 	}
 	switch r.first(i).Low {
 	case "jade", "amber", "ruby", "hazel", "violet", "rose", "olive", "scarlett", "scarlet", "sienna", "coral", "pearl",
-		"grey", "gray", "rosa", "blanca", "bianca", "kali", "trang", "sky", "indigo", "cherry", "ginger", "lilac", "gri", "rusty":
+		"grey", "gray", "sandy", "rosa", "blanca", "bianca", "kali", "trang", "sky", "indigo", "cherry", "ginger", "lilac", "gri", "rusty":
 		return !r.near(i) || !r.has(i-1, roleGlue|roleShade|roleColour|roleIsh) || r.first(i-1).Low == "its"
 	}
 	return false
@@ -124,6 +144,9 @@ func (r *reader) target(i int) int {
 		}
 		if r.vehicle(j) {
 			return j
+		}
+		if r.ridden(i) && r.has(j, roleAdj|roleTrim) && !r.has(j, roleColour|roleShade|roleOne) && (j+1 == len(r.items) || !r.near(j+1)) {
+			return j // "in a grey hybrid", "in the red convertible"
 		}
 		if r.has(j, roleColour|roleShade|roleAdj|roleIsh) || r.and(j) {
 			continue
@@ -173,6 +196,9 @@ func (r *reader) ridden(i int) bool {
 		return false
 	}
 	low := r.first(j - 1).Low
+	if r.thereIs(j) {
+		return false // "there is fish in the green one"
+	}
 	return low == "in" || low == "en" || low == "driving" || low == "drive"
 }
 

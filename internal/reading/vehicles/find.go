@@ -94,6 +94,8 @@ type reader struct {
 	clusters []cluster
 	// any is set when some word can mean a vehicle, colour or way of coming.
 	any bool
+	// twoTone is set when a car of more than one colour is spoken of.
+	twoTone bool
 }
 
 const vehicleRoles = roleColour | roleBody | rolePickup | roleTruck | roleCar
@@ -105,6 +107,7 @@ func (r *reader) tag() {
 		if it.roles&vehicleRoles != 0 || it.lex != nil && len(it.lex.names) > 0 {
 			r.any = true
 		}
+		r.twoTone = r.twoTone || it.lex != nil && len(it.lex.colours) == 1 && it.lex.colours[0] == "multi"
 		if w := r.words[i].Low; len(w) >= 4 && (w[:4] == "walk" || w == "foot" || w[:4] == "stro") ||
 			w == "caminando" || w == "andando" || w == "pie" {
 			r.any = true
@@ -156,7 +159,7 @@ func (r *reader) lookup(i int) item {
 		}
 		n += copy(key[n:], w.Low)
 		x := r.lex.words[string(key[:n])]
-		if x != nil && x.cuts&cuts == cuts {
+		if x != nil && (x.cuts&cuts == cuts || j == i+1 && best.lex == nil && x.torn(&r.words[i], w, n)) {
 			best.lex, best.roles, best.to = x, x.roles, j+1
 		}
 	}
@@ -173,11 +176,39 @@ func (r *reader) lookup(i int) item {
 		}
 	}
 	if best.lex == nil && !best.poss {
-		if x := r.lex.slip(w); x != nil {
+		if x := r.lex.words[squeezed(w.Low, key[:0])]; x != nil {
+			best.lex, best.roles = x, x.roles
+		} else if x := r.lex.slip(w); x != nil {
 			best.lex, best.roles, best.slip = x, x.roles, true
 		}
 	}
 	return best
+}
+
+// torn tells whether a sure name may have been dictated in two words: "pa jero".
+func (x *lexeme) torn(a, b *words.Word, n int) bool {
+	return n >= 6 && len(a.Low) >= 2 && len(b.Low) >= 2 && b.Before == words.Space && a.Class == words.Letters && b.Class == words.Letters &&
+		len(x.names) > 0 && x.names[0].trust == sure && !(words.Common(a.Low) && words.Common(b.Low))
+}
+
+// squeezed writes letters that are drawn out once: "redddd" is red. It gives ""
+// for a word without any.
+func squeezed(low string, buf []byte) string {
+	if len(low) < 5 || len(low) > cap(buf) {
+		return ""
+	}
+	long := false
+	for i := range len(low) {
+		if n := len(buf); n > 0 && buf[n-1] == low[i] {
+			long = long || i > 1 && low[i-2] == low[i]
+			continue
+		}
+		buf = append(buf, low[i])
+	}
+	if !long {
+		return ""
+	}
+	return string(buf)
 }
 
 // contraction tells whether 's after the word is short for "is" rather than a

@@ -1,6 +1,10 @@
 package vehicles
 
-import "passbell/internal/reading/vehicles/words"
+import (
+	"strings"
+
+	"passbell/internal/reading/vehicles/words"
+)
 
 // foot sets the body of somebody who says that they walk, where no vehicle is
 // theirs.
@@ -27,7 +31,11 @@ func (r *reader) low(i int) string {
 
 // walks tells whether word i says that somebody comes on foot.
 func (r *reader) walks(i int) bool {
-	switch r.low(i) {
+	low := r.low(i)
+	if strings.HasPrefix(low, "walkingg") || strings.HasPrefix(low, "walkinn") {
+		low = "walking"
+	}
+	switch low {
 	case "foot":
 		p := r.low(i - 1)
 		return p == "on" || p == "by"
@@ -41,11 +49,26 @@ func (r *reader) walks(i int) bool {
 		return !r.denied(i) && !r.elsewhere(i)
 	case "walk":
 		switch r.low(i - 1) {
+		case "i", "we":
+			return i+1 == len(r.words) || r.words[i+1].Before >= words.Comma || r.low(i+1) == "over" || r.low(i+1) == "down" || r.low(i+1) == "up" || r.low(i+1) == "here"
+		case "min", "mins", "minute", "minutes", "minutes'", "minuto", "minutos":
+			return !r.denied(i-2) && !r.queried(i)
 		case "ill", "will", "gonna", "well", "to":
 			return (r.low(i-1) != "to" || r.low(i-2) == "going" || r.low(i-2) == "have" || r.low(i-2) == "had") && !r.elsewhere(i)
 		}
 	}
 	return false
+}
+
+// queried tells whether the way is asked about: "is it a 10 min walk".
+func (r *reader) queried(i int) bool {
+	for j := i - 1; j >= 0; j-- {
+		switch r.low(j) {
+		case "is", "how", "can", "would", "its", "station":
+			return r.low(j) != "its" || j == 0
+		}
+	}
+	return i+1 < len(r.words) && r.low(i+1) == "from"
 }
 
 // denied tells whether the walking is denied or asked about.

@@ -40,6 +40,11 @@ func (r *reader) gather(dst []cluster) []cluster {
 			dst = append(dst, cluster{from: i})
 		}
 		c := &dst[len(dst)-1]
+		if it.kind == isColour && r.partNext(i) && len(dst) > 1 && c.from == i {
+			// "two tone LandCruiser, white top sand bottom"
+			dst = dst[:len(dst)-1]
+			c = &dst[len(dst)-1]
+		}
 		c.to = i + 1
 		last = i
 		switch it.kind {
@@ -64,6 +69,18 @@ func (r *reader) gather(dst []cluster) []cluster {
 		dst[k].dropped = r.foreign(&dst[k])
 	}
 	return dst
+}
+
+// partNext tells whether a part of a car painted in two colours follows item i.
+func (r *reader) partNext(i int) bool {
+	if !r.twoTone || !r.near(i+1) {
+		return false
+	}
+	switch r.first(i + 1).Low {
+	case "top", "roof", "bottom", "bonnet", "hood", "body", "half", "sides", "lid", "underneath", "below":
+		return true
+	}
+	return false
 }
 
 // linked tells whether settled item i belongs to the mention c that ended with
@@ -198,11 +215,22 @@ func (r *reader) merge() Found {
 	if sum.body == "bicycle" {
 		sum.ncolours, sum.make, sum.model = 0, "", ""
 	}
+	sum.dropMulti()
 	f.Make, f.Model, f.Body = sum.make, sum.model, sum.body
 	if sum.ncolours > 0 {
 		f.Colours = slices.Clone(sum.colours[:sum.ncolours])
 	}
 	return f
+}
+
+// dropMulti lets the colours of a "two tone" car that are named stand for it.
+func (c *cluster) dropMulti() {
+	k := slices.Index(c.colours[:c.ncolours], "multi")
+	if k < 0 || c.ncolours < 2 {
+		return
+	}
+	copy(c.colours[k:], c.colours[k+1:c.ncolours])
+	c.ncolours--
 }
 
 func clash(a, b *cluster) bool {

@@ -118,8 +118,15 @@ func (r *reader) oneMeant(i int) bool {
 	for j >= 0 && r.has(j, roleColour|roleShade|roleAdj) {
 		j--
 	}
+	if j < 0 || !r.near(j+1) {
+		// "dark grey one with the snorkel", "it'll be the corsa, yella one"
+		return i+1 == len(r.items) || !r.near(i+1) || r.first(i+1).Low == "with" || r.first(i+1).Low == "w"
+	}
 	if !r.has(j, roleDet) {
 		return false
+	}
+	if r.thereIs(j) {
+		return false // "there is fish in the green one"
 	}
 	if j == 0 || r.sep(j) >= words.Comma {
 		return true
@@ -129,6 +136,17 @@ func (r *reader) oneMeant(i int) bool {
 		return true
 	}
 	return r.has(j-1, roleIn)
+}
+
+// thereIs tells whether "there is" stands before item j in its clause, so that
+// what follows is said of a thing.
+func (r *reader) thereIs(j int) bool {
+	for k := j - 1; k >= 0 && r.near(k+1); k-- {
+		if low := r.first(k).Low; low == "theres" || low == "there" && (r.first(k+1).Low == "is" || r.first(k+1).Low == "are" || r.first(k+1).Low == "was") {
+			return true
+		}
+	}
+	return false
 }
 
 // settleNames decides which makes and models are meant, sure ones first, so that
@@ -148,11 +166,36 @@ func (r *reader) settleNames() {
 		if !it.slip {
 			t = r.leastTrust(i)
 		}
+		if t == ifCar && !r.sold(i) && r.spoken(i) {
+			continue // "the keys to the astro" where no Astro is sold
+		}
+		if t == afterMake && len(r.first(i).Low) == 1 && r.items[i].to == r.items[i].from+1 && !r.first(i).Upper && r.first(i).Class == words.Letters && r.followed(i) {
+			continue // "un tesla y mi esposo"
+		}
 		if t == sure || t == ifCar && r.cause(i) || t == afterMake && r.madeBefore(i) || t == afterMake && r.colouredNumber(i) {
 			r.settleName(i)
 		}
 	}
 }
+
+// spoken tells whether item i is merely a thing that is spoken of, "the keys to the
+// astro", rather than what somebody drives or comes in.
+func (r *reader) spoken(i int) bool {
+	return i > 1 && r.near(i) && r.has(i-1, roleDet) && r.near(i-1) && !r.has(i-2, roleIn|roleColour|roleShade|roleAdj) && r.first(i-2).Low != "in"
+}
+
+// sold tells whether a name that item i may be is sold in the market.
+func (r *reader) sold(i int) bool {
+	for _, n := range r.items[i].lex.names {
+		if n.regions&r.market != 0 {
+			return true
+		}
+	}
+	return false
+}
+
+// followed tells whether the clause goes on after item i.
+func (r *reader) followed(i int) bool { return r.near(i + 1) }
 
 // free tells whether item i can be a name and has not been settled otherwise. A
 // phrase that is a colour or a body before it is a name stays one.
@@ -269,11 +312,17 @@ func (r *reader) cause(i int) bool {
 	if r.inBefore(i) {
 		return true
 	}
+	if (!r.faint(i) || i > 0 && r.first(i).Title && !r.items[i].slip) && r.opens(i) && r.near(i+1) && r.first(i+1).Low == "with" {
+		return true // "Here, Yeti with the roof box"
+	}
 	if r.near(i+1) && r.plateLike(i+1) {
 		return !r.faint(i) || r.near(i+1) && r.first(i+1).Class == words.Mixed
 	}
 	return !r.faint(i) && len(r.first(i).Low) > 3 && r.onlyCar(i)
 }
+
+// opens tells whether item i begins its clause.
+func (r *reader) opens(i int) bool { return i == 0 || !r.near(i) }
 
 // faint tells whether item i is so common a word that "in the …" is not enough.
 func (r *reader) faint(i int) bool {
@@ -340,8 +389,10 @@ func (r *reader) inBefore(i int) bool {
 	if j >= 0 && r.near(j+1) && strings.HasPrefix(r.first(j).Low, "driv") {
 		return true
 	}
-	// "in his old Mercury", "in my Panda": somebody's.
-	return j >= 0 && r.near(j+1) && r.first(j).Low == "in" && r.owned(j+1, i) && !r.items[i].slip && !placeOrThing(r.first(i).Low)
+	// "in his old Mercury", "in my Panda": somebody's; "out front in the patrol" ends
+	// the clause of somebody who is there.
+	return j >= 0 && r.near(j+1) && r.first(j).Low == "in" && !r.items[i].slip && !placeOrThing(r.first(i).Low) &&
+		(r.owned(j+1, i) || !r.followed(i) && r.sold(i) && r.arrived())
 }
 
 // placeOrThing tells whether one can be "in my" something of that name without a
@@ -379,10 +430,26 @@ func (r *reader) plateLike(i int) bool {
 		return len(w.Low) >= 2 && a.Class == words.Letters && len(a.Low) <= 2 && !words.Common(a.Low) && b.Class != words.Letters
 	}
 	if w.Class == words.Mixed {
+		if timed(w.Low) {
+			return false
+		}
 		return len(w.Low) >= 5 || len(w.Low) == 4 && r.near(i+1) && len(r.first(i+1).Low) == 3
 	}
 	return w.Class == words.Letters && len(w.Low) == 3 && !words.Common(w.Low) && r.near(i+1) &&
 		r.first(i+1).Class == words.Digits && len(r.first(i+1).Low) >= 3
+}
+
+// timed tells whether a word is a number with a unit of time: "10mins", "630pm".
+func timed(low string) bool {
+	k := 0
+	for k < len(low) && low[k] >= '0' && low[k] <= '9' {
+		k++
+	}
+	switch low[k:] {
+	case "min", "mins", "minutes", "minute", "pm", "am", "ish", "hrs", "hours", "hour", "oclock", "pmish":
+		return true
+	}
+	return false
 }
 
 // onlyCar tells whether the whole text is a description with item i in it.

@@ -20,6 +20,9 @@ func (l *lexicon) slip(w *words.Word) *lexeme {
 	if w.Class != words.Letters || len(s) < minSlip-1 || len(s) > 20 || words.Common(s) {
 		return nil
 	}
+	if x := l.rounded(s); x != nil {
+		return x
+	}
 	best, bestDist, tie := "", 3, false
 	try := func(short []byte) {
 		for _, key := range l.slips[string(short)] {
@@ -60,6 +63,26 @@ func (l *lexicon) slip(w *words.Word) *lexeme {
 		return nil
 	}
 	return l.words[best]
+}
+
+// rounded finds a name in "a" that was written as it is said with an r behind it:
+// "corsar", "fiester".
+func (l *lexicon) rounded(s string) *lexeme {
+	if len(s) < minSlip || s[len(s)-1] != 'r' {
+		return nil
+	}
+	var buf [20]byte
+	n := copy(buf[:], s[:len(s)-1])
+	switch buf[n-1] {
+	case 'a', 'e':
+		buf[n-1] = 'a'
+	default:
+		return nil
+	}
+	if x := l.words[string(buf[:n])]; x != nil && len(x.names) > 0 && x.names[0].trust == sure {
+		return x
+	}
+	return nil
 }
 
 // distance is the optimal string alignment distance of two short words, or more

@@ -248,7 +248,7 @@ func (l *lexicon) loadWords(text string) error {
 				x.body = value
 			}
 			x.roles |= as
-			if kind == "colour" && value != "multi" {
+			if kind == "colour" && value != "multi" && (row[2] == "" || row[2] == "es") {
 				l.addSlips(phrase)
 			}
 		}

@@ -150,6 +150,9 @@ func (s *splitter) word() {
 	firstCap := false
 	for s.pos < len(s.text) {
 		r, size := utf8.DecodeRuneInString(s.text[s.pos:])
+		if isApostrophe(r) && len(s.low) == int(w.lo)+1 && s.low[w.lo] == 't' {
+			break // "t'van": the article of the north of England
+		}
 		if isApostrophe(r) && len(s.low) > int(w.lo) && s.letterAt(s.pos+size) {
 			next, n := utf8.DecodeRuneInString(s.text[s.pos+size:])
 			w.Poss = (next == 's' || next == 'S') && !s.letterAt(s.pos+size+n)
