@@ -224,15 +224,13 @@ func partOf(d *delivery) longtext.Part {
 // sweep hands on everything in one store and deletes what is stored. all becomes
 // false where something could not be stored.
 func (in *inlet) sweep(ctx context.Context, s *session, mem string, all *bool) error {
-	if len(s.mems) > 1 {
-		_, err := s.ask(ctx, fmt.Sprintf(`AT+CPMS="%s"`, mem), "+CPMS:")
-		if isFault(err) && mem != s.mems[0] {
-			s.dropStore(mem)
-			return nil
-		}
-		if err != nil {
-			return err
-		}
+	err := s.selectStore(ctx, mem)
+	if isFault(err) && mem != s.mems[0] {
+		s.dropStore(mem)
+		return nil
+	}
+	if err != nil {
+		return err
 	}
 	got, err := s.do(ctx, command{line: "AT+CMGL=4", prefix: answerList, time: 6 * time.Duration(in.a.cfg.Command)})
 	if err != nil {

@@ -60,6 +60,7 @@ type session struct {
 	cnmi    string   // the indications that were set
 	settled string   // what the modem made of them
 	mems    []string // the stores to look at
+	mem     string   // the one that is selected
 
 	mu  sync.Mutex
 	cur *running

@@ -384,8 +384,8 @@ func (m *sim) ask() {
 
 func (m *sim) cpms(name, arg string) {
 	m.mu.Lock()
-	state := fmt.Sprintf(`"SM",%d,%d`, len(m.stores["SM"]), m.capacity)
-	reply := []string{"+CPMS: " + strings.Join([]string{state, state, state}, ","), "OK"}
+	state := func(mem string) string { return fmt.Sprintf(`"%s",%d,%d`, mem, len(m.stores[mem]), m.capacity) }
+	reply := []string{"+CPMS: " + strings.Join([]string{state(m.mem), state("ME"), state("SM")}, ","), "OK"}
 	switch {
 	case name == "+CPMS" && arg == "?":
 		list := `("SM","ME","SR")`

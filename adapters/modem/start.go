@@ -287,7 +287,8 @@ func (s *session) stores(ctx context.Context) error {
 		return errOutOfStep
 	}
 	v := values(got.lines[0]) // name, used, total of each of three stores
-	for _, i := range []int{0, 6} {
+	s.mem = v[0]
+	for _, i := range []int{0, 3, 6} {
 		if i < len(v) {
 			s.addStore(v[i])
 		}
@@ -350,10 +351,23 @@ func (s *session) indications(ctx context.Context) error {
 	return nil
 }
 
-// storesReports says whether there is a store for status reports.
+// selectStore makes a store the one that is listed and deleted from.
+func (s *session) selectStore(ctx context.Context, name string) error {
+	if s.mem == name {
+		return nil
+	}
+	_, err := s.ask(ctx, fmt.Sprintf(`AT+CPMS="%s"`, name), "+CPMS:")
+	if err == nil {
+		s.mem = name
+	}
+	return err
+}
+
+// storesReports says whether there is a store for status reports that can be
+// looked at.
 func (s *session) storesReports(ctx context.Context) bool {
 	got, err := s.ask(ctx, "AT+CPMS=?", "+CPMS:")
-	return err == nil && len(got.lines) > 0 && strings.Contains(got.lines[0], `"SR"`)
+	return err == nil && len(got.lines) > 0 && strings.Contains(got.lines[0], `"SR"`) && s.selectStore(ctx, "SR") == nil
 }
 
 // well checks that the modem still has its settings: one that started anew by
