@@ -66,7 +66,7 @@ func assemble(s sheet, name string, opt Options) (Book, error) {
 		opt: opt, lay: lay, kinds: newKinds(opt.Mapping),
 		byKey: make(map[string]*group, len(s.rows)), phones: phone.NewReader(opt.Region), memos: newMemos(),
 		book: Book{
-			Problems: s.notes, Columns: lay.names(), From: map[string][]int{},
+			Problems: s.notes, Columns: lay.names(), Headings: lay.titles(), From: map[string][]int{},
 			Held: map[string]string{}, Unplaced: map[string]bool{}, Shape: shape(s, lay),
 		},
 	}

@@ -37,6 +37,7 @@ type Book struct {
 	LeftOut  []LeftOut
 	Problems []Problem
 	Columns  map[string]string // field to the heading it was read from
+	Headings []string          // all of the file's, from left to right
 	Shape    string            // the same for every file with these headings
 	Rows     int               // rows with something in them, headings not counted
 	// From gives the row numbers of each order by its reference. Rows of orders

@@ -60,6 +60,17 @@ func findLayout(s sheet, opt Options) (layout, error) {
 	return l, nil
 }
 
+// titles lists the file's headings.
+func (l *layout) titles() []string {
+	var out []string
+	for _, c := range l.columns {
+		if c.title != "" {
+			out = append(out, c.title)
+		}
+	}
+	return out
+}
+
 // findHead finds the row that names the columns among the first rows: the one
 // that names most fields. A file without any has none.
 func findHead(s sheet) int {

@@ -270,12 +270,19 @@ func tidy(s string) string {
 }
 
 func (s *site) onNight(fn func(ctx context.Context, nightID int64, who string) (notice, error)) http.HandlerFunc {
+	return s.onNightForm(func(ctx context.Context, nightID int64, who string, _ url.Values) (notice, error) {
+		return fn(ctx, nightID, who)
+	})
+}
+
+// onNightForm is onNight for an act that also needs what was filled in.
+func (s *site) onNightForm(fn func(ctx context.Context, nightID int64, who string, form url.Values) (notice, error)) http.HandlerFunc {
 	return func(w http.ResponseWriter, r *http.Request) {
 		nightID, ok := s.nightOf(w, r)
 		if !ok {
 			return
 		}
-		n, err := fn(r.Context(), nightID, s.who(r.Context()))
+		n, err := fn(r.Context(), nightID, s.who(r.Context()), r.PostForm)
 		if err != nil {
 			n = s.sorry(night.Order{}, r.URL.Path, err)
 		}

@@ -325,7 +325,7 @@ func TestBeforeClosing(t *testing.T) {
 	h.open()
 	handler := h.handler(nil)
 	require.Contains(t, page(t, handler, "/"), "Orders are still open")
-	plan := page(t, handler, "/messages")
+	plan := page(t, handler, "/plan")
 	require.Contains(t, plan, "The plan, if orders closed now")
 	require.Contains(t, plan, "the yard behind 14 Mill Lane")
 	require.Contains(t, page(t, handler, "/report"), "The night in numbers")

@@ -160,6 +160,14 @@ func (h *house) newDesk() (*desk.Desk, error) {
 // open adds the night and loads its book; nobody is told yet.
 func (h *house) open() {
 	h.t.Helper()
+	h.openEmpty()
+	_, err := h.desk.Load(h.t.Context(), h.night.ID, book(), "cook")
+	require.NoError(h.t, err)
+}
+
+// openEmpty adds the night, without a book.
+func (h *house) openEmpty() {
+	h.t.Helper()
 	ctx := h.t.Context()
 	var err error
 	h.desk, err = h.newDesk()
@@ -170,8 +178,6 @@ func (h *house) open() {
 		ClosesAt: evening("18:00").AddDate(0, 0, -3), InstructAt: evening("18:00").AddDate(0, 0, -3),
 		RemindBefore: 5 * time.Hour, RemindFrom: 9 * 60,
 	}, "cook")
-	require.NoError(h.t, err)
-	_, err = h.desk.Load(ctx, h.night.ID, book(), "cook")
 	require.NoError(h.t, err)
 }
 

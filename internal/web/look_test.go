@@ -70,7 +70,7 @@ func TestEveryPageFitsAndIsAccessible(t *testing.T) {
 	pages := map[string]string{
 		"pass": server.URL + "/", "orders": server.URL + "/orders", "search": server.URL + "/orders?q=qazi", "order": server.URL + "/orders/K406",
 		"cancel": server.URL + "/orders/K430/cancel", "text": server.URL + "/texts/" + itoa(openTexts(t, h)[0]) + "?q=cal", "messages": server.URL + "/messages", "report": server.URL + "/report",
-		"none": serve(empty, "") + "/", "plan": serve(before, "") + "/messages", "sign-in": serve(signIn, "open sesame") + "/sign-in",
+		"none": serve(empty, "") + "/", "plan": serve(before, "") + "/plan", "open-messages": serve(before, "") + "/messages", "open-pass": serve(before, "") + "/", "more": server.URL + "/more", "book": server.URL + "/book", "closed-plan": server.URL + "/plan", "sign-in": serve(signIn, "open sesame") + "/sign-in",
 		"missing": server.URL + "/orders/K999", "bare-order": server.URL + "/orders/K421",
 		"needs": serve(needs, "") + "/",
 	}
@@ -80,6 +80,8 @@ func TestEveryPageFitsAndIsAccessible(t *testing.T) {
 		pages["look-"+do] = server.URL + "/orders/K430"
 		pressed["look-"+do] = `form[action$="/look"] input[value="` + do + `"] ~ button`
 	}
+	reading := serve(before, "")
+	pages["read"] = reading + readPath(t, reading, aBook)
 	for name, url := range pages {
 		t.Run(name, func(t *testing.T) {
 			for _, width := range []int64{375, 1280} {
@@ -129,7 +131,7 @@ func fits(ctx context.Context, t *testing.T, where string) {
 	require.NoError(t, err, where)
 	small, err := chromedp.Run(ctx, chromedp.Evaluate[[]string](`[...document.querySelectorAll('button, a, summary, select, input:not([type=hidden])')]
 		.filter(e => e.offsetParent && getComputedStyle(e).display !== 'inline' && !e.matches('.skip'))
-		.filter(e => e.getBoundingClientRect().height < 44)
+		.filter(e => (e.type === 'checkbox' ? e.closest('label') : e).getBoundingClientRect().height < 44)
 		.map(e => e.outerHTML.slice(0, 120))`))
 	require.NoError(t, err, where)
 	assert.LessOrEqual(t, wide, 0.0, where+": it scrolls sideways")

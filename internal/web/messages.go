@@ -2,7 +2,6 @@ package web
 
 import (
 	"context"
-	"html/template"
 	"slices"
 	"time"
 
@@ -12,7 +11,7 @@ import (
 // messagesPage is what goes out, what went out and what came in.
 type messagesPage struct {
 	Origin
-	Plan     *planned // before closing
+	Open     bool // orders are not closed yet
 	Counts   []stateCount
 	Trouble  []sentText
 	Log      []sentText
@@ -23,18 +22,6 @@ type messagesPage struct {
 type stateCount struct {
 	State night.MessageState
 	N     int
-}
-
-type planned struct {
-	Summary string
-	Texts   []sentText
-	LeftOut []leftOut
-}
-
-type leftOut struct {
-	Ref, Name, Kind, Why, Number string
-
-	Tel template.URL
 }
 
 type inboundLine struct {
@@ -56,12 +43,7 @@ func (s *site) messagesView(ctx context.Context, n night.Night) (view, error) {
 	if err != nil {
 		return view{}, err
 	}
-	p := messagesPage{Origin: c.Origin}
-	if n.ClosedAt.IsZero() {
-		if p.Plan, err = s.planned(ctx, c, orders); err != nil {
-			return view{}, err
-		}
-	}
+	p := messagesPage{Origin: c.Origin, Open: n.ClosedAt.IsZero()}
 	names := namesByID(orders)
 	counts := map[night.MessageState]int{}
 	slices.SortStableFunc(messages, func(a, b night.Message) int { return moment(b).Compare(moment(a)) })
@@ -99,28 +81,4 @@ func moment(m night.Message) time.Time {
 		return m.DueAt
 	}
 	return m.SettledAt
-}
-
-// planned is who would get what, and who is left out, if orders closed now.
-func (s *site) planned(ctx context.Context, c seen, orders []night.Order) (*planned, error) {
-	pre, err := s.Desk.Preview(ctx, c.night.ID)
-	if err != nil {
-		return nil, err
-	}
-	p := &planned{Summary: pre.Summary()}
-	names := namesByID(orders)
-	for _, m := range pre.Messages {
-		p.Texts = append(p.Texts, s.sentText(c, m, names))
-	}
-	byID := map[int64]night.Order{}
-	for _, o := range orders {
-		byID[o.ID] = o
-	}
-	for _, l := range pre.LeftOut {
-		o := byID[l.OrderID]
-		out := leftOut{Ref: o.Ref, Name: o.Name, Kind: kindWords(l.Kind), Why: string(l.Why)}
-		out.Tel, out.Number = s.tel(o)
-		p.LeftOut = append(p.LeftOut, out)
-	}
-	return p, nil
 }

@@ -234,6 +234,10 @@ func (s *site) viewOf(ctx context.Context, n night.Night, u *url.URL) (view, err
 		return s.textView(ctx, n, parts[1], u.Query().Get("q"))
 	case len(parts) == 1 && parts[0] == "messages":
 		return s.messagesView(ctx, n)
+	case u.Path == "/plan":
+		return s.planView(ctx, n)
+	case u.Path == "/more":
+		return s.moreView(n)
 	case len(parts) == 1 && parts[0] == "report":
 		return s.reportView(ctx, n)
 	}
@@ -243,6 +247,7 @@ func (s *site) viewOf(ctx context.Context, n night.Night, u *url.URL) (view, err
 func (s *site) addPages(mux *http.ServeMux) {
 	for _, pattern := range []string{
 		"GET /{$}", "GET /orders", "GET /orders/{ref}", "GET /orders/{ref}/cancel", "GET /texts/{id}", "GET /messages", "GET /report",
+		"GET /plan", "GET /more",
 	} {
 		mux.HandleFunc(pattern, func(w http.ResponseWriter, r *http.Request) {
 			s.show(w, r, r.URL.RequestURI(), s.popNotice(r.Context()))

@@ -34,7 +34,7 @@ func (s *site) reportView(ctx context.Context, n night.Night) (view, error) {
 			p.Texts = append(p.Texts, stateCount{st, r.Messages[st]})
 		}
 	}
-	return view{Template: "report", Live: true, Title: "Report", Tab: "report", Data: p}, nil
+	return view{Template: "report", Live: true, Title: "Report", Tab: "more", Data: p}, nil
 }
 
 // minutes writes a wait as minutes and seconds.

@@ -5,6 +5,7 @@ package web
 import (
 	"context"
 	"errors"
+	"io"
 	"log/slog"
 	"net/http"
 	"sync"
@@ -12,9 +13,11 @@ import (
 
 	"github.com/alexedwards/scs/v2"
 
+	"passbell/internal/book"
 	"passbell/internal/desk"
 	"passbell/internal/live"
 	"passbell/internal/night"
+	"passbell/internal/wording"
 )
 
 // Desk is what the pages and the API need of the desk.
@@ -24,6 +27,7 @@ type Desk interface {
 	MessageActs
 	TextActs
 	ChangeActs
+	BookActs
 }
 
 // Reader gives what there is to show.
@@ -50,7 +54,15 @@ type OrderActs interface {
 	Move(ctx context.Context, a desk.Act, slot night.Clock) (night.Order, error)
 	CorrectVehicle(ctx context.Context, a desk.Act, v night.Vehicle, inboundID int64, corrected []byte) (night.Order, error)
 	Told(ctx context.Context, a desk.Act) (night.Order, error)
+}
+
+// BookActs reads and loads order books, and closes orders.
+type BookActs interface {
+	ReadBook(ctx context.Context, r io.ReadSeeker, name string, opt book.Options) (book.Book, error)
 	LoadExtent(ctx context.Context, nightID int64, book []night.Order, extent desk.Extent, who string) (desk.Loaded, error)
+	RememberColumns(ctx context.Context, shape string, mapping map[string]string) error
+	SeeProblems(ctx context.Context, nightID int64, problems []book.Problem) error
+	Close(ctx context.Context, nightID int64, who string) (desk.Preview, error)
 }
 
 // ChangeActs is what changes an order after its customer was told, and what
@@ -101,6 +113,8 @@ type Config struct {
 	// Demo says that the clock runs fast and that no text leaves the machine;
 	// numbers that are reserved for fiction are taken as real.
 	Demo bool
+	// Price is what a part of a text costs; zero where that is not known.
+	Price wording.Price
 	// Pace is how often open pages hear from the server; zero fields get their
 	// defaults.
 	Pace Pace
@@ -136,6 +150,7 @@ type site struct {
 	static   static
 	sessions *scs.SessionManager
 	frames   frames
+	shelf    shelf
 	// acting makes a look at an order and the act that follows one thing, so
 	// that of two taps the second sees what the first did.
 	acting sync.Mutex
@@ -169,6 +184,7 @@ func (s *site) routes() (http.Handler, error) {
 	pages := http.NewServeMux()
 	s.addPages(pages)
 	s.addActs(pages)
+	s.addBook(pages)
 	api := http.NewServeMux()
 	s.addAPI(api)
 
