@@ -245,15 +245,16 @@ func (d *Desk) SendDoubtfulAgain(ctx context.Context, nightID int64, who string)
 	return len(doubtful), err
 }
 
-// ByHand records that a person told the customer in another way, by a call as a
-// rule, what a text could not.
+// ByHand records that a person told the customer in another way, by a call or
+// from a phone of their own, what a text could not. A text that still waits for
+// its time does not go out as well.
 func (d *Desk) ByHand(ctx context.Context, messageID int64, who string) error {
 	return d.write(ctx, func(tx Tx, now time.Time) error {
 		m, err := tx.Message(ctx, messageID)
 		if err != nil {
 			return err
 		}
-		from := []night.MessageState{night.Failed, night.Missed, night.InDoubt}
+		from := []night.MessageState{night.Failed, night.Missed, night.InDoubt, night.Due}
 		ok, err := tx.SetMessageState(ctx, messageID, from, night.ByHand, "told by "+who, now)
 		if err != nil {
 			return err
