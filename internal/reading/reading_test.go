@@ -164,3 +164,29 @@ func FuzzRead(f *testing.F) {
 		}
 	})
 }
+
+// TestPlateMeant reads texts that name two plates, or a plate that is a name.
+func TestPlateMeant(t *testing.T) {
+	t.Parallel()
+	for _, tt := range []struct{ name, region, text, plate string }{
+		{"replaced", "AU", "YRD-5O5? nah thats the trailer. its 5O6 YRD", "506YRD"},
+		{"denied before", "GB", "not AB12 CDE, its AB13 CDE", "AB13CDE"},
+		{"denied behind", "GB", "AB12 CDE not AB13 CDE", "AB12CDE"},
+		{"two plainly", "GB", "AB12 CDE and AB13 CDE", "AB12CDE"},
+		{"a name in capitals", "AU", "white GLC, plate is MAR IAM", "MARIAM"},
+	} {
+		t.Run(tt.name, func(t *testing.T) {
+			t.Parallel()
+			got := Read(tt.text, Context{Region: tt.region, Book: names{"mariam": true}})
+			require.Equal(t, tt.plate, got.Vehicle.Plate)
+		})
+	}
+}
+
+// names is an order book of names alone.
+type names map[string]bool
+
+func (n names) IsRef(string) bool         { return false }
+func (n names) IsName(w string) bool      { return n[w] }
+func (n names) Refs() map[string]struct{} { return nil }
+func (n names) Plates() map[string]string { return nil }

@@ -65,6 +65,9 @@ func (f *finder) context(w *window, strong float64) float64 {
 	if w.joins > 1 {
 		s -= 0.05
 	}
+	if w.joins > 0 && w.to < len(f.words) && f.words[w.to].Before == words.Join && len(f.words[w.to].Low) <= 3 {
+		s -= 0.4 // "AB-123" of "AB-123-CD"
+	}
 	if w.everyday > 0 || w.shouted > 0 && !w.mixed && !tight && !f.meantAsPlate(w) {
 		s -= 1.2
 		if w.mixed && strong >= 0.8 && (cued || f.whole(w) || f.afterCar(w)) {
@@ -141,8 +144,12 @@ func (f *finder) cueBefore(w *window) (tight, loose bool) {
 	return false, false
 }
 
-// cueAfter tells whether the window is called a plate after it: "… is the reg".
+// cueAfter tells whether the window is called a plate after it: "… is the reg", "…
+// is on it".
 func (f *finder) cueAfter(w *window) bool {
+	if f.low(w.to) == "is" && f.low(w.to+1) == "on" && (f.low(w.to+2) == "it" || f.low(w.to+2) == "the" && (f.low(w.to+3) == "back" || f.low(w.to+3) == "front")) {
+		return true
+	}
 	for i := w.to; i < len(f.words) && i <= w.to+3; i++ {
 		if f.words[i].Before == words.Stop {
 			return false

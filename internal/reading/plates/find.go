@@ -107,10 +107,12 @@ func Canonical(typed string) string {
 }
 
 type finder struct {
-	text    string
-	words   []words.Word
-	region  string
-	home    *[maxPlate + 1][]format
+	text   string
+	words  []words.Word
+	region string
+	home   *[maxPlate + 1][]format
+	// foreign is the country, other than the region, that the text names.
+	foreign string
 	formats *formatSet
 	opts    Options
 	marks   []mark

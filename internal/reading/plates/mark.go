@@ -38,7 +38,7 @@ func roleOf(low string) role {
 		return cue
 	case "number", "tags", "tag", "no", "num", "nr", "vehicle", "car", "numero", "for", "vin":
 		return weakCue | filler
-	case "is", "its", "are", "it", "says", "reads", "reading", "my", "the", "a", "as", "on", "of", "in", "es", "son", "del",
+	case "is", "its", "are", "it", "says", "say", "reads", "reading", "my", "the", "a", "as", "on", "of", "in", "es", "son", "del",
 		"de", "with", "our", "his", "her", "their", "mine", "follows", "today", "tonight", "tomorrow", "saturday", "friday",
 		"thursday", "sunday", "monday", "tuesday", "wednesday", "truck", "van", "will", "be", "still", "this", "thats", "that",
 		"ist", "est", "e", "same", "and", "has", "if", "you", "need", "it'll", "itll", "again", "should", "personalised",
@@ -86,6 +86,9 @@ func (f *finder) mark() {
 		if w.Money || f.reference(w) || w.Low == "x" && i > 0 && f.words[i-1].Class == words.Digits {
 			m.is |= bad
 		}
+		if c := countryOf(w.Low); c != "" && c != f.region {
+			f.foreign = c
+		}
 		f.marks = append(f.marks, m)
 	}
 	f.caps = letters > 2 && upper*10 > letters*8
@@ -95,6 +98,33 @@ func (f *finder) mark() {
 	}
 	f.markPlaces()
 	f.markVehicle()
+}
+
+// countryOf gives the country that a plate is said to be from.
+func countryOf(low string) string {
+	switch low {
+	case "french", "france", "francaise":
+		return "FR"
+	case "german", "germany", "deutsches":
+		return "DE"
+	case "dutch", "netherlands", "holland":
+		return "NL"
+	case "spanish", "spain":
+		return "ES"
+	case "italian", "italy":
+		return "IT"
+	case "polish", "poland":
+		return "PL"
+	case "irish", "ireland", "eire":
+		return "IE"
+	case "british", "uk", "english", "gb", "scottish", "welsh":
+		return "GB"
+	case "canadian", "canada":
+		return "CA"
+	case "american":
+		return "US"
+	}
+	return ""
 }
 
 // reference tells whether a word is one of the night's order references.

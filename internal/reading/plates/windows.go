@@ -1,6 +1,7 @@
 package plates
 
 import (
+	"bytes"
 	"strings"
 
 	"passbell/internal/reading/vehicles/words"
@@ -163,7 +164,7 @@ func (f *finder) try(w *window) {
 		return
 	}
 	score := best.home
-	if best.country != f.region {
+	if best.country != f.region && best.country != f.foreign {
 		if best.abroad < 0.3 && f.vanityLand() {
 			f.unusual(w)
 			return
@@ -172,6 +173,9 @@ func (f *finder) try(w *window) {
 	}
 	if score += f.context(w, score); score < minScore {
 		return
+	}
+	if !bytes.Equal(plate, w.plate) {
+		score = min(score, 0.97) // what was put right yields to what fits as it stands
 	}
 	h := f.hit(w, string(plate), best.name, score)
 	if f.region == "GB" && best.shape == "AA19" && gbTag(plate) {
@@ -233,6 +237,12 @@ func (f *finder) match(w *window) (*format, []byte) {
 	s := &f.scratch
 	s.best, s.rank = nil, noFit
 	w.area = f.area(w)
+	if list := f.formats.byCountry[f.foreign]; list != nil {
+		f.consider(w, list[n], false)
+		if s.best != nil {
+			return s.best, s.fixed[:n]
+		}
+	}
 	if f.home != nil {
 		f.consider(w, f.home[n], false)
 	}
@@ -279,6 +289,9 @@ func (f *finder) consider(w *window, list []format, abroad bool) {
 // letters and four digits; elsewhere by the country's own formats that are
 // strong enough to decide.
 func (f *finder) slipAllowed(w *window, x *format, fixed []byte, abroad bool) bool {
+	if f.is(w.from, isPlace) && w.joins > 0 && w.area == "" {
+		return false // "NY L0T 4419": the state is no part of it
+	}
 	if abroad && x.abroad < 0.5 || !w.mixed && !f.is(w.from-1, cue) {
 		return false
 	}
@@ -444,7 +457,8 @@ func (f *finder) digitsOnly(w *window) {
 // everyday word.
 func (f *finder) vanity(w *window) {
 	n := len(w.plate)
-	if n < 3 || n > 8 || w.everyday > 0 || w.shouted > 0 && w.joins == 0 || w.joins > 1 || f.region == "GB" || f.region == "IE" {
+	ends := w.to == len(f.words) || f.words[w.to].Before >= words.Comma
+	if n < 3 || n > 8 || w.everyday > 0 || w.shouted > 0 && w.joins == 0 && !(ends && n >= 4 && f.is(w.from-1, cue)) || w.joins > 1 || f.region == "GB" || f.region == "IE" {
 		return
 	}
 	for i := w.from; i < w.to; i++ {
@@ -454,11 +468,12 @@ func (f *finder) vanity(w *window) {
 	}
 	x := &f.words[w.from]
 	tight, _ := f.cueBefore(w)
-	said := tight && f.low(w.from-1) != "" && (f.low(w.from-1) == "says" || f.low(w.from-1) == "reads" || f.low(w.from-1) == "dice" || f.low(w.from-2) == "vanity" || f.low(w.from-1) == "vanity")
+	said := tight && f.low(w.from-1) != "" && (f.low(w.from-1) == "says" || f.low(w.from-1) == "say" || f.low(w.from-1) == "reads" || f.low(w.from-1) == "dice" || f.low(w.from-2) == "vanity" || f.low(w.from-1) == "vanity")
 	capital := w.smalls == 0 && !f.caps
-	ends := w.to == len(f.words) || f.words[w.to].Before >= words.Comma
 	score := 0.0
 	switch {
+	case x.Before == words.Comma && tight && capital && n >= 4 && f.ownWord(w.from-1):
+		score = 0.6 // "it's a vanity, MEATBAL"
 	case x.Before >= words.Comma && !f.textColon(x.Start):
 	case said && (capital || ends && w.joins == 0):
 		score = 0.7
@@ -475,6 +490,15 @@ func (f *finder) vanity(w *window) {
 	if score >= minScore {
 		f.add(f.hit(w, string(w.plate), f.region+" vanity", score))
 	}
+}
+
+// ownWord tells whether word i says that the plate is a word of the owner's choice.
+func (f *finder) ownWord(i int) bool {
+	switch f.low(i) {
+	case "vanity", "personalised", "personalized", "private", "custom":
+		return true
+	}
+	return false
 }
 
 // textColon tells whether a colon or quotation stands right before the place.
