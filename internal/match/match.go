@@ -68,6 +68,7 @@ type Index struct {
 	region  string
 	orders  []Order
 	names   [][]string // name parts of each order, folded
+	tags    [][]string // words of each order's note that say whom it is for
 	byPhone map[string][]int
 	byRef   map[string]int
 	byPart  map[string][]int // name part to orders
@@ -82,6 +83,7 @@ func New(region string, orders []Order) *Index {
 		region:  region,
 		orders:  slices.Clone(orders),
 		names:   make([][]string, len(orders)),
+		tags:    make([][]string, len(orders)),
 		byPhone: make(map[string][]int, len(orders)),
 		byRef:   make(map[string]int, len(orders)),
 		byPart:  make(map[string][]int, 3*len(orders)),
@@ -107,6 +109,7 @@ func New(region string, orders []Order) *Index {
 			x.addPlate(i, v.Plate)
 		}
 		if o.Note != "" {
+			x.tags[i] = tagsOf(o.Note)
 			x.Declare(i, reading.ReadByRules(o.Note, reading.Context{Region: region}).Vehicle)
 		}
 	}
@@ -203,7 +206,7 @@ func (x *Index) own(own []int, r *reading.Reading) Result {
 			picked = open
 		}
 	}
-	if len(picked) == len(own) && halves(r.Tokens) {
+	if len(picked) == len(own) && halves(r.Tokens) && !both(r.Tokens) {
 		return Result{Orders: picked, Ground: ByAmbiguous, Why: "the number has several orders and the text means one of them, so a person has to say which"}
 	}
 	why := "the number has several orders and the text names none"
@@ -254,6 +257,9 @@ func (x *Index) pick(own []int, r *reading.Reading) []int {
 	if out := keep(func(i int) bool { return slices.Contains(refs, i) }); len(out) > 0 {
 		return out
 	}
+	if both(r.Tokens) {
+		return own
+	}
 	best, counts := 0, make([]int, len(own))
 	for _, toks := range [][]reading.Token{r.Tokens[r.Said[0]:r.Said[1]], unsigned(r.Tokens), r.Tokens} {
 		for k, i := range own {
@@ -270,12 +276,20 @@ func (x *Index) pick(own []int, r *reading.Reading) []int {
 			return out
 		}
 	}
+	if out := x.noted(own, r.Tokens); len(out) > 0 {
+		return out
+	}
+	if r.Due != nil {
+		if out := keep(func(i int) bool { return x.orders[i].Slot == *r.Due }); len(out) == 1 {
+			return out
+		}
+	}
 	if r.Slot != nil {
 		if out := keep(func(i int) bool { return x.orders[i].Slot == *r.Slot }); len(out) > 0 && len(out) < len(own) && x.slotMeant(r) {
 			return out
 		}
 	}
-	if out := x.ordinal(own, r.Tokens); len(out) > 0 {
+	if out := x.ordinal(own, r); len(out) > 0 {
 		return out
 	}
 	return own
@@ -300,7 +314,8 @@ func (x *Index) slotMeant(r *reading.Reading) bool {
 }
 
 // ordinal reads "the second one", "the other one" and "the first order".
-func (x *Index) ordinal(own []int, toks []reading.Token) []int {
+func (x *Index) ordinal(own []int, r *reading.Reading) []int {
+	toks := r.Tokens
 	sorted := slices.Clone(own)
 	slices.SortStableFunc(sorted, func(a, b int) int { return int(x.orders[a].Slot - x.orders[b].Slot) })
 	for i := 0; i+1 < len(toks); i++ {
@@ -316,6 +331,14 @@ func (x *Index) ordinal(own []int, toks []reading.Token) []int {
 			return sorted[1:2]
 		case "last", "third", "3rd":
 			return sorted[len(sorted)-1:]
+		case "next":
+			open := x.open(sorted)
+			switch {
+			case r.Got && len(open) > 1:
+				return open[:1] // "got it, see you at the next one"
+			case len(open) == 1:
+				return open
+			}
 		case "other", "otro", "otra":
 			if open := x.open(own); len(open) > 0 && len(open) < len(own) {
 				return open

@@ -116,6 +116,7 @@ var numberWords = map[string]int{
 	"thirteen": 13, "fourteen": 14, "fifteen": 15, "sixteen": 16, "seventeen": 17, "eighteen": 18, "nineteen": 19, "twenty": 20, "thirty": 30, "forty": 40, "fifty": 50,
 	"fiveish": 5, "sixish": 6, "sevenish": 7, "eightish": 8, "tenish": 10, "twennie": 20,
 	"dos": 2, "tres": 3, "cuatro": 4, "cinco": 5, "seis": 6, "siete": 7, "ocho": 8, "nueve": 9, "diez": 10, "once-es": 11, "doce": 12, "quince": 15, "veinte": 20, "veinticinco": 25, "treinta": 30, "cuarenta": 40,
+	"一": 1, "二": 2, "两": 2, "三": 3, "四": 4, "五": 5, "六": 6, "七": 7, "八": 8, "九": 9, "十": 10,
 }
 
 // shorthand is what people type for longer words, with or without apostrophes.
@@ -182,7 +183,7 @@ cya=see you
 tmrw tmw tomoz 2moro tomoro tmr tomorow tommorow tommorrow=tomorrow
 tonite 2nite 2night tnite=tonight
 2day=today
-min mins minute minuts minites minutos minuto minits minutitos minutito mintues minuts=minutes
+min minutinhos minutinho mins minute minuts minites minutos minuto minits minutitos minutito mintues minuts=minutes
 hr hrs hour=hours
 sec secs segundos=seconds
 wat wot wht=what
@@ -267,6 +268,8 @@ minut minuti minuta minuty minuten minutter minuter=minutes
 whit=what
 oot=out
 doon=down
+tae=to
+stead=instead
 hoose=house
 aboot=about
 roon roond=round

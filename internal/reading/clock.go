@@ -16,6 +16,15 @@ func clockAt(toks []Token, i int) (moment, bool) {
 		if n >= 1 && n < 60 {
 			return minutesPast(toks, j+1, n)
 		}
+	case "点", "點":
+		if at(1) == "半" {
+			return clock(toks, j+2, n, 30, false)
+		}
+		return clock(toks, j+1, n, 0, false)
+	case "hours":
+		if n >= 13 && n <= 23 && t.Kind == Number && toks[j].Glued {
+			return clock(toks, j+1, n, 0, true) // "19h"
+		}
 	case "minutes":
 	case "to", "until", "of", "before", "para":
 		if n >= 1 && n < 60 && (n%5 == 0 || n > 12) && !rangeBefore(toks, i) && (at(0) != "para" || at(1) == "las" || at(1) == "la") {
@@ -135,12 +144,24 @@ func bareHour(toks []Token, i, j int) bool {
 		if i > 0 && toks[i-1].Kind == Dash && i > 1 && toks[i-2].bits&clsTime != 0 {
 			break
 		}
-		if w := word(toks, j); w != "instead" && w != "ish" && w != "sharp" && w != "ok" {
+		if w := word(toks, j); w != "instead" && w != "ish" && w != "sharp" && w != "ok" && w != "latest" && w != "max" && !(w == "at" && word(toks, j+1) == "the" && word(toks, j+2) == "latest") {
 			return false
 		}
 	case "would", "is", "does", "will", "are":
 		switch word(toks, j) {
 		case "be", "ok", "okay", "work", "suit", "possible", "free", "available", "any", "alright", "fine", "better", "good", "too":
+		default:
+			return false
+		}
+	case "maybe", "perhaps":
+		switch word(toks, j) {
+		case "is", "ok", "okay", "instead", "ish":
+		default:
+			return false
+		}
+	case "do", "manage":
+		switch word(toks, j) {
+		case "not", "instead":
 		default:
 			return false
 		}
@@ -238,7 +259,7 @@ func minutesTo(toks []Token, i, minutes int) (moment, bool) {
 		}
 		return clock(toks, i+1, hour, 60-minutes, false)
 	}
-	if w := word(toks, i-1); word(toks, i) == "" && w != "of" && w != "before" || word(toks, i) == "hours" && word(toks, i-1) == "the" {
+	if w := word(toks, i-1); word(toks, i) == "" && (w != "of" || minutes == 15) && w != "before" || word(toks, i) == "hours" && word(toks, i-1) == "the" {
 		return moment{end: i, kind: momentClock, hour: -1, min: 60 - minutes}, true
 	}
 	return moment{}, false

@@ -111,7 +111,7 @@ func (s *scan) against(m *moment) int {
 // over tells whether a length lies in the past or is no journey: "10 minutes
 // ago", "waited 10 minutes", "a timer for 12 minutes".
 func (s *scan) over(m *moment) bool {
-	if word(s.toks, m.end) == "ago" || word(s.toks, m.end+1) == "ago" || word(s.toks, m.end) == "now" && word(s.toks, m.start-1) != "in" && s.has(signBeen) {
+	if word(s.toks, m.end) == "already" || word(s.toks, m.end) == "ago" || word(s.toks, m.end+1) == "ago" || word(s.toks, m.end) == "now" && word(s.toks, m.start-1) != "in" && s.has(signBeen) {
 		return true
 	}
 	for k := m.start - 1; k >= 0 && k >= m.start-5 && s.clauses[k] == m.clause; k-- {
@@ -133,6 +133,13 @@ func (s *scan) departs(m *moment) bool {
 		case "here":
 			if w := word(s.toks, k+1); w == "until" || w == "till" {
 				return true
+			}
+			if w := word(s.toks, m.start-1); (w == "until" || w == "till") && word(s.toks, k-1) != "not" && word(s.toks, k-2) != "not" {
+				return true // "here at the office till 4"
+			}
+			switch word(s.toks, k-1) {
+			case "leave", "leaving", "left", "heading", "setting":
+				return true // "leaving here 20 past"
 			}
 			return false
 		case "leave", "leaving", "left", "set", "setting", "finish", "finishing", "finishes", "finished", "start", "starts", "starting", "work", "working", "shift", "depart", "salgo", "salimos", "clock", "knock", "meeting", "class", "training", "practice", "head", "heading", "appointment", "ordered", "booked", "train", "bus", "closes", "close", "open":
@@ -194,9 +201,14 @@ func (s *scan) adjacent(i int) bool {
 
 // wanted gives the time that is asked for instead, or nil.
 func (s *scan) wanted() *night.Clock {
-	var out *night.Clock
+	var out, until *night.Clock
 	for i := range s.times {
 		m := &s.times[i]
+		if m.kind == momentClock && s.until(m) && !s.aside(m) {
+			c := s.ctx.resolve(*m)
+			until = &c
+			continue // "called out till noon. Can you do 2:30"
+		}
 		if m.kind != momentClock {
 			if c, ok := s.shifted(m); ok && out == nil {
 				out = &c
@@ -218,7 +230,20 @@ func (s *scan) wanted() *night.Clock {
 			out = &c
 		}
 	}
+	if out == nil {
+		return until
+	}
 	return out
+}
+
+// until tells whether something lasts until m, with or without a day between.
+func (s *scan) until(m *moment) bool {
+	k := m.start - 1
+	if k >= 0 && s.toks[k].bits&clsDay != 0 {
+		k--
+	}
+	w := word(s.toks, k)
+	return w == "until" || w == "till"
 }
 
 func (s *scan) toSlot(m *moment) bool {

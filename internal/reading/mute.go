@@ -42,6 +42,8 @@ func (s *scan) mute() {
 			dead[i] = dead[i] || s.supposed(m) && (s.marked('?') || s.asked(m.clause)) && !s.names(m, clsDur|clsTime) && !s.says(m, "late")
 		case signGot:
 			dead[i] = dead[i] || m.start > 0 && s.toks[m.start-1].bits&clsNot != 0
+		case signHurry, signBeen:
+			dead[i] = dead[i] || m.start > 0 && (s.toks[m.start-1].Text == "no" || s.toks[m.start-1].Text == "not") && (s.says(m, "hurry") || s.says(m, "rush"))
 		case signMove:
 			dead[i] = dead[i] || s.names(m, clsFood)
 		}

@@ -51,6 +51,15 @@ func TestTimes(t *testing.T) {
 		{"llego en 15 minutos", "18:15"},
 		{"estoy ahi a las siete menos cuarto", "18:45"},
 		{"on my way, not 6 but 6.30", "18:30"},
+		{"omw gps says 20", "18:20"},
+		{"be there in ten lad", "18:10"},
+		{"be there quarter tae", "18:45"},
+		{"will be there quarter of", "18:45"},
+		{"just leaving, 7 at the latest", "19:00"},
+		{"on my way, j'arrive dans 5", "18:05"},
+		{"on my way, 19h", "19:00"},
+		{"on my way, 六点半", "18:30"},
+		{"still coming, leaving here 20 past", ""},
 	}
 	for _, tt := range tests {
 		t.Run(tt.text, func(t *testing.T) {
@@ -79,6 +88,9 @@ func TestWanted(t *testing.T) {
 		{"can I have 7 instead of 6.10", "19:00"},
 		{"any chance of a sunday collection", ""},
 		{"me pueden cambiar a las 7 y media", "19:30"},
+		{"can I do 7 not 6.10??", "19:00"},
+		{"called out till noon. Can you do 6:40 stead of 6:10", "18:40"},
+		{"could you change my slot, maybe 7 is ok instead of 6.10", "19:00"},
 	}
 	for _, tt := range tests {
 		t.Run(tt.text, func(t *testing.T) {
@@ -125,12 +137,15 @@ func TestAllergyAlways(t *testing.T) {
 		"intollerant to egg", "he carries an epipen", "can't have nuts", "cant eat gluten", "peanuts set him off", "is there any nuts in it", "does it contain sesame", "nut free kitchen?",
 		"soy alérgica al cacahuate", "es celíaco", "anaphylactic to shellfish", "comes out in hives", "my throat is swelling", "free from dairy", "made with traces of nuts", "I react to soy",
 		"here, blue golf. its the coeliac one", "allergies!!", "no dairy whatsoever please", "doctor says no wheat for me, avoid wheat", "reaction to prawns last time", "gluten makes me ill",
+		"my lips are tingling", "lips gone all tingly since I ate", "throat closing up", "sesame makes my throat close", "got spots round her mouth", "she came out in hives", "he came up in lumps",
+		"tree nuts, remember", "I'd end up in the ER", "my husband reacts badly", "flour makes my son ill", "shellfish makes her swell", "please check no nuts", "nothing with tahini, I'm not able", "his face is puffy",
+		"wheat gives me cramps", "dairy upsets her tummy", "I have my epi pen", "se me hincha la boca", "le salen ronchas", "me da comezon el mani", "le hace daño el gluten", "tiene los labios hinchados", "no puede comer nueces",
 	} {
 		got := Read(text, situation(t, "day"))
 		require.True(t, got.Allergy, text)
 		require.True(t, got.Asks, text)
 	}
-	for _, text := range []string{"two pork and chive please", "here, silver nissan leaf", "thanks, lovely food", "is the car park free", "egg fried rice was gorgeous"} {
+	for _, text := range []string{"two pork and chive please", "here, silver nissan leaf", "thanks, lovely food", "is the car park free", "egg fried rice was gorgeous", "coriander tastes like soap to me", "no onions for me thanks", "my mouth is watering", "hot sauce nearly killed me haha"} {
 		require.False(t, Read(text, situation(t, "served")).Allergy, text)
 	}
 }
@@ -163,6 +178,30 @@ func FuzzRead(f *testing.F) {
 			require.True(t, tok.Start >= 0 && tok.Start <= tok.End && tok.End <= len(text))
 		}
 	})
+}
+
+// TestPersonOnArrival tells arrivals that somebody must look after from those that
+// only sound so. Common practice, no source.
+func TestPersonOnArrival(t *testing.T) {
+	t.Parallel()
+	for text, asks := range map[string]bool{
+		"here, can't do the steps":                    true,
+		"outside in a wheelchair":                     true,
+		"here in the cab, quick as you can":           true,
+		"we are sitting here and not one person":      true,
+		"here, save me a coco bread":                  true,
+		"outside, white van with the wheelchair lift": false,
+		"I'm outside a bit early, no hurry at all":    false,
+		"here, in a red Mazda, the small one":         false,
+		"outside, not in a rush":                      false,
+	} {
+		t.Run(text, func(t *testing.T) {
+			t.Parallel()
+			got := Read(text, situation(t, "due"))
+			require.Equal(t, Here, got.Intent, got.Why)
+			require.Equal(t, asks, got.Asks, got.Why)
+		})
+	}
 }
 
 // TestPlateMeant reads texts that name two plates, or a plate that is a name.

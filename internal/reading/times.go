@@ -297,14 +297,20 @@ func bareLength(toks []Token, i, j, hi int) bool {
 		if p > 0 && toks[p-1].Kind == Number {
 			return false // "8 in 10"
 		}
-		return word(toks, j) == "" || toks[j].bits&(clsItem|clsFood|clsCar|clsPerson) == 0
-	case "en":
+		return word(toks, j) == "" || toks[j].bits&(clsItem|clsFood|clsCar|clsPerson) == 0 || toks[j].bits&clsVocative != 0
+	case "says", "saying", "reckons":
+		switch word(toks, p-1) {
+		case "gps", "satnav", "nav", "maps", "map", "phone", "google", "waze", "app", "it", "thing", "car":
+			return hi > 12 && word(toks, j) == ""
+		}
+		return false
+	case "en", "dans":
 		return hi >= 3
 	case "back", "forward":
 		return hi >= 5
 	case "me", "us":
 		w := word(toks, p-1)
-		return w == "give" || w == "allow" || w == "need"
+		return (w == "give" || w == "allow" || w == "need") && (word(toks, j) == "" || toks[j].bits&(clsItem|clsFood) == 0)
 	case "running":
 		return true
 	case "by":

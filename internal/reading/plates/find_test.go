@@ -71,7 +71,7 @@ func TestFind(t *testing.T) {
 		{"vanity behind a comma", "US", "it's a vanity, GRAVYMN, can't miss it", "GRAVYMN", ""},
 		{"vanity that is an everyday word", "US", "license plate HUNGRY", "HUNGRY", ""},
 		{"the state is no part of it", "US", "plate is NY L0T 4420", "LOT4420", ""},
-		{"the state before two words", "US", "plate IL DC 71O39", "DC71039", ""},
+		{"the state before two words", "US", "plate IL CT 71O39", "CT71039", ""},
 		{"called a plate behind it", "IE", "ZB 4471 is on it", "ZB4471", ""},
 		{"French abroad", "GB", "french plates AB-123-CD", "AB123CD", ""},
 		{"Dutch abroad", "GB", "it's dutch, 12-GBB-3", "12GBB3", ""},

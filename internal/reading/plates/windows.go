@@ -1,7 +1,6 @@
 package plates
 
 import (
-	"bytes"
 	"strings"
 
 	"passbell/internal/reading/vehicles/words"
@@ -43,6 +42,9 @@ func (f *finder) windows() {
 // extend adds word j to the window, false where no plate has it.
 func (f *finder) extend(w *window, j int) bool {
 	x := &f.words[j]
+	if j > w.from && (x.Low == "x" || x.Low == "xx") && !x.Upper && j+1 == len(f.words) && x.Before == words.Space && len(w.plate) >= 5 {
+		return false // a kiss
+	}
 	if f.is(j, bad) || f.is(j, car) && !f.lastLetters(w, j) || len(w.plate)+len(x.Low) > maxPlate || w.joins >= 3 && len(x.Low) > 2 {
 		return false
 	}
@@ -123,8 +125,14 @@ func dateWord(low string) bool {
 // lastLetters tells whether word j, a car word otherwise, ends a British plate:
 // "AB12 CAB" in capitals or after a cue.
 func (f *finder) lastLetters(w *window, j int) bool {
-	return f.region == "GB" && j > w.from && len(f.words[j].Low) == 3 && len(w.plate) == 4 && !isDigit(w.plate[0]) && isDigit(w.plate[3]) &&
-		(f.words[j].Upper && !f.caps || f.is(w.from-1, cue))
+	return f.region == "GB" && j > w.from && len(f.words[j].Low) == 3 && len(w.plate) == 4 && !isDigit(w.plate[0]) && digitLike(w.plate[3]) &&
+		(f.words[j].Upper && !f.caps || f.is(w.from-1, cue) || w.from == 0 && j+1 == len(f.words))
+}
+
+// digitLike tells whether a sign is a digit or a slip for one.
+func digitLike(c byte) bool {
+	_, cost := asDigit(c)
+	return isDigit(c) || cost < noFit
 }
 
 // clockLike tells whether digits can be a time of day, to five minutes as people
@@ -173,9 +181,6 @@ func (f *finder) try(w *window) {
 	}
 	if score += f.context(w, score); score < minScore {
 		return
-	}
-	if !bytes.Equal(plate, w.plate) {
-		score = min(score, 0.97) // what was put right yields to what fits as it stands
 	}
 	h := f.hit(w, string(plate), best.name, score)
 	if f.region == "GB" && best.shape == "AA19" && gbTag(plate) {

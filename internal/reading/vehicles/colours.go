@@ -294,7 +294,7 @@ func (r *reader) fragment(i int) bool {
 			return false
 		}
 	}
-	return r.anyVehicle(len(r.items)-1) || r.onlyColours() || to-from > 1 && r.has(from, roleShade) || r.arrived()
+	return r.anyVehicle(len(r.items)-1) || r.onlyColours() || to-from > 1 && r.has(from, roleShade) || to-from > 1 && r.has(to-1, roleIsh) || r.arrived()
 }
 
 // arrived tells whether the text says that somebody is there, so that a colour by

@@ -9,10 +9,13 @@ import (
 // foot sets the body of somebody who says that they walk, where no vehicle is
 // theirs.
 func (r *reader) foot(f *Found) {
-	if f.Body != "" || f.Make != "" || f.Model != "" {
+	if f.Make != "" || f.Model != "" || f.Body != "" && f.Body != "bicycle" && f.Body != "motorbike" {
 		return
 	}
 	for i := range r.words {
+		if f.Body != "" && !r.insteadOf(i, f.Spans) {
+			continue // on foot only where the bicycle was given up for it
+		}
 		if r.walks(i) {
 			f.Body = "foot"
 			f.Colours = nil
@@ -20,6 +23,21 @@ func (r *reader) foot(f *Found) {
 			return
 		}
 	}
+}
+
+// insteadOf tells whether word i comes behind the vehicle that was read and a word
+// that turns from it: "too much snow for the bike so on foot".
+func (r *reader) insteadOf(i int, spans [][2]int) bool {
+	for j := i - 1; j >= 0; j-- {
+		if len(spans) > 0 && r.words[j].Start < spans[len(spans)-1][1] {
+			return false
+		}
+		switch r.low(j) {
+		case "so", "instead", "but", "now", "actually":
+			return true
+		}
+	}
+	return false
 }
 
 func (r *reader) low(i int) string {
@@ -48,13 +66,17 @@ func (r *reader) walks(i int) bool {
 	case "walking", "walkin", "walked", "strolling", "strolled", "caminando", "andando":
 		return !r.denied(i) && !r.elsewhere(i)
 	case "walk":
-		switch r.low(i - 1) {
+		p := i - 1
+		if r.low(p) == "just" || r.low(p) == "probably" {
+			p--
+		}
+		switch r.low(p) {
 		case "i", "we":
 			return i+1 == len(r.words) || r.words[i+1].Before >= words.Comma || r.low(i+1) == "over" || r.low(i+1) == "down" || r.low(i+1) == "up" || r.low(i+1) == "here"
 		case "min", "mins", "minute", "minutes", "minutes'", "minuto", "minutos":
 			return !r.denied(i-2) && !r.queried(i)
 		case "ill", "will", "gonna", "well", "to":
-			return (r.low(i-1) != "to" || r.low(i-2) == "going" || r.low(i-2) == "have" || r.low(i-2) == "had") && !r.elsewhere(i)
+			return (r.low(p) != "to" || r.low(i-2) == "going" || r.low(i-2) == "have" || r.low(i-2) == "had") && !r.elsewhere(i)
 		}
 	}
 	return false

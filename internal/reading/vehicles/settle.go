@@ -58,6 +58,12 @@ func (r *reader) bodyMeant(i int) bool {
 	if r.near(i+1) && r.has(i+1, roleNoun) && !(r.items[i].lex.body == "taxi" && r.first(i+1).Low == "driver") {
 		return false
 	}
+	if w.Low == "cab" && r.near(i) {
+		switch r.first(i - 1).Low {
+		case "single", "double", "crew", "dual", "twin", "extended", "ext", "king", "quad", "mega", "super", "club", "regular", "access":
+			return false // a pickup's
+		}
+	}
 	if w.Low == "van" && w.Title {
 		if r.near(i+1) && r.first(i+1).Title && r.items[i+1].lex == nil {
 			return false
@@ -81,7 +87,7 @@ func (r *reader) pickupMeant(i int) bool {
 	if !r.near(i) {
 		return false
 	}
-	if r.has(i-1, roleColour) || r.named(i-1) && r.items[i-1].lex.names[0].trust == sure {
+	if r.has(i-1, roleColour) || r.has(i+1, roleColour) && r.near(i+1) || r.named(i-1) && r.items[i-1].lex.names[0].trust == sure {
 		return true
 	}
 	if r.has(i-1, roleDet|roleAdj) {
@@ -225,6 +231,9 @@ func (r *reader) vetoed(i int) bool {
 			return true
 		}
 	}
+	if r.motorway(i) {
+		return true
+	}
 	if r.near(i) && r.sep(i) < words.Slash {
 		if r.has(i-1, rolePerson) && r.first(i-1).Low != "para" {
 			return true
@@ -234,6 +243,23 @@ func (r *reader) vetoed(i int) bool {
 			familyName(r.first(i).Low) && !(r.near(i+1) && r.sharesMake(i, i+1)) {
 			return true // "Henry Ford"
 		}
+	}
+	return false
+}
+
+// motorway tells whether item i is a road: "stuck on the M5".
+func (r *reader) motorway(i int) bool {
+	w := r.first(i)
+	if w.Class != words.Mixed || w.Low[0] != 'm' && w.Low[0] != 'a' && w.Low[0] != 'n' || !r.near(i) {
+		return false
+	}
+	j := i - 1
+	if r.first(j).Low == "the" && r.near(j) {
+		j--
+	}
+	switch r.first(j).Low {
+	case "on", "off", "up", "down", "along", "via", "join", "joining", "leaving", "from", "stuck", "onto", "take", "left":
+		return true
 	}
 	return false
 }
