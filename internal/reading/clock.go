@@ -56,6 +56,13 @@ func clockAt(toks []Token, i int) (moment, bool) {
 	if n <= 12 && at(0) == "ish" {
 		return clock(toks, j, n, 0, false)
 	}
+	if k := j + 1; k < len(toks) && toks[j].Kind == Dash && toks[k].Kind == Number && toks[k].Digits == 2 && toks[k].Num > 12 && toks[k].Num < 60 &&
+		toks[k].Num%5 == 0 && n <= 12 && toks[i].Kind == Number && !isUnit(word(toks, k+1)) {
+		switch word(toks, i-1) {
+		case "at", "by", "for", "around", "until":
+			return clock(toks, k+1, n, toks[k].Num, false) // "at 6-30"
+		}
+	}
 	if bareHour(toks, i, j) {
 		return clock(toks, j, n, 0, false)
 	}

@@ -25,6 +25,10 @@ func (s *scan) expected() *night.Clock {
 			best, exact = &c, true
 			continue
 		}
+		if c, ok := s.onward(i); ok {
+			best, exact = &c, true
+			continue
+		}
 		if c, ok := s.after(m); ok && !exact {
 			best = &c
 		}
@@ -34,6 +38,25 @@ func (s *scan) expected() *night.Clock {
 		return &c
 	}
 	return best
+}
+
+// onward adds a last leg to the time before it: "train gets in 18:22 then 5 min
+// walk".
+func (s *scan) onward(i int) (night.Clock, bool) {
+	m := &s.times[i]
+	if i == 0 || s.times[i-1].kind != momentClock || m.hi <= 0 || m.hi > 60 || s.ofSlot(&s.times[i-1]) {
+		return 0, false
+	}
+	switch word(s.toks, m.end) {
+	case "walk", "drive", "ride", "cycle", "stroll":
+	default:
+		return 0, false
+	}
+	switch word(s.toks, m.start-1) {
+	case "then", "plus", "and", "a", "":
+		return s.ctx.resolve(s.times[i-1]).Add(m.hi), true
+	}
+	return 0, false
 }
 
 // onTime tells whether the sender means to keep to the slot.
@@ -99,7 +122,7 @@ func (s *scan) against(m *moment) int {
 		switch s.toks[k].Text {
 		case "in", "there", "here", "give", "another", "eta", "says", "with", "see", "take", "taking", "away", "en":
 			return 0
-		case "late", "behind", "delayed", "delay", "retraso", "atrasado", "atrasada":
+		case "late", "behind", "delayed", "delay", "retraso", "atrasado", "atrasada", "tarde":
 			return 1
 		case "early":
 			return -1
@@ -126,9 +149,15 @@ func (s *scan) over(m *moment) bool {
 // departs tells whether a time is when the sender leaves, finishes or is busy
 // until, rather than when they arrive.
 func (s *scan) departs(m *moment) bool {
+	if m.kind == momentLength && word(s.toks, m.start-1) == "another" {
+		return false
+	}
 	for k := m.start - 1; k >= 0 && k >= m.start-6 && s.clauses[k] == m.clause; k-- {
+		if k < m.start-1 && s.toks[k].bits&clsTime != 0 && word(s.toks, m.start-1) != "to" && s.toks[m.start-1].Kind != Dash {
+			return false // "finish at 6 so 6.20": the first is when they leave
+		}
 		switch s.toks[k].Text {
-		case "there", "with", "arrive", "arriving", "eta", "be", "get", "see", "outside", "away", "late", "reach":
+		case "so", "due", "gets", "arrives", "lands", "there", "with", "arrive", "arriving", "eta", "be", "get", "see", "outside", "away", "late", "reach":
 			return false
 		case "here":
 			if w := word(s.toks, k+1); w == "until" || w == "till" {
@@ -142,8 +171,10 @@ func (s *scan) departs(m *moment) bool {
 				return true // "leaving here 20 past"
 			}
 			return false
-		case "leave", "leaving", "left", "set", "setting", "finish", "finishing", "finishes", "finished", "start", "starts", "starting", "work", "working", "shift", "depart", "salgo", "salimos", "clock", "knock", "meeting", "class", "training", "practice", "head", "heading", "appointment", "ordered", "booked", "train", "bus", "closes", "close", "open":
+		case "leave", "leaving", "left", "set", "setting", "finish", "finishing", "finishes", "finished", "start", "starts", "starting", "work", "working", "shift", "depart", "salgo", "salimos", "clock", "knock", "knocking", "meeting", "class", "training", "practice", "appointment", "ordered", "booked", "train", "bus", "closes", "close", "open":
 			return true
+		case "head", "heading":
+			return word(s.toks, m.start-1) != "for" // "heading over for 6.25"
 		}
 	}
 	return false
@@ -157,8 +188,10 @@ func (s *scan) aside(m *moment) bool {
 		k--
 	}
 	switch word(s.toks, k) {
-	case "not", "than":
+	case "not":
 		return true
+	case "than":
+		return word(s.toks, k-1) != "later" && word(s.toks, k-1) != "earlier" || word(s.toks, k-2) != "no" && word(s.toks, k-2) != "not"
 	case "of":
 		return word(s.toks, k-1) == "instead" || word(s.toks, k-1) == "lugar"
 	case "from":

@@ -60,6 +60,20 @@ func TestTimes(t *testing.T) {
 		{"on my way, 19h", "19:00"},
 		{"on my way, 六点半", "18:30"},
 		{"still coming, leaving here 20 past", ""},
+		{"be there in 3/4 of an hour", "18:45"},
+		{"three quarters of an hour away", "18:45"},
+		{"hour and a half away", "19:30"},
+		{"an hour and ten mins away", "19:10"},
+		{"train gets in 18:22 then 5 min walk", "18:27"},
+		{"will be 10 minutes after 6", "18:10"},
+		{"finish at 6 so 6.20", "18:20"},
+		{"heading over for 6.25", "18:25"},
+		{"be there at 6-30", "18:30"},
+		{"on my way, will take 15", "18:15"},
+		{"voy tarde, 10 minutos", "18:20"},
+		{"bus due in at 18.20", "18:20"},
+		{"stuck at work another half hour", "18:30"},
+		{"be there no later than 6.30", "18:30"},
 	}
 	for _, tt := range tests {
 		t.Run(tt.text, func(t *testing.T) {

@@ -55,10 +55,32 @@ func momentAt(text string, toks []Token, i int) (moment, bool) {
 	if money(text, t, toks, i) {
 		return moment{}, false
 	}
+	if m, ok := threeQuarters(toks, i); ok {
+		return m, true
+	}
 	if m, ok := lengthAt(toks, i); ok {
 		return m, true
 	}
 	return clockAt(toks, i)
+}
+
+// threeQuarters reads "3/4 of an hour" and "three quarters of an hour".
+func threeQuarters(toks []Token, i int) (moment, bool) {
+	j := i + 1
+	switch {
+	case toks[i].Num != 3:
+		return moment{}, false
+	case word(toks, j) == "quarters" || word(toks, j) == "quarter" && word(toks, j+1) == "of":
+		j++
+	case j+1 < len(toks) && toks[j].Kind == Dash && toks[j+1].Num == 4 && word(toks, j+2) == "of":
+		j += 2
+	default:
+		return moment{}, false
+	}
+	if word(toks, j) == "of" && word(toks, j+1) == "an" && word(toks, j+2) == "hours" {
+		return moment{end: j + 3, kind: momentLength, lo: 45, hi: 45}, true
+	}
+	return moment{}, false
 }
 
 // money keeps prices, marks out of ten and counts out of the times.
@@ -133,6 +155,12 @@ func wordMoment(toks []Token, i int) (moment, bool) {
 			if at(2) == "and" && at(3) == "a" && at(4) == "half" {
 				return length(5, 90)
 			}
+			if n, e := wholeNum(toks, i+3); at(2) == "and" && n > 0 && n < 60 {
+				if isUnit(word(toks, e)) {
+					e++
+				}
+				return length(e-i, 60+n)
+			}
 			return length(2, 60)
 		case at(1) == "minutes":
 			return length(2, 1)
@@ -147,6 +175,10 @@ func wordMoment(toks []Token, i int) (moment, bool) {
 				return length(3, 30)
 			}
 			return length(3, -1)
+		}
+	case "hours":
+		if at(1) == "and" && at(2) == "a" && at(3) == "half" && !toks[i].Glued {
+			return length(4, 90)
 		}
 	case "couple":
 		if at(1) == "minutes" {
@@ -218,6 +250,19 @@ func lengthAt(toks []Token, i int) (moment, bool) {
 		out.end = j + 1
 		if w != "minutes" {
 			out.end++
+		}
+		// "10 minutes past 6" is a time of day.
+		switch n := num(toks, out.end+1); word(toks, out.end) {
+		case "past", "after":
+			if n >= 1 && n <= 12 && hi < 60 && !isUnit(word(toks, out.end+2)) {
+				return minutesPast(toks, out.end+1, hi)
+			}
+		case "to":
+			if n >= 1 && n <= 12 && hi < 60 {
+				if m, ok := minutesTo(toks, out.end+1, hi); ok {
+					return m, true
+				}
+			}
 		}
 		return out, true
 	case w == "and" && word(toks, j+1) == "a" && word(toks, j+2) == "half" && word(toks, j+3) == "hours":
@@ -316,6 +361,8 @@ func bareLength(toks []Token, i, j, hi int) bool {
 	case "by":
 		w := word(toks, p-1)
 		return w == "late" || w == "back" || w == "delayed" || w == "forward"
+	case "take", "takes":
+		return word(toks, j) == ""
 	case "be", "taking", "need":
 		return (hi >= 15 || hi > 12 || word(toks, i-1) == "another") && word(toks, j) == ""
 	}
