@@ -50,6 +50,10 @@ func score(t testing.TB, s corpus.Set) *corpus.Score {
 // here.
 var floor = struct{ intent, recall, precision, orders float64 }{0.97, 0.995, 0.995, 0.98}
 
+// fieldFloor is the F1 of what describes a vehicle, and the share read exactly of
+// plates and times.
+var fieldFloor = map[string]float64{"colour": 0.98, "make": 0.98, "model": 0.98, "plate": 0.98, "due": 0.95, "to": 0.95}
+
 func TestNights(t *testing.T) {
 	t.Parallel()
 	for _, s := range nights(t) {
@@ -66,6 +70,14 @@ func TestNights(t *testing.T) {
 			require.Zero(t, sc.WrongAuto, "a wrong order acted on without a person")
 			require.InDelta(t, 1, sc.Fields["allergy"].Recall(), 0, "an allergy was missed")
 			require.LessOrEqual(t, sc.FalsePlates(), 0.5, "plates read where there is none")
+			for field, least := range fieldFloor {
+				got := sc.Fields[field]
+				figure := got.Recall()
+				if field == "colour" || field == "make" || field == "model" {
+					figure = got.F1()
+				}
+				require.GreaterOrEqual(t, figure, least, field)
+			}
 		})
 	}
 }

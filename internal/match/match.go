@@ -209,11 +209,29 @@ func (x *Index) own(own []int, r *reading.Reading) Result {
 	if len(picked) == len(own) && halves(r.Tokens) && !both(r.Tokens) {
 		return Result{Orders: picked, Ground: ByAmbiguous, Why: "the number has several orders and the text means one of them, so a person has to say which"}
 	}
+	if others := x.others(own, picked, r); len(others) > 0 {
+		return Result{Orders: others, Ground: ByAmbiguous, Why: "the sender signs, but means the other order of the number, so a person has to say"}
+	}
 	why := "the number has several orders and the text names none"
 	if len(picked) < len(own) {
 		why = "the number has several orders and this is the one that is meant"
 	}
 	return Result{Orders: picked, Sure: true, Ground: ByNumber, Why: why}
+}
+
+// others gives the orders that a cancellation may mean where it keeps the one of the
+// sender, who is named in the signature alone: "scrap hers, I'll get mine. Kev".
+func (x *Index) others(own, picked []int, r *reading.Reading) []int {
+	if r.Intent != reading.Cancel || len(picked) != 1 || !halves(r.Tokens) || x.namedParts(picked[0], unsigned(r.Tokens)) > 0 || x.namedParts(picked[0], r.Tokens) == 0 {
+		return nil
+	}
+	var out []int
+	for _, i := range own {
+		if i != picked[0] {
+			out = append(out, i)
+		}
+	}
+	return out
 }
 
 // halves tells whether a text sets one order of a number against another
@@ -222,10 +240,14 @@ func halves(toks []reading.Token) bool {
 	mine, other := false, false
 	for i := range toks {
 		switch toks[i].Text {
-		case "mine", "ours":
+		case "mine", "ours", "mia", "mio":
 			mine = true
 		case "his", "hers", "theirs":
 			other = true
+		default:
+			if _, ok := kin[toks[i].Text]; ok {
+				other = true
+			}
 		}
 	}
 	return mine && other
@@ -272,7 +294,11 @@ func (x *Index) pick(own []int, r *reading.Reading) []int {
 	}
 	if best > 0 {
 		k := -1
-		if out := keep(func(int) bool { k++; return counts[k] == best }); len(out) < len(own) {
+		out := keep(func(int) bool { k++; return counts[k] == best })
+		if len(out) < len(own) {
+			return out
+		}
+		if out = x.saidFor(own, r.Tokens); len(out) > 0 {
 			return out
 		}
 	}
@@ -327,6 +353,10 @@ func (x *Index) ordinal(own []int, r *reading.Reading) []int {
 		switch toks[i].Text {
 		case "first", "1st", "earlier", "primer", "primera":
 			return sorted[:1]
+		case "nd":
+			if i > 0 && toks[i-1].Num == 2 {
+				return sorted[1:2]
+			}
 		case "second", "2nd", "later", "segundo", "segunda":
 			return sorted[1:2]
 		case "last", "third", "3rd":

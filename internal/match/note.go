@@ -45,7 +45,8 @@ var kin = map[string]string{
 	"mom": "mum", "mam": "mum", "mammy": "mum", "mummy": "mum", "mommy": "mum", "mama": "mum", "mother": "mum", "momma": "mum",
 	"daddy": "dad", "father": "dad", "papa": "dad", "auntie": "aunt", "aunty": "aunt", "nana": "nan", "gran": "nan", "grandma": "nan",
 	"granny": "nan", "grandmother": "nan", "mum": "mum", "dad": "dad", "aunt": "aunt", "nan": "nan", "neighbor": "neighbour",
-	"neighbour": "neighbour", "parent": "parent", "sister": "sister", "brother": "brother", "son": "son", "daughter": "daughter",
+	"neighbour": "neighbour", "suegra": "suegra", "suegro": "suegro", "hermano": "hermano", "hermana": "hermana", "esposo": "esposo", "esposa": "esposa",
+	"hijo": "hijo", "hija": "hija", "tia": "tia", "tio": "tio", "vecino": "vecino", "vecina": "vecina", "wife": "wife", "husband": "husband", "parent": "parent", "sister": "sister", "brother": "brother", "son": "son", "daughter": "daughter",
 }
 
 // tag writes a word of a note, or of a text, as tags are compared.
@@ -126,6 +127,23 @@ func tagNamed(tags []string, toks []reading.Token) bool {
 	return false
 }
 
+// saidFor narrows orders that a text all names to those whose name follows "for" or
+// "on": "got Pearl's, now waiting on Calvin's". Nil where that tells nothing.
+func (x *Index) saidFor(own []int, toks []reading.Token) []int {
+	var out []int
+	for _, i := range own {
+		for k := range toks {
+			if w := textAt(toks, k-1); toks[k].IsName() && (w == "for" || w == "on") && slices.Contains(x.names[i], toks[k].Text) {
+				out = appendNew(out, i)
+			}
+		}
+	}
+	if len(out) == len(own) {
+		return nil
+	}
+	return out
+}
+
 // forMine tells whether a text is about the sender's own order: "here for mine".
 func forMine(toks []reading.Token) bool {
 	for k := range toks {
@@ -143,6 +161,11 @@ func both(toks []reading.Token) bool {
 		switch toks[k].Text {
 		case "both":
 			return true
+		case "and":
+			a, b := textAt(toks, k-1), textAt(toks, k+1)
+			if (b == "i" || b == "me") && k > 0 && toks[k-1].IsName() || (a == "me" || a == "i") && k+1 < len(toks) && toks[k+1].IsName() {
+				return true // "Calvin and I are on our way"
+			}
 		case "mine":
 			if textAt(toks, k+1) == "and" || textAt(toks, k+1) == "an" || textAt(toks, k-1) == "and" {
 				return true

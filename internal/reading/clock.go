@@ -12,6 +12,15 @@ func clockAt(toks []Token, i int) (moment, bool) {
 	n, j := wholeNum(toks, i)
 	at := func(k int) string { return word(toks, j+k) }
 	switch at(0) {
+	case "and":
+		if n == 5 && at(1) == "twenty" {
+			switch at(2) {
+			case "past", "after":
+				return minutesPast(toks, j+3, 25)
+			case "to":
+				return minutesTo(toks, j+3, 25)
+			}
+		}
 	case "past", "after":
 		if n >= 1 && n < 60 {
 			return minutesPast(toks, j+1, n)
@@ -134,13 +143,17 @@ func timePrep(w string) bool {
 // half the family at 6" but not "for 6 people" or "2 bags".
 func bareHour(toks []Token, i, j int) bool {
 	before := word(toks, i-1)
-	if word(toks, j) == "instead" {
+	if w := word(toks, j); w == "instead" || w == "sharp" {
 		return true
 	}
 	switch before {
 	case "at", "by", "until", "before", "after", "around", "round", "eta", "from", "between", "las", "la", "than", "circa":
 	case "of":
-		if w := word(toks, i-2); w != "chance" && w != "instead" && w != "possibility" {
+		if w := word(toks, i-2); w != "dot" && w != "stroke" && w != "chance" && w != "instead" && w != "possibility" {
+			return false
+		}
+	case "on":
+		if w := word(toks, i-2); w != "dead" && w != "bang" && w != "spot" && w != "smack" {
 			return false
 		}
 	case "to", "or", "and", "not", "for", "about", "till", "instead", "approx", "closer", "nearer", "make", "say", "like":
@@ -158,6 +171,10 @@ func bareHour(toks []Token, i, j int) bool {
 		switch word(toks, j) {
 		case "be", "ok", "okay", "work", "suit", "possible", "free", "available", "any", "alright", "fine", "better", "good", "too":
 		default:
+			return false
+		}
+	case "it":
+		if w := word(toks, i-2); w != "make" || word(toks, j) != "" && word(toks, j) != "please" && word(toks, j) != "if" {
 			return false
 		}
 	case "maybe", "perhaps":

@@ -114,7 +114,7 @@ func (s *scan) against(m *moment) int {
 	for k := m.start - 1; k >= 0 && k >= m.start-7; k-- {
 		if s.toks[k].Kind == Break {
 			// A length that stands alone goes on from the clause before.
-			if s.toks[k].Mark != ',' && s.toks[k].Mark != '.' || k != m.start-1 {
+			if s.toks[k].Mark != ',' && s.toks[k].Mark != '.' || k < m.start-2 || k == m.start-2 && s.toks[m.start-1].Text != "about" && s.toks[m.start-1].Text != "maybe" {
 				return 0
 			}
 			continue
@@ -122,7 +122,12 @@ func (s *scan) against(m *moment) int {
 		switch s.toks[k].Text {
 		case "in", "there", "here", "give", "another", "eta", "says", "with", "see", "take", "taking", "away", "en":
 			return 0
-		case "late", "behind", "delayed", "delay", "retraso", "atrasado", "atrasada", "tarde":
+		case "behind":
+			if n := s.toks[k+1].bits; n&clsMine != 0 {
+				continue // "stopped behind a combine. 5 minutes"
+			}
+			return 1
+		case "late", "delayed", "delay", "retraso", "atrasado", "atrasada", "tarde":
 			return 1
 		case "early":
 			return -1
@@ -254,7 +259,12 @@ func (s *scan) wanted() *night.Clock {
 		c := s.ctx.resolve(*m)
 		own := len(s.ctx.Slots) > 0 && c == s.ctx.Slots[0]
 		switch {
+		case out != nil && m.hour < 0 && m.min < 30:
+			near := (*out - *out%60) + night.Clock(m.min) // "after 8, like ten past"
+			out = &near
 		case own && (out != nil || len(s.times) > 1):
+		case out != nil && s.corrects(m):
+			out = &c
 		case out == nil:
 			out = &c
 		case s.adjacent(i) && s.toks[m.start-1].Text != "or" && c > *out:
@@ -267,6 +277,17 @@ func (s *scan) wanted() *night.Clock {
 		return until
 	}
 	return out
+}
+
+// corrects tells whether a time takes the place of the one before it: "7:20, no make
+// it 7:30".
+func (s *scan) corrects(m *moment) bool {
+	k := m.start - 1
+	if word(s.toks, k) == "it" && word(s.toks, k-1) == "make" {
+		return true
+	}
+	w := word(s.toks, k)
+	return w == "actually" || w == "no" || w == "rather"
 }
 
 // until tells whether something lasts until m, with or without a day between.

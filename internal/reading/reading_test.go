@@ -69,6 +69,12 @@ func TestTimes(t *testing.T) {
 		{"finish at 6 so 6.20", "18:20"},
 		{"heading over for 6.25", "18:25"},
 		{"be there at 6-30", "18:30"},
+		{"five and twenty past we'll be there", "18:25"},
+		{"be there on the dot of 6", "18:00"},
+		{"should be with you dead on seven", "19:00"},
+		{"be with you 7 sharp", "19:00"},
+		{"running a little early, about ten minutes", "18:00"},
+		{"stopped behind a combine on my way. 5 minutes", "18:05"},
 		{"on my way, will take 15", "18:15"},
 		{"voy tarde, 10 minutos", "18:20"},
 		{"bus due in at 18.20", "18:20"},
@@ -103,6 +109,8 @@ func TestWanted(t *testing.T) {
 		{"any chance of a sunday collection", ""},
 		{"me pueden cambiar a las 7 y media", "19:30"},
 		{"can I do 7 not 6.10??", "19:00"},
+		{"can I come 6.40 instead, no make it 7", "19:00"},
+		{"can i come after 7 instead, like ten past", "19:10"},
 		{"called out till noon. Can you do 6:40 stead of 6:10", "18:40"},
 		{"could you change my slot, maybe 7 is ok instead of 6.10", "19:00"},
 	}
@@ -153,7 +161,7 @@ func TestAllergyAlways(t *testing.T) {
 		"here, blue golf. its the coeliac one", "allergies!!", "no dairy whatsoever please", "doctor says no wheat for me, avoid wheat", "reaction to prawns last time", "gluten makes me ill",
 		"my lips are tingling", "lips gone all tingly since I ate", "throat closing up", "sesame makes my throat close", "got spots round her mouth", "she came out in hives", "he came up in lumps",
 		"tree nuts, remember", "I'd end up in the ER", "my husband reacts badly", "flour makes my son ill", "shellfish makes her swell", "please check no nuts", "nothing with tahini, I'm not able", "his face is puffy",
-		"wheat gives me cramps", "dairy upsets her tummy", "I have my epi pen", "se me hincha la boca", "le salen ronchas", "me da comezon el mani", "le hace daño el gluten", "tiene los labios hinchados", "no puede comer nueces",
+		"wheat gives me cramps", "flour puts me in bed for two days", "dairy upsets her tummy", "I have my epi pen", "se me hincha la boca", "le salen ronchas", "me da comezon el mani", "le hace daño el gluten", "tiene los labios hinchados", "no puede comer nueces",
 	} {
 		got := Read(text, situation(t, "day"))
 		require.True(t, got.Allergy, text)

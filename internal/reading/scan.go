@@ -91,6 +91,9 @@ func (s *scan) overlay() {
 	}
 	for i := range s.toks {
 		t := &s.toks[i]
+		if n := len(t.Text) - 1; t.Kind == Word && n >= 4 && t.Text[n] == 's' && !t.known && !s.ctx.Book.IsName(t.Text) && s.ctx.Book.IsName(t.Text[:n]) {
+			t.Text, t.Possessive = t.Text[:n], true // "Micks" without its apostrophe
+		}
 		switch {
 		case t.Kind == Word && s.ctx.Book.IsRef(t.Text), t.Kind == Number && t.Min < 0 && s.ctx.Book.IsRef(t.Text) && s.meansOrder(i):
 			t.bits |= clsRef

@@ -90,6 +90,9 @@ func (f *finder) partCue(i int) (next int, sure bool) {
 // follows: "LX19 something", "4TR and the rest I forget".
 func (f *finder) partAfter(i int) bool {
 	w := &f.words[i]
+	if p := f.low(i - 1); p == "the" || p == "on" {
+		return false // "jam on the A47, dunno when"
+	}
 	if w.Class == words.Letters && !w.Upper || w.Class == words.Digits || len(w.Low) < 3 {
 		return false
 	}

@@ -18,7 +18,7 @@ func (r *reader) settleColours() {
 		if r.target(i) < 0 && r.givenName(i) {
 			continue
 		}
-		if r.target(i) >= 0 || r.saidOf(i) || r.fragment(i) || r.loose(i) || r.foretold(i) || r.besidePlate(i) || r.partNext(i) || r.ridden(i) && r.last(i) {
+		if r.target(i) >= 0 || r.saidOf(i) || r.fragment(i) || r.loose(i) || r.foretold(i) || r.besidePlate(i) || r.partNext(i) || r.oneOfThose(i) || r.ridden(i) && r.last(i) {
 			it.kind = isColour
 		}
 	}
@@ -42,6 +42,12 @@ func (r *reader) besidePlate(i int) bool {
 		return false
 	}
 	return r.plateLike(j) || j > 0 && r.near(j) && r.plateLike(j-1)
+}
+
+// oneOfThose tells whether a vehicle is said to be one of such a colour: "my Maverick,
+// one of those orange ones".
+func (r *reader) oneOfThose(i int) bool {
+	return r.near(i+1) && r.first(i+1).Low == "ones" && i > 1 && r.first(i-2).Low == "of" && r.anyVehicle(i)
 }
 
 // foretold tells whether colour i is said before its vehicle: "it's blue, my

@@ -176,7 +176,7 @@ func (r *reader) lookup(i int) item {
 		}
 	}
 	if best.lex == nil && !best.poss {
-		if x := r.lex.words[squeezed(w.Low, key[:0])]; x != nil {
+		if x := r.lex.words[squeezed(w.Low, key[:0])]; x != nil && w.Class == words.Letters {
 			best.lex, best.roles = x, x.roles
 		} else if x := r.lex.slip(w); x != nil {
 			best.lex, best.roles, best.slip = x, x.roles, true

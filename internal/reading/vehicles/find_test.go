@@ -90,7 +90,7 @@ func TestFind(t *testing.T) {
 		{"Scots", "GB", "rid Astra", "red/Vauxhall/Astra/"},
 		{"Irish car", "IE", "gluaisteán gorm", "blue///"},
 		{"Persian", "AU", "کرولای سیاه", "black/Toyota/Corolla/"},
-		{"two tone with its colours", "AU", "two tone Kombi, cream top orange bottom", "cream,orange/Volkswagen/Type 2/"},
+		{"two tone with its colours", "AU", "two tone Kombi, cream top orange bottom", "cream,orange/Volkswagen/Kombi/"},
 		{"tractor", "IE", "on the green John Deere", "green/John Deere//"},
 		{"make's letter", "US", "black Tesla X", "black/Tesla/Model X/"},
 		{"as the maker writes in Australia", "AU", "silver landcruiser", "silver/Toyota/LandCruiser/"},
@@ -103,6 +103,16 @@ func TestFind(t *testing.T) {
 		{"a greeting that names a maker", "AU", "kia ora, in the blue tarago", "blue/Toyota/Tarago/"},
 		{"walk of minutes", "US", "off the bus, 5 min walk", "///foot"},
 		{"walking drawn out", "GB", "walkinggg", "///foot"},
+		{"body in the model's name", "AU", "white falcon ute", "white/Ford/Falcon/pickup"},
+		{"van behind the model", "GB", "white Transit van", "white/Ford/Transit/van"},
+		{"everyday word with an adjective", "AU", "here. old patrol", "/Nissan/Patrol/"},
+		{"a note that names a car", "GB", "as per my note silver astra", "silver/Vauxhall/Astra/"},
+		{"one of those", "US", "driving my Ford Maverick, one of those orange ones", "orange/Ford/Maverick/"},
+		{"a road is no car", "GB", "stuck on the M5 in a red fiesta", "red/Ford/Fiesta/"},
+		{"tipper", "GB", "in the tipper tomorrow. yellow", "yellow///"},
+		{"a pickup's cab", "US", "tan single cab Ranger", "beige/Ford/Ranger/"},
+		{"French", "CA", "dans le VUS gris", "grey///suv"},
+		{"on foot instead", "GB", "too icy for the bike so im on foot", "///foot"},
 		{"left at home", "US", "truck's acting up so I'm on the motorcycle", "///motorbike"},
 	}
 	for _, tt := range tests {
@@ -126,7 +136,7 @@ func TestNoVehicle(t *testing.T) {
 		"Mr White is outside", "James Brown here", "Jade here", "on Greenway Road", "by the blue house", "red door?", "stuck at red lights",
 		"yellow raincoat by the gate", "grey hoodie", "green chile please", "black bean ones", "white rice or brown?", "red sauce please",
 		"is there a car park?", "car seat in the way", "ready for pickup", "pickup at 6", "cant walk far", "walking distance?",
-		"is it on with the amber rain warning", "who has the keys to the astro", "there is egg in the green one", "noice", "is it a 10 min walk from town",
+		"is it on with the amber rain warning", "who has the keys to the astro", "there is egg in the green one", "noice", "still on the B1110", "on the M5, back soon", "trae chamarra rosa", "which gate, the green one", "I'm in the purple parka", "is it a 10 min walk from town",
 		"cruise for two", "in bed for two days", "stuck in traffic", "my partner is outside", "call me back", "",
 	} {
 		t.Run(text, func(t *testing.T) {

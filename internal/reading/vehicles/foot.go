@@ -76,7 +76,7 @@ func (r *reader) walks(i int) bool {
 		case "min", "mins", "minute", "minutes", "minutes'", "minuto", "minutos":
 			return !r.denied(i-2) && !r.queried(i)
 		case "ill", "will", "gonna", "well", "to":
-			return (r.low(p) != "to" || r.low(i-2) == "going" || r.low(i-2) == "have" || r.low(i-2) == "had") && !r.elsewhere(i)
+			return (r.low(p) != "to" || r.low(i-2) == "going" || r.low(i-2) == "decided" || r.low(i-2) == "have" || r.low(i-2) == "had") && !r.elsewhere(i)
 		}
 	}
 	return false

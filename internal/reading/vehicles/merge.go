@@ -59,6 +59,14 @@ func (r *reader) gather(dst []cluster) []cluster {
 			if it.name.model != "" && c.model == "" {
 				c.model = it.name.model
 			}
+			if c.body == "" && it.to > it.from+1 {
+				switch r.words[it.to-1].Low {
+				case "ute":
+					c.body = "pickup" // "falcon ute"
+				case "van":
+					c.body = "van" // "transit van"
+				}
+			}
 		case isBody:
 			if c.body == "" || c.body == "van" && it.body == "taxi" {
 				c.body = it.body

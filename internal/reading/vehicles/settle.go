@@ -131,7 +131,7 @@ func (r *reader) oneMeant(i int) bool {
 	if !r.has(j, roleDet) {
 		return false
 	}
-	if r.thereIs(j) {
+	if r.first(0).Low == "which" || r.thereIs(j) {
 		return false // "there is fish in the green one"
 	}
 	if j == 0 || r.sep(j) >= words.Comma {
@@ -338,8 +338,11 @@ func (r *reader) cause(i int) bool {
 	if r.inBefore(i) {
 		return true
 	}
-	if (!r.faint(i) || i > 0 && r.first(i).Title && !r.items[i].slip) && r.opens(i) && r.near(i+1) && r.first(i+1).Low == "with" {
+	if (!r.faint(i) || i > 0 && r.first(i).Title && !r.items[i].slip) && r.opens(i) && r.near(i+1) && (r.first(i+1).Low == "with" || r.first(i+1).Low == "w") {
 		return true // "Here, Yeti with the roof box"
+	}
+	if r.near(i) && r.has(i-1, roleAdj) && r.opens(i-1) && !r.followed(i) && r.sold(i) && r.arrived() && !r.items[i].slip && !placeOrThing(r.first(i).Low) {
+		return true // "here. old patrol"
 	}
 	if r.near(i+1) && r.plateLike(i+1) {
 		return !r.faint(i) || r.near(i+1) && r.first(i+1).Class == words.Mixed
@@ -388,7 +391,7 @@ func (r *reader) colourAfter(i int) bool {
 			return false
 		}
 		if r.has(j, roleColour) {
-			return r.colourEnds(j)
+			return r.colourEnds(j) && !(r.near(j+1) && r.named(j+1)) // "my note: silver astra"
 		}
 		if !r.has(j, roleShade|roleIsh|roleGlue|roleTrim) || r.has(j, roleDet) {
 			return false
