@@ -401,6 +401,9 @@ func (x *Index) stranger(r *reading.Reading) Result {
 		return Result{Orders: out, Ground: ByAmbiguous, Why: "what the text names fits more than one order, so a person has to say which"}
 	}
 	if likely := x.likely(r); len(likely) > 0 {
+		if open := x.open(likely); len(open) > 0 && (r.Intent == reading.Here || r.Intent == reading.Coming) {
+			likely = open // nobody comes for what was handed out
+		}
 		return Result{Orders: likely, Ground: ByLikely, Why: "the number is unknown and the text only makes this likely, so a person has to say"}
 	}
 	return Result{Ground: ByNobody, Why: "the number is in no order and the text names none"}

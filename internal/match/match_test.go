@@ -158,3 +158,14 @@ func TestNeverOnAGuess(t *testing.T) {
 		}
 	})
 }
+
+// TestLikelyLeavesOutHandedOut holds that nobody is likely to collect what was
+// handed out before.
+func TestLikelyLeavesOutHandedOut(t *testing.T) {
+	t.Parallel()
+	x := match.New("GB", book())
+	x.SetState(1, night.HandedOut) // Sarah Okoro's
+	_, res := read(x, "+447700900999", "here for Sarah")
+	require.Equal(t, []int{2}, res.Orders)
+	require.False(t, res.Sure)
+}

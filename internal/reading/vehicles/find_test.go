@@ -113,6 +113,8 @@ func TestFind(t *testing.T) {
 		{"a pickup's cab", "US", "tan single cab Ranger", "beige/Ford/Ranger/"},
 		{"French", "CA", "dans le VUS gris", "grey///suv"},
 		{"on foot instead", "GB", "too icy for the bike so im on foot", "///foot"},
+		{"number with its colour behind", "GB", "it's a 207 in black", "black/Peugeot/207/"},
+		{"number of several makers", "GB", "red 500", "red/Fiat/500/"},
 		{"left at home", "US", "truck's acting up so I'm on the motorcycle", "///motorbike"},
 	}
 	for _, tt := range tests {

@@ -307,6 +307,9 @@ func (r *reader) sharesMake(j, i int) bool {
 // digits: "black 911".
 func (r *reader) colouredNumber(i int) bool {
 	w := r.first(i)
+	if w.Class == words.Digits && len(w.Low) >= 3 && r.near(i) && r.has(i-1, roleDet) && r.near(i+1) && r.first(i+1).Low == "in" && r.has(i+2, roleColour|roleShade) && r.colourAfter(i) {
+		return true // "it's a 207 in black"
+	}
 	j := i - 1
 	for j > 0 && r.near(j) && r.has(j, roleIsh|roleAdj) {
 		j--
