@@ -46,7 +46,7 @@ fuzz: ## each fuzz target for FUZZTIME (5m)
 
 # Nights that the rules were tuned on: what the rules make of them is no evidence.
 TUNED := gb-saturday,us-friday,ie-thursday,us-wednesday,au-sunday,gb-friday,utterances.tsv
-LABELLED := testdata/train testdata/nights internal/reading/testdata/utterances.tsv
+LABELLED := testdata/train testdata/nights testdata/train/single.tsv internal/reading/testdata/utterances.tsv
 
 train: ## the learned part of the reader anew from the labelled nights
 	$(GO) run ./internal/corpus/train -out $(or $(OUT),internal/reading/intents.model) -tuned $(TUNED) $(LABELLED)

@@ -24,9 +24,14 @@ var learned = sync.OnceValue(func() *learn.Model {
 // than the one that the rules found, before it is taken instead.
 const sureEnough = 2.5
 
-// Settle weighs what the rules make of a text against the learned model. Words
-// that opt out, opt in or ask for help are matters of published rules: the
-// model neither takes them away nor adds them.
+// sureOfStop is the same for an opt-out in plain words. Anything that a
+// reasonable person would read as one counts (47 CFR 64.1200(a)(10)), and a
+// customer who is taken to want no more texts by mistake misses the reminder.
+const sureOfStop = 4
+
+// Settle weighs what the rules make of a text against the learned model. The
+// published words that opt out, opt in or ask for help are a matter of rules:
+// the model never takes them away, and adds an opt-out only where it is surer.
 func Settle(model *learn.Model, features []uint32, rule Intent) Intent {
 	switch rule {
 	case Stop, Start, Help:
@@ -38,14 +43,17 @@ func Settle(model *learn.Model, features []uint32, rule Intent) Intent {
 	learn.Chances(chances[:])
 	best, own, top := rule, float32(0), float32(-1)
 	for i, c := range order {
-		if c == Stop || c == Start || c == Help {
+		chance := chances[i]
+		switch {
+		case c == Start || c == Help:
 			continue
+		case c == Stop:
+			chance *= sureEnough / sureOfStop
+		case c == rule:
+			own = chance
 		}
-		if c == rule {
-			own = chances[i]
-		}
-		if chances[i] > top {
-			best, top = c, chances[i]
+		if chance > top {
+			best, top = c, chance
 		}
 	}
 	if top < sureEnough*own {
@@ -89,5 +97,5 @@ func (s *scan) weigh(out *Reading) {
 var likeness = map[Intent]string{
 	Here: "somebody is there", Cancel: "nobody will come", Move: "another time is asked for", Coming: "somebody is on the way",
 	Car: "a vehicle is announced", Problem: "something is wrong", Ask: "something is asked", Thanks: "a customer thanks or agrees",
-	Other: "the kitchen is not meant",
+	Other: "the kitchen is not meant", Stop: "no more messages are wanted",
 }
