@@ -8,7 +8,7 @@ export PASSBELL_NODE_DIR := $(PEERS)
 export NODE_PATH := $(PEERS)/node_modules
 export AXE_CORE = $(wildcard $(PEERS)/node_modules/axe-core/axe.min.js)
 
-.PHONY: help build test prepare lint unit e2e cross picture fuzz train try fmt
+.PHONY: help build test prepare lint unit e2e cross picture nights fuzz train try fmt
 
 help: ## list the targets
 	@grep -hE '^[a-z-]+:.*##' $(MAKEFILE_LIST) | sed -E 's/:.*## /\t/' | expand -t 14
@@ -37,6 +37,9 @@ e2e: ## the built binary, killed and started again in the middle of a night
 cross: ## the binary for the systems that cooks have, without cgo
 	@for t in linux/amd64 linux/arm64 darwin/arm64 windows/amd64; do \
 		echo $$t; CGO_ENABLED=0 GOOS=$${t%/*} GOARCH=$${t#*/} $(GO) build -o /dev/null ./cmd/passbell || exit 1; done
+
+nights: ## N invented nights rehearsed to their ends (500)
+	$(GO) test -count=1 -timeout 3h ./internal/rehearsal -run TestNights -nights $(or $(N),500)
 
 picture: ## take the README picture of the pass from the demo anew
 	@.ci/picture
