@@ -24,14 +24,13 @@ var learned = sync.OnceValue(func() *learn.Model {
 // than the one that the rules found, before it is taken instead.
 const sureEnough = 2.5
 
-// sureOfStop is the same for an opt-out in plain words. Anything that a
-// reasonable person would read as one counts (47 CFR 64.1200(a)(10)), and a
-// customer who is taken to want no more texts by mistake misses the reminder.
-const sureOfStop = 4
+// sureOfNoCancel is the same where the rules found a cancellation: the wish is
+// rare, so the model has seen few, and one that nobody reads costs a meal.
+const sureOfNoCancel = 8
 
-// Settle weighs what the rules make of a text against the learned model. The
-// published words that opt out, opt in or ask for help are a matter of rules:
-// the model never takes them away, and adds an opt-out only where it is surer.
+// Settle weighs what the rules make of a text against the learned model. Words
+// that opt out, opt in or ask for help are matters of published rules: the
+// model neither takes them away nor adds them.
 func Settle(model *learn.Model, features []uint32, rule Intent) Intent {
 	switch rule {
 	case Stop, Start, Help:
@@ -45,10 +44,8 @@ func Settle(model *learn.Model, features []uint32, rule Intent) Intent {
 	for i, c := range order {
 		chance := chances[i]
 		switch {
-		case c == Start || c == Help:
+		case c == Stop || c == Start || c == Help:
 			continue
-		case c == Stop:
-			chance *= sureEnough / sureOfStop
 		case c == rule:
 			own = chance
 		}
@@ -56,7 +53,11 @@ func Settle(model *learn.Model, features []uint32, rule Intent) Intent {
 			best, top = c, chance
 		}
 	}
-	if top < sureEnough*own {
+	need := float32(sureEnough)
+	if rule == Cancel {
+		need = sureOfNoCancel
+	}
+	if top < need*own {
 		return rule
 	}
 	return best
@@ -73,6 +74,7 @@ func (s *scan) weigh(out *Reading) {
 	if settled == out.Intent {
 		return
 	}
+	lost := out.Intent == Cancel || out.Intent == Problem
 	out.Intent, out.Why = settled, "Reads most like texts in which "+likeness[settled]+"."
 	out.Due, out.To, out.Vehicle = nil, nil, s.vehicle
 	out.Asks = s.asks() || out.Allergy
@@ -91,11 +93,14 @@ func (s *scan) weigh(out *Reading) {
 		out.Vehicle, out.Asks = night.Vehicle{}, out.Allergy
 	case Stop, Start, Help, Car:
 	}
+	// What the rules took for a cancellation or a complaint is read by a person
+	// whatever the model thinks: nobody is left unread.
+	out.Asks = out.Asks || lost
 }
 
 // likeness says what texts of an intent have in common.
 var likeness = map[Intent]string{
 	Here: "somebody is there", Cancel: "nobody will come", Move: "another time is asked for", Coming: "somebody is on the way",
 	Car: "a vehicle is announced", Problem: "something is wrong", Ask: "something is asked", Thanks: "a customer thanks or agrees",
-	Other: "the kitchen is not meant", Stop: "no more messages are wanted",
+	Other: "the kitchen is not meant",
 }
