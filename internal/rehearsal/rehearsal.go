@@ -20,6 +20,7 @@ import (
 	"passbell/adapters/practice"
 	"passbell/internal/book"
 	"passbell/internal/config"
+	"passbell/internal/desk"
 	"passbell/internal/gateway"
 	"passbell/internal/night"
 )
@@ -223,11 +224,18 @@ func (r *Rehearsal) close(ctx context.Context) error {
 	if err != nil {
 		return err
 	}
+	refs := make(map[int64]string, len(p.Orders))
+	for _, o := range p.Orders {
+		refs[o.ID] = o.Ref
+	}
 	rung := map[int64]bool{}
 	for _, l := range p.LeftOut {
 		if l.Ring() && !rung[l.OrderID] {
 			rung[l.OrderID] = true
-			r.line(cook, "can't text "+r.watch.who(l.OrderID)+" and tells them otherwise: "+string(l.Why))
+			r.line(cook, "can't text "+r.watch.who(l.OrderID)+" and rings them: "+string(l.Why))
+			if _, err := r.house.Desk.Told(ctx, desk.Act{Night: r.night.ID, Ref: refs[l.OrderID], Who: cook}); err != nil {
+				return err
+			}
 		}
 	}
 	return nil
