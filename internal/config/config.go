@@ -80,6 +80,9 @@ type Adapter struct {
 	// FallAfter is how long after its time a message that this adapter could
 	// not bring takes the next; zero waits for the last try.
 	FallAfter adapters.Duration `toml:"fall_after,omitempty"`
+	// FallUnconfirmed is how long after the provider took a message over it
+	// takes the next adapter if no delivery report came; zero for never.
+	FallUnconfirmed adapters.Duration `toml:"fall_unconfirmed,omitempty"`
 	// Settings is what the adapter's kind needs.
 	Settings map[string]any `toml:"settings,omitempty"`
 }

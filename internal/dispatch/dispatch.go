@@ -33,6 +33,7 @@ type Tx interface {
 	Message(ctx context.Context, id int64) (night.Message, error)
 	Abandoned(ctx context.Context, now time.Time) ([]night.Message, error)
 	Settle(ctx context.Context, s night.Settlement, now time.Time) (bool, error)
+	Unconfirmed(ctx context.Context, adapter string, before time.Time) ([]night.Message, error)
 	Reroute(ctx context.Context, id int64, fall night.Fall, now time.Time) (bool, error)
 	OptedOut(ctx context.Context) (map[string]bool, error)
 }
@@ -56,6 +57,10 @@ type Config struct {
 	// FallAfter is how long after its time a message that no try could bring
 	// takes the next way; zero waits for the last try.
 	FallAfter time.Duration
+	// FallUnconfirmed is how long after a provider took a text over it takes the
+	// next way if no receipt came; zero, the default, never. The customer may
+	// then read it twice: it is for kitchens that say so.
+	FallUnconfirmed time.Duration
 	// Next gives the next way of a message that this one could not bring; nil
 	// where there is no other.
 	Next      func(m night.Message, orders []night.Order) (night.Fall, bool)
@@ -130,6 +135,9 @@ func (d *Dispatcher) Run(ctx context.Context) {
 // concurrent use.
 func (d *Dispatcher) Drain(ctx context.Context) error {
 	if err := d.abandon(ctx); err != nil {
+		return err
+	}
+	if err := d.doubt(ctx); err != nil {
 		return err
 	}
 	underway := 0
@@ -384,6 +392,39 @@ func (d *Dispatcher) abandon(ctx context.Context) error {
 				Reason: "passbell was stopped while sending: it may have gone out",
 			}, now)
 			if err != nil {
+				return err
+			}
+		}
+		return nil
+	})
+}
+
+// doubt sends another way what no receipt came for, where the kitchen wants
+// that. Each message is looked at once more in the transaction that moves it: a
+// receipt may have come meanwhile.
+func (d *Dispatcher) doubt(ctx context.Context) error {
+	if d.c.FallUnconfirmed <= 0 {
+		return nil
+	}
+	now := d.c.Now().UTC()
+	var silent []night.Message
+	err := d.c.Store.Read(ctx, func(tx Tx) (err error) {
+		silent, err = tx.Unconfirmed(ctx, d.c.Adapter, now.Add(-d.c.FallUnconfirmed))
+		return err
+	})
+	if err != nil || len(silent) == 0 {
+		return err
+	}
+	return d.write(ctx, func(tx Tx) error {
+		for _, m := range silent {
+			current, err := tx.Message(ctx, m.ID)
+			if err != nil {
+				return err
+			}
+			if current.State != night.Sent || !m.ExpiresAt.IsZero() && !now.Before(m.ExpiresAt) {
+				continue
+			}
+			if err := d.fall(ctx, tx, m, now); err != nil {
 				return err
 			}
 		}

@@ -397,6 +397,26 @@ func TestSilencePastItsTimeTakesTheNextWay(t *testing.T) {
 	assert.Equal(t, "mail", r.messages()[0].Adapter)
 }
 
+func TestNoReceiptTakesTheNextWayOnlyWhereTheKitchenSaysSo(t *testing.T) {
+	t.Parallel()
+	r := newRig(t, 2)
+	r.config.Next = func(m night.Message, _ []night.Order) (night.Fall, bool) {
+		return night.Fall{Adapter: "mail", To: "x@y.test"}, !m.Fallen
+	}
+	r.restart()
+	r.drain()
+	r.clock.Advance(time.Hour)
+	r.drain()
+	assert.Equal(t, map[night.MessageState]int{night.Sent: 2}, r.states(), "by default silence changes nothing")
+	r.config.FallUnconfirmed = 10 * time.Minute
+	r.restart()
+	require.NoError(t, r.Receipt(t.Context(), adapters.Receipt{ID: "id-" + r.carrier.taken[0].Key, Status: adapters.Delivered}))
+	r.drain()
+	r.drain()
+	assert.Equal(t, map[night.MessageState]int{night.Delivered: 1, night.Due: 1}, r.states())
+	assert.Equal(t, 2, r.carrier.count(), "this adapter sends neither again")
+}
+
 func TestShutdownSettlesWhatIsUnderWay(t *testing.T) {
 	t.Parallel()
 	r := newRig(t, 1)

@@ -102,14 +102,27 @@ func (t *Tx) Settle(ctx context.Context, s night.Settlement, now time.Time) (boo
 	return true, nil
 }
 
-// Reroute lets a message that failed, or that waits for its next try, take
-// another way at once. It does so once in a message's life, and tells whether
+// Unconfirmed gives the messages that the adapter's provider accepted before the
+// given moment and of which nothing was heard since.
+func (t *Tx) Unconfirmed(ctx context.Context, adapter string, before time.Time) ([]night.Message, error) {
+	var rows []messageRow
+	err := t.list(ctx, &rows, "unconfirmed messages", `
+		SELECT * FROM messages WHERE kitchen_id = ? AND state = ? AND adapter = ? AND fallen = 0 AND settled_at <= ?`,
+		t.kitchen, night.Sent, adapter, ms(before))
+	if err != nil {
+		return nil, err
+	}
+	return t.withCovers(ctx, rows)
+}
+
+// Reroute lets a message that failed, that waits for its next try, or of which
+// nothing was heard, take another way at once. It does so once in a message's life, and tells whether
 // it did.
 func (t *Tx) Reroute(ctx context.Context, id int64, fall night.Fall, now time.Time) (bool, error) {
 	n, err := t.change(ctx, "message", `
 		UPDATE messages SET state = ?, adapter = ?, address = ?, fallen = 1, next_at = ?, settled_at = 0
-		WHERE kitchen_id = ? AND id = ? AND fallen = 0 AND state IN (?, ?)`,
-		night.Due, fall.Adapter, fall.To, ms(now), t.kitchen, id, night.Failed, night.Due)
+		WHERE kitchen_id = ? AND id = ? AND fallen = 0 AND state IN (?, ?, ?)`,
+		night.Due, fall.Adapter, fall.To, ms(now), t.kitchen, id, night.Failed, night.Due, night.Sent)
 	return n > 0, err
 }
 
