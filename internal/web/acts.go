@@ -261,10 +261,15 @@ func (s *site) vehicle(ctx context.Context, a desk.Act, _ night.Order, form url.
 }
 
 // tidy takes the spaces and the excess out of a short answer.
-func tidy(s string) string {
+func tidy(s string) string { return tidyTo(s, 60) }
+
+// tidyLong is tidy for a sentence.
+func tidyLong(s string) string { return tidyTo(s, 200) }
+
+func tidyTo(s string, most int) string {
 	s = strings.Join(strings.Fields(s), " ")
-	if r := []rune(s); len(r) > 60 {
-		s = string(r[:60])
+	if r := []rune(s); len(r) > most {
+		s = string(r[:most])
 	}
 	return s
 }

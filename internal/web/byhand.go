@@ -70,7 +70,8 @@ func (s *site) byHandView(ctx context.Context, n night.Night) (view, error) {
 	}
 	slices.SortStableFunc(messages, func(a, b night.Message) int { return a.DueAt.Compare(b.DueAt) })
 	for _, m := range messages {
-		if m.State != night.Due || listed[m.To] || len(m.Covers) == 0 {
+		answer := m.Kind == night.Reply || m.Kind == night.Confirmation
+		if m.State != night.Due || answer || listed[m.To] || len(m.Covers) == 0 {
 			continue
 		}
 		listed[m.To] = true

@@ -70,12 +70,17 @@ func TestEveryPageFitsAndIsAccessible(t *testing.T) {
 	pages := map[string]string{
 		"pass": server.URL + "/", "orders": server.URL + "/orders", "search": server.URL + "/orders?q=qazi", "order": server.URL + "/orders/K406",
 		"cancel": server.URL + "/orders/K430/cancel", "text": server.URL + "/texts/" + itoa(openTexts(t, h)[0]) + "?q=cal", "messages": server.URL + "/messages", "report": server.URL + "/report",
-		"none": serve(empty, "") + "/", "plan": serve(before, "") + "/plan", "open-messages": serve(before, "") + "/messages", "open-pass": serve(before, "") + "/", "more": server.URL + "/more", "by-hand": serve(needs, "") + "/by-hand", "book": server.URL + "/book", "closed-plan": server.URL + "/plan", "sign-in": serve(signIn, "open sesame") + "/sign-in",
+		"none": serve(empty, "") + "/", "plan": serve(before, "") + "/plan", "open-messages": serve(before, "") + "/messages", "open-pass": serve(before, "") + "/", "more": server.URL + "/more", "late": server.URL + "/late", "night": server.URL + "/night", "by-hand": serve(needs, "") + "/by-hand", "book": server.URL + "/book", "closed-plan": server.URL + "/plan", "sign-in": serve(signIn, "open sesame") + "/sign-in",
 		"missing": server.URL + "/orders/K999", "bare-order": server.URL + "/orders/K421",
 		"needs": serve(needs, "") + "/",
 	}
 	// Pages that are the answer to a form: what is clicked to come there.
 	pressed := map[string]string{}
+	for name, button := range map[string]string{
+		"late": `form[action="/late/look"] button`, "night-off": `form[action="/night/look"] input[value="off"] ~ button`,
+	} {
+		pages[name+"-look"], pressed[name+"-look"] = server.URL+"/"+strings.TrimSuffix(name, "-off"), button
+	}
 	for _, do := range []string{"move", "number", "collector"} {
 		pages["look-"+do] = server.URL + "/orders/K430"
 		pressed["look-"+do] = `form[action$="/look"] input[value="` + do + `"] ~ button`

@@ -238,6 +238,10 @@ func (s *site) viewOf(ctx context.Context, n night.Night, u *url.URL) (view, err
 		return s.planView(ctx, n)
 	case u.Path == "/by-hand":
 		return s.byHandView(ctx, n)
+	case u.Path == "/late":
+		return s.lateView(ctx, n)
+	case u.Path == "/night":
+		return s.nightView(ctx, n)
 	case u.Path == "/more":
 		return s.moreView(n)
 	case len(parts) == 1 && parts[0] == "report":
@@ -249,7 +253,7 @@ func (s *site) viewOf(ctx context.Context, n night.Night, u *url.URL) (view, err
 func (s *site) addPages(mux *http.ServeMux) {
 	for _, pattern := range []string{
 		"GET /{$}", "GET /orders", "GET /orders/{ref}", "GET /orders/{ref}/cancel", "GET /texts/{id}", "GET /messages", "GET /report",
-		"GET /plan", "GET /by-hand", "GET /more",
+		"GET /plan", "GET /by-hand", "GET /late", "GET /night", "GET /more",
 	} {
 		mux.HandleFunc(pattern, func(w http.ResponseWriter, r *http.Request) {
 			s.show(w, r, r.URL.RequestURI(), s.popNotice(r.Context()))

@@ -28,6 +28,7 @@ type Desk interface {
 	TextActs
 	ChangeActs
 	BookActs
+	NightActs
 }
 
 // Reader gives what there is to show.
@@ -54,6 +55,14 @@ type OrderActs interface {
 	Move(ctx context.Context, a desk.Act, slot night.Clock) (night.Order, error)
 	CorrectVehicle(ctx context.Context, a desk.Act, v night.Vehicle, inboundID int64, corrected []byte) (night.Order, error)
 	Told(ctx context.Context, a desk.Act) (night.Order, error)
+}
+
+// NightActs changes the night for everybody.
+type NightActs interface {
+	RunBehind(ctx context.Context, nightID int64, first, last night.Clock, minutes int, who string) (desk.Behind, error)
+	ChangeNight(ctx context.Context, n night.Night, who string) error
+	CallOff(ctx context.Context, nightID int64, who, why string) error
+	Resume(ctx context.Context, nightID int64, who, why string) error
 }
 
 // BookActs reads and loads order books, and closes orders.
@@ -151,6 +160,7 @@ type site struct {
 	sessions *scs.SessionManager
 	frames   frames
 	shelf    shelf
+	once     once
 	// acting makes a look at an order and the act that follows one thing, so
 	// that of two taps the second sees what the first did.
 	acting sync.Mutex
@@ -185,6 +195,7 @@ func (s *site) routes() (http.Handler, error) {
 	s.addPages(pages)
 	s.addActs(pages)
 	s.addBook(pages)
+	s.addNight(pages)
 	api := http.NewServeMux()
 	s.addAPI(api)
 
