@@ -61,6 +61,7 @@ type view struct {
 	Status   int    // 0 for 200
 	Event    int64  // the last event that it shows
 	Live     bool   // open pages follow it as it changes
+	Bare     bool   // nothing around it that could be pressed
 	Data     any
 }
 
@@ -242,6 +243,10 @@ func (s *site) viewOf(ctx context.Context, n night.Night, u *url.URL) (view, err
 		return s.lateView(ctx, n)
 	case u.Path == "/night":
 		return s.nightView(ctx, n)
+	case u.Path == "/runner":
+		return s.runnerView(ctx, n)
+	case u.Path == "/wall":
+		return s.wallView(ctx, n)
 	case u.Path == "/more":
 		return s.moreView(n)
 	case len(parts) == 1 && parts[0] == "report":
@@ -253,7 +258,7 @@ func (s *site) viewOf(ctx context.Context, n night.Night, u *url.URL) (view, err
 func (s *site) addPages(mux *http.ServeMux) {
 	for _, pattern := range []string{
 		"GET /{$}", "GET /orders", "GET /orders/{ref}", "GET /orders/{ref}/cancel", "GET /texts/{id}", "GET /messages", "GET /report",
-		"GET /plan", "GET /by-hand", "GET /late", "GET /night", "GET /more",
+		"GET /plan", "GET /by-hand", "GET /late", "GET /runner", "GET /wall", "GET /night", "GET /more",
 	} {
 		mux.HandleFunc(pattern, func(w http.ResponseWriter, r *http.Request) {
 			s.show(w, r, r.URL.RequestURI(), s.popNotice(r.Context()))

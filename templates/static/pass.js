@@ -195,11 +195,40 @@
       });
     } catch { /* no sound on this device */ }
   }
+  // How many wait stands on the page's icon too, for a device with many pages.
+  const icon = document.querySelector('link[rel=icon]');
+  const plainIcon = icon ? icon.href : '';
+  let badged = '0';
+  function badge(count) {
+    if (!icon || count === badged) return;
+    badged = count;
+    if (count === '0') {
+      icon.href = plainIcon;
+      icon.type = 'image/svg+xml';
+      return;
+    }
+    const c = document.createElement('canvas');
+    c.width = c.height = 64;
+    const g = c.getContext('2d');
+    if (!g) return;
+    g.fillStyle = '#a1221b';
+    g.beginPath();
+    g.arc(32, 32, 32, 0, 7);
+    g.fill();
+    g.fillStyle = '#fff';
+    g.font = 'bold ' + (count.length > 1 ? 38 : 46) + 'px sans-serif';
+    g.textAlign = 'center';
+    g.textBaseline = 'middle';
+    g.fillText(count, 32, 35);
+    icon.type = 'image/png';
+    icon.href = c.toDataURL('image/png');
+  }
   function arrivals() {
-    const pass = document.querySelector('.pass');
+    const pass = document.querySelector('[data-here]');
     if (!pass) return;
     const count = pass.dataset.here;
     document.title = (count !== '0' ? '(' + count + ') ' : '') + baseTitle;
+    badge(count);
     const now = new Set(Array.from(document.querySelectorAll('.ticket.here'), (t) => t.id));
     if (here) {
       const fresh = [...now].filter((id) => !here.has(id));
@@ -215,7 +244,7 @@
     b.textContent = words + (on ? ': on' : ': off');
   };
   const sound = $('sound');
-  if (sound && document.querySelector('.pass')) {
+  if (sound && document.querySelector('[data-here]')) {
     sound.hidden = false;
     toggle('sound', 'Sound on arrival', store.get('sound') === 'on');
     sound.addEventListener('click', () => {
@@ -228,15 +257,20 @@
 
   // --- the screen stays on ------------------------------------------------------
   let lock = null;
+  const wall = document.body.classList.contains('tab-wall'); // it has no button for this and needs none
   async function wake() {
-    if (!('wakeLock' in navigator) || store.get('awake') !== 'on' || lock || document.visibilityState !== 'visible') return;
+    if (!('wakeLock' in navigator) || !(wall || store.get('awake') === 'on') || lock || document.visibilityState !== 'visible') return;
     try {
       lock = await navigator.wakeLock.request('screen');
       lock.addEventListener('release', () => { lock = null; });
     } catch { lock = null; }
   }
   const awake = $('awake');
-  if (awake && document.querySelector('.pass')) {
+  if (wall) {
+    if ('wakeLock' in navigator) wake();
+    else $('awakeness').hidden = false;
+  }
+  if (awake && document.querySelector('[data-here]')) {
     awake.hidden = false;
     if ('wakeLock' in navigator) {
       toggle('awake', 'Keep screen on', store.get('awake') === 'on');
