@@ -205,7 +205,7 @@ func refList(orders []night.Order) string {
 
 func (s *site) nightView(_ context.Context, n night.Night) (view, error) {
 	p := nightPage{
-		Origin: Origin{"/night", n.ID}, Day: s.day(n.Date), Place: n.Place, Parking: n.Parking,
+		Origin: Origin{Back: "/night", Night: n.ID}, Day: s.day(n.Date), Place: n.Place, Parking: n.Parking,
 		First: n.First.String(), Last: n.Last.String(), Every: n.Every, Capacity: n.Capacity,
 		Instruct: n.InstructAt.In(s.Kitchen.Zone).Format(localField), Before: int(n.RemindBefore.Minutes()), RemindFrom: n.RemindFrom.String(),
 	}

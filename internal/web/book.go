@@ -104,7 +104,7 @@ func (s *site) showBook(w http.ResponseWriter, r *http.Request, wrong, pasted st
 	if err == nil {
 		orders, err = s.Desk.Orders(r.Context(), n.ID)
 	}
-	p := bookPage{Origin: Origin{"/book", n.ID}, Orders: len(orders), Wrong: wrong, Pasted: pasted}
+	p := bookPage{Origin: Origin{Back: "/book", Night: n.ID}, Orders: len(orders), Wrong: wrong, Pasted: pasted}
 	if !n.ClosedAt.IsZero() {
 		p.Closed = s.when(n, n.ClosedAt)
 	}
@@ -208,7 +208,7 @@ func (s *site) readView(ctx context.Context, n night.Night, key string, u upload
 	if err != nil {
 		return view{}, err
 	}
-	c := seen{Origin: Origin{"/book/" + key, n.ID}, night: n, at: s.Now()}
+	c := seen{Origin: Origin{Back: "/book/" + key, Night: n.ID}, night: n, at: s.Now()}
 	p := readPage{
 		Origin: c.Origin, Key: key, Name: u.name, Rows: b.Rows, Orders: len(b.Orders), LeftOut: b.LeftOut,
 		DayOrder: u.mapping["day order"], Closed: !n.ClosedAt.IsZero(),

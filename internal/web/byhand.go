@@ -44,7 +44,7 @@ func (s *site) byHandView(ctx context.Context, n night.Night) (view, error) {
 	if err != nil {
 		return view{}, err
 	}
-	c := seen{Origin: Origin{"/by-hand", n.ID}, night: n, at: b.At}
+	c := seen{Origin: Origin{Back: "/by-hand", Night: n.ID}, night: n, at: b.At}
 	p := byHandPage{Origin: c.Origin}
 	names := namesByID(b.Orders)
 	listed := map[string]bool{}

@@ -51,13 +51,36 @@ func (s *site) guardHost(next http.Handler) http.Handler {
 	return limitBody(http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
 		switch {
 		case strings.HasPrefix(r.URL.Path, "/api/"): // has a guard of its own
-		case s.Passphrase == "" && !local(r):
+		case public(r): // for whoever has a link
+		case s.Passphrase == "" && !local(r) && !s.helperHere(r):
 			s.refuse(w, r, http.StatusForbidden, "Only this machine can open the pass",
 				"No passphrase is set, so the pass is shown on the machine it runs on and nowhere else. Set one there with `passbell init --passphrase`, or open http://localhost on that machine.")
 			return
 		}
 		next.ServeHTTP(w, r)
 	}))
+}
+
+// public tells whether a request is for what a link opens: its page, and the
+// files that the page loads.
+func public(r *http.Request) bool {
+	for _, prefix := range []string{"/help/", "/here/", "/static/"} {
+		if strings.HasPrefix(r.URL.Path, prefix) {
+			return true
+		}
+	}
+	return r.URL.Path == "/favicon.ico"
+}
+
+// helperHere tells whether a request carries the session of a helper: they may
+// be on another machine where nobody else may.
+func (s *site) helperHere(r *http.Request) bool {
+	c, err := r.Cookie(s.sessions.Cookie.Name)
+	if err != nil {
+		return false
+	}
+	ctx, err := s.sessions.Load(r.Context(), c.Value)
+	return err == nil && s.limited(ctx)
 }
 
 // guardAPI asks for the token, or where none is set for a caller on this
@@ -113,7 +136,16 @@ func loopback(hostPort string) bool {
 // guardPages asks for the passphrase where one is set.
 func (s *site) guardPages(next http.Handler) http.Handler {
 	return s.sessions.LoadAndSave(http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
-		if s.Passphrase != "" && !s.signedIn(r.Context()) {
+		id, ok := s.helping(r.Context())
+		switch {
+		case id != 0 && !ok:
+			s.refuse(w, r, http.StatusForbidden, "This link has ended", "A helper’s link works for one night, until the kitchen ends it. Ask the kitchen for a new one.")
+			return
+		case id != 0 && !mayHelp(r):
+			s.refuse(w, r, http.StatusForbidden, "That is the cook’s", "Your link shows the pass, the runner’s page and the wall. Ask the cook for anything else.")
+			return
+		}
+		if id == 0 && s.Passphrase != "" && !s.signedIn(r.Context()) {
 			to := "/sign-in?back=" + url.QueryEscape(backTo(r))
 			if isHTMX(r) {
 				w.Header().Set("HX-Redirect", to)

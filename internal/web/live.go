@@ -20,7 +20,13 @@ import (
 // as long as nothing has changed.
 type frames struct {
 	mu   sync.Mutex
-	kept map[string]kept
+	kept map[frameKey]kept
+}
+
+// frameKey is a page and who looks at it.
+type frameKey struct {
+	to      string
+	limited bool
 }
 
 type kept struct {
@@ -34,17 +40,18 @@ type kept struct {
 const keepFor = time.Second
 
 // frame gives the page at an address as it now is.
-func (s *site) frame(ctx context.Context, to string) (frame, error) {
+func (s *site) frame(ctx context.Context, to string, limited bool) (frame, error) {
+	key := frameKey{to, limited}
 	s.frames.mu.Lock()
 	defer s.frames.mu.Unlock()
 	now := s.Now()
-	if k, ok := s.frames.kept[to]; ok && !closed(k.changed) && now.Sub(k.at).Abs() < keepFor {
+	if k, ok := s.frames.kept[key]; ok && !closed(k.changed) && now.Sub(k.at).Abs() < keepFor {
 		return k.frame, nil
 	}
 	// The channel first, then the reading: what happens in between makes the
 	// frame out of date at once.
 	changed := s.Live.Wait()
-	v, err := s.view(ctx, to)
+	v, err := s.view(ctx, to, limited)
 	if err != nil {
 		return frame{}, err
 	}
@@ -56,9 +63,9 @@ func (s *site) frame(ctx context.Context, to string) (frame, error) {
 	f := frame{view: v, html: html, mark: fmt.Sprintf("%d.%s", v.Event, hex.EncodeToString(sum[:6]))}
 	// Searches make many addresses; what is not asked for again need not stay.
 	if s.frames.kept == nil || len(s.frames.kept) > 32 {
-		s.frames.kept = map[string]kept{}
+		s.frames.kept = map[frameKey]kept{}
 	}
-	s.frames.kept[to] = kept{f, changed, now}
+	s.frames.kept[key] = kept{f, changed, now}
 	return f, nil
 }
 
@@ -116,6 +123,9 @@ func (s *site) live(w http.ResponseWriter, r *http.Request) {
 			case <-ctx.Done():
 				return
 			case <-beats.C:
+				if _, ok := s.helping(ctx); !ok {
+					return // whoever comes back is told
+				}
 				if err := s.beat(out); err != nil {
 					return
 				}
@@ -141,7 +151,7 @@ func (s *site) pause(ctx context.Context, d time.Duration) bool {
 }
 
 func (s *site) sendFrame(ctx context.Context, out *stream, to, have string) (string, error) {
-	f, err := s.frame(ctx, to)
+	f, err := s.frame(ctx, to, s.limited(ctx))
 	switch {
 	case errors.Is(err, night.ErrNotFound):
 		return have, err

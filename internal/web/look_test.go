@@ -15,6 +15,8 @@ import (
 	"github.com/chromedp/chromedp"
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
+
+	"passbell/internal/web"
 )
 
 // axe gives the accessibility checker axe-core, from AXE_CORE or the npm
@@ -85,6 +87,15 @@ func TestEveryPageFitsAndIsAccessible(t *testing.T) {
 		pages["look-"+do] = server.URL + "/orders/K430"
 		pressed["look-"+do] = `form[action$="/look"] input[value="` + do + `"] ~ button`
 	}
+	links := newVisitor(t, server.URL)
+	pages["help"] = server.URL + helpLink(t, links, "Sam")
+	pages["helpers"], pages["helper-made"] = server.URL+"/helpers", server.URL+"/helpers"
+	pressed["helper-made"] = `form[action="/helpers"] button`
+	key, err := web.HereKey(t.Context(), h.rows)
+	require.NoError(t, err)
+	for name, ref := range map[string]string{"arrival": "K431", "arrived": "K406", "arrival-over": "K402"} {
+		pages[name] = server.URL + web.HerePath(key, h.night.ID, h.order(ref).ID)
+	}
 	reading := serve(before, "")
 	pages["read"] = reading + readPath(t, reading, aBook)
 	for name, url := range pages {
@@ -97,8 +108,8 @@ func TestEveryPageFitsAndIsAccessible(t *testing.T) {
 					}
 					require.NoError(t, chromedp.Do(ctx, window(width, scheme), chromedp.Navigate(url), chromedp.WaitReady("#main")))
 					if then := pressed[name]; then != "" {
-						eval[chromedp.Void](ctx, t, `for (const e of document.querySelector('`+then+`').form.elements) { if (e.name === 'to') e.value = '07700 900999'; if (e.name === 'slot') e.selectedIndex = 12; }`)
-						require.NoError(t, chromedp.Do(ctx, chromedp.Click(then), chromedp.WaitReady(".truth")))
+						eval[chromedp.Void](ctx, t, `for (const e of document.querySelector('`+then+`').form.elements) { if (e.name === 'to') e.value = '07700 900999'; if (e.name === 'name') e.value = 'Sam'; if (e.name === 'slot') e.selectedIndex = 12; }`)
+						require.NoError(t, chromedp.Do(ctx, chromedp.Click(then), chromedp.WaitReady(".truth, img.code")))
 					}
 					where := fmt.Sprintf("%s at %d px, %s", name, width, scheme)
 					fits(ctx, t, where)

@@ -35,7 +35,7 @@ func (s *site) sight(ctx context.Context, n night.Night, back string) (seen, []n
 		return seen{}, nil, err
 	}
 	texts, err := s.Desk.Inbounds(ctx, n.ID)
-	return seen{Origin{back, n.ID}, n, s.Now(), latest(texts), together(orders)}, orders, err
+	return seen{Origin{Back: back, Night: n.ID}, n, s.Now(), latest(texts), together(orders)}, orders, err
 }
 
 func (s *site) ordersView(ctx context.Context, n night.Night, q string) (view, error) {
@@ -73,6 +73,7 @@ type orderPage struct {
 	Undoes  string
 	Steps   map[string]bool
 	Told    bool
+	Here    string // the page behind their arrival link
 }
 
 type line struct{ At, Who, What string }
@@ -118,6 +119,11 @@ func (s *site) orderView(ctx context.Context, n night.Night, ref string) (view, 
 	if o.PhoneTyped != p.Number {
 		p.Typed = o.PhoneTyped
 	}
+	key, err := HereKey(ctx, s.Keep)
+	if err != nil {
+		return view{}, err
+	}
+	p.Here = HerePath(key, n.ID, o.ID)
 	for _, step := range o.State.Steps() {
 		p.Steps[string(step)] = true
 	}

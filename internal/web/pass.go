@@ -87,7 +87,7 @@ const (
 	fewEvents = 400
 )
 
-func (s *site) passView(ctx context.Context, n night.Night) (view, error) {
+func (s *site) passView(ctx context.Context, n night.Night, limited bool) (view, error) {
 	b, err := s.Desk.Board(ctx, n.ID)
 	if err != nil {
 		return view{}, err
@@ -100,7 +100,7 @@ func (s *site) passView(ctx context.Context, n night.Night) (view, error) {
 	if err != nil {
 		return view{}, err
 	}
-	c := seen{Origin{"/", n.ID}, n, b.At, latest(texts), together(b.Orders)}
+	c := seen{Origin{Back: "/", Night: n.ID, Limited: limited}, n, b.At, latest(texts), together(b.Orders)}
 	p := passPage{Origin: c.Origin, Sentence: b.Sentence, At: s.clock(b.At), Open: n.ClosedAt.IsZero(), CalledOff: !n.CalledOff.IsZero(), Here: len(b.Gate)}
 	p.Gate = s.gate(c, b, recent)
 	p.Pack, p.Late = s.tickets(c, b.Pack), s.tickets(c, b.Late)
@@ -108,6 +108,9 @@ func (s *site) passView(ctx context.Context, n night.Night) (view, error) {
 	p.Away = len(p.Next)
 	if len(p.Next) > nextFew {
 		p.Next, p.Rest = p.Next[:nextFew], p.Next[nextFew:]
+	}
+	if limited { // what has to be told or sent is the cook's
+		b.Trouble, b.Texts, b.Untold = nil, nil, nil
 	}
 	for _, t := range b.Trouble {
 		p.Trouble = append(p.Trouble, s.trouble(c, t))

@@ -82,6 +82,7 @@ type layout struct {
 	Notice  *notice
 	Demo    bool
 	SignOut bool
+	Limited bool
 	Version string
 }
 
@@ -107,7 +108,7 @@ func (s *site) body(v view) ([]byte, error) {
 
 // show answers with the page at an address, whole or, for htmx, its content.
 func (s *site) show(w http.ResponseWriter, r *http.Request, to string, n *notice) {
-	f, err := s.frame(r.Context(), to)
+	f, err := s.frame(r.Context(), to, s.limited(r.Context()))
 	if err != nil {
 		s.fail(w, r, err)
 		return
@@ -119,7 +120,7 @@ func (s *site) write(w http.ResponseWriter, r *http.Request, f frame, n *notice)
 	t := s.pages[f.Template]
 	page := layout{
 		view: f.view, Body: template.HTML(f.html), Mark: f.mark, Kitchen: s.Kitchen.Name, Who: s.who(r.Context()), //nolint:gosec // rendered by html/template
-		Notice: n, Demo: s.Demo, SignOut: s.Passphrase != "", Version: s.static.version,
+		Notice: n, Demo: s.Demo, SignOut: s.Passphrase != "", Limited: s.limited(r.Context()), Version: s.static.version,
 	}
 	if nt, err := s.Desk.Current(r.Context()); err == nil {
 		page.Night = s.day(nt.Date)
@@ -197,7 +198,7 @@ func safeBack(to string) string {
 var errNoPage = fmt.Errorf("page: %w", night.ErrNotFound)
 
 // view makes the content of the page at an address.
-func (s *site) view(ctx context.Context, to string) (view, error) {
+func (s *site) view(ctx context.Context, to string, limited bool) (view, error) {
 	u, err := url.Parse(to)
 	if err != nil {
 		return view{}, errNoPage
@@ -209,12 +210,12 @@ func (s *site) view(ctx context.Context, to string) (view, error) {
 	if err != nil {
 		return view{}, err
 	}
-	v, err := s.viewOf(ctx, n, u)
+	v, err := s.viewOf(ctx, n, u, limited)
 	v.Path = u.RequestURI()
 	return v, err
 }
 
-func (s *site) viewOf(ctx context.Context, n night.Night, u *url.URL) (view, error) {
+func (s *site) viewOf(ctx context.Context, n night.Night, u *url.URL, limited bool) (view, error) {
 	parts := strings.Split(strings.Trim(u.EscapedPath(), "/"), "/")
 	for i, p := range parts {
 		var err error
@@ -223,8 +224,10 @@ func (s *site) viewOf(ctx context.Context, n night.Night, u *url.URL) (view, err
 		}
 	}
 	switch {
+	case limited && !helperPage(u.Path):
+		return view{}, errNoPage
 	case u.Path == "/" || u.Path == "":
-		return s.passView(ctx, n)
+		return s.passView(ctx, n, limited)
 	case len(parts) == 1 && parts[0] == "orders":
 		return s.ordersView(ctx, n, u.Query().Get("q"))
 	case len(parts) == 2 && parts[0] == "orders":
@@ -244,7 +247,7 @@ func (s *site) viewOf(ctx context.Context, n night.Night, u *url.URL) (view, err
 	case u.Path == "/night":
 		return s.nightView(ctx, n)
 	case u.Path == "/runner":
-		return s.runnerView(ctx, n)
+		return s.runnerView(ctx, n, limited)
 	case u.Path == "/wall":
 		return s.wallView(ctx, n)
 	case u.Path == "/more":

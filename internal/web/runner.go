@@ -31,7 +31,7 @@ const (
 	wallGate = 6
 )
 
-func (s *site) runnerView(ctx context.Context, n night.Night) (view, error) {
+func (s *site) runnerView(ctx context.Context, n night.Night, limited bool) (view, error) {
 	b, err := s.Desk.Board(ctx, n.ID)
 	if err != nil {
 		return view{}, err
@@ -40,7 +40,7 @@ func (s *site) runnerView(ctx context.Context, n night.Night) (view, error) {
 	if err != nil {
 		return view{}, err
 	}
-	c := seen{Origin: Origin{"/runner", n.ID}, night: n, at: b.At, with: together(b.Orders)}
+	c := seen{Origin: Origin{Back: "/runner", Night: n.ID, Limited: limited}, night: n, at: b.At, with: together(b.Orders)}
 	p := runnerPage{Origin: c.Origin, Gate: s.gate(c, b, recent), Here: len(b.Gate)}
 	return view{Template: "runner", Live: true, Title: "Runner", Tab: "runner", Event: b.Event, Data: p}, nil
 }
@@ -50,7 +50,7 @@ func (s *site) wallView(ctx context.Context, n night.Night) (view, error) {
 	if err != nil {
 		return view{}, err
 	}
-	c := seen{Origin: Origin{"/wall", n.ID}, night: n, at: b.At}
+	c := seen{Origin: Origin{Back: "/wall", Night: n.ID}, night: n, at: b.At}
 	next := slices.Clone(b.Pack)
 	for _, o := range b.Next {
 		if o.PackedAt.IsZero() && !slices.ContainsFunc(next, func(x night.Order) bool { return x.ID == o.ID }) {

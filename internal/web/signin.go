@@ -118,6 +118,7 @@ func (s *site) signIn(w http.ResponseWriter, r *http.Request) {
 		s.fail(w, r, err)
 		return
 	}
+	s.sessions.Remove(r.Context(), keyHelper)
 	s.sessions.Put(r.Context(), keySigned, true)
 	s.putWho(r)
 	http.Redirect(w, r, safeBack(r.PostFormValue("back")), http.StatusSeeOther)

@@ -3,6 +3,7 @@ package web
 import (
 	"fmt"
 	"html/template"
+	"regexp"
 	"slices"
 	"strings"
 	"time"
@@ -16,8 +17,9 @@ import (
 // a page left open since last week must not act on this week's order of the
 // same reference.
 type Origin struct {
-	Back  string
-	Night int64
+	Back    string
+	Night   int64
+	Limited bool // for a helper: no full numbers, no sending
 }
 
 // act is one button with its form.
@@ -159,12 +161,26 @@ func (s *site) ticket(c seen, o night.Order) Ticket {
 		t.Late = span(past)
 	}
 	t.Tel, t.Number = s.tel(o)
+	if c.Limited {
+		t.limit()
+	}
 	for _, ref := range c.with[o.Phone] {
 		if o.Phone != "" && ref != o.Ref {
 			t.With = append(t.With, ref)
 		}
 	}
 	return t
+}
+
+// longDigits finds what may be a number in somebody's own words.
+var longDigits = regexp.MustCompile(`\+?\d(?:[\s().-]*\d){6,}`)
+
+// limit takes out of a ticket what is not for a helper.
+func (t *Ticket) limit() {
+	t.Tel, t.Number = "", ""
+	for _, words := range []*string{&t.Note, &t.Words, &t.Spot} {
+		*words = longDigits.ReplaceAllStringFunc(*words, phone.Mask)
+	}
 }
 
 // tel gives the address that rings an order's customer, and the number to show.

@@ -100,12 +100,13 @@ type Inbox interface {
 	Place(ctx context.Context, inboundID int64, ref, who string) error
 }
 
-// Config is what the pages need. Desk, Inbox, Live, Kitchen, Sessions, Now and
-// Log are required.
+// Config is what the pages need. Desk, Inbox, Live, Kitchen, Keep,
+// Sessions, Now and Log are required.
 type Config struct {
 	Desk    Desk
 	Inbox   Inbox
 	Live    *live.Hub
+	Keep    Keeper
 	Kitchen night.Kitchen
 	// Hooks are mounted at /hook/NAME/. They verify every call themselves, so
 	// neither sign-in nor the cross-Origin check stands before them.
@@ -172,8 +173,8 @@ type site struct {
 // context before Shutdown, or it waits for them.
 func New(c Config) (http.Handler, error) {
 	switch {
-	case c.Desk == nil, c.Inbox == nil, c.Live == nil, c.Sessions == nil:
-		return nil, errors.New("web: the desk, the inbox, the live hub or the store of sign-ins is missing")
+	case c.Desk == nil, c.Inbox == nil, c.Live == nil, c.Sessions == nil, c.Keep == nil:
+		return nil, errors.New("web: the desk, the inbox, the live hub or the store of sign-ins and links is missing")
 	case c.Now == nil, c.Log == nil, c.Kitchen.Zone == nil:
 		return nil, errors.New("web: the clock, the log or the kitchen's zone is missing")
 	}
@@ -196,11 +197,14 @@ func (s *site) routes() (http.Handler, error) {
 	s.addActs(pages)
 	s.addBook(pages)
 	s.addNight(pages)
+	s.addHelpers(pages)
 	api := http.NewServeMux()
 	s.addAPI(api)
 
 	open := http.NewServeMux() // without sign-in
 	s.addSignIn(open)
+	s.addHelp(open)
+	s.addHere(open)
 	open.Handle("GET /static/", s.static)
 	open.Handle("GET /favicon.ico", http.RedirectHandler(s.static.url("icon.svg"), http.StatusFound))
 	open.Handle("/api/", s.guardAPI(api))

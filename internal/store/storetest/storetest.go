@@ -53,6 +53,8 @@ func Run(t *testing.T, open func(t *testing.T) *store.Store) {
 		"a kitchen that changed its number stays the same kitchen":   sameKitchen,
 		"what an order book last said is kept beside what is now":    booked,
 		"a message of a person's choice is sent again, others never": sendAgain,
+		"a helper's link is found by its hash until it ends":         helpers,
+		"a key of the kitchen is made once":                          secret,
 	}
 	for name, test := range tests {
 		t.Run(name, func(t *testing.T) {
