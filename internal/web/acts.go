@@ -63,9 +63,25 @@ func (s *site) onOrder(act orderAct) http.HandlerFunc {
 			return
 		}
 		a := desk.Act{Night: nightID, Ref: r.PathValue("ref"), Who: s.who(r.Context())}
-		s.answer(w, r, s.act(r.Context(), act, a, r.PostForm))
+		key := r.PostFormValue("once")
+		if key != "" {
+			key += " " + r.URL.Path
+		}
+		// A device that lost the line sends what it kept with the key of the tap:
+		// the tap may have come through, only its answer not.
+		n, _ := s.once.do(key, s.Now(), func() (notice, error) {
+			n := s.act(r.Context(), act, a, r.PostForm)
+			if n.Bad {
+				return n, errNotDone // to be tried again
+			}
+			return n, nil
+		})
+		s.answer(w, r, n)
 	}
 }
+
+// errNotDone says that an act has words for the visitor and nothing to remember.
+var errNotDone = errors.New("not done")
 
 func (s *site) act(ctx context.Context, act orderAct, a desk.Act, form url.Values) notice {
 	s.acting.Lock()

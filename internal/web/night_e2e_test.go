@@ -4,6 +4,7 @@ import (
 	"context"
 	"net"
 	"net/http"
+	"strings"
 	"testing"
 	"time"
 
@@ -158,14 +159,112 @@ func TestNotLive(t *testing.T) {
 	shoot(ctx, t, "e2e-not-live")
 	sel := `button[aria-label="Handed out, K406 Hana Morikawa"]`
 	require.NoError(t, chromedp.Do(ctx, chromedp.ScrollIntoView(sel), chromedp.Click(sel)))
-	until(ctx, t, `document.getElementById('notice').innerText.includes('Not kept')`)
+	until(ctx, t, `document.getElementById('notice').innerText.includes('Kept on this device and sent when the line is back: Handed out, K406')`)
 	require.Equal(t, night.Arrived, h.order("K406").State)
+	// A change that has to be judged with the night in view is not kept.
+	eval[chromedp.Void](ctx, t, `document.querySelector('form[action="/messages/again"] button, form[action$="/absent"] button').click()`)
+	until(ctx, t, `document.getElementById('notice').innerText.includes('Not kept')`)
 
 	// Meanwhile the night goes on.
 	h.arrive("K416", "outside in a white transit", car("white", "Ford", "Transit", ""), "")
 	s.start()
 	until(ctx, t, `document.getElementById('offline').hidden && document.querySelector('#gate').innerText.includes('Ford Transit')`)
+	until(ctx, t, `document.getElementById('notice').innerText.includes('The line is back. K406 Hana Morikawa: handed out.')`)
+	require.Equal(t, night.HandedOut, h.order("K406").State)
 	stillTheSamePage(ctx, t)
+}
+
+// TestTapsWithoutALine taps in two pages while the server is away: each tap
+// counts once when it is back (GoogleChrome/workbox #1480: a queue that replays
+// a request twice).
+func TestTapsWithoutALine(t *testing.T) {
+	t.Parallel()
+	one := browser(t)
+	h := newHouse(t)
+	h.fill()
+	s := serve(t, h.handler(nil))
+	openPass(one, t, s)
+	two, stop := chromedp.NewContext(one)
+	t.Cleanup(stop)
+	openPass(two, t, s)
+	event := func() int64 {
+		b, err := h.desk.Board(t.Context(), h.night.ID)
+		require.NoError(t, err)
+		return b.Event
+	}
+	before := event()
+	s.stop()
+	for _, page := range []context.Context{one, two} {
+		until(page, t, `!document.getElementById('offline').hidden`)
+	}
+	press := func(page context.Context, label string) {
+		eval[chromedp.Void](page, t, `document.querySelector('button[aria-label="`+label+`"]').click()`)
+		until(page, t, `document.getElementById('notice').innerText.includes('`+label+`')`)
+	}
+	press(one, "Packed, K406 Hana Morikawa")
+	press(one, "Packed, K406 Hana Morikawa") // twice
+	press(two, "Packed, K407 Rosalind Pargeter")
+	press(two, "Handed out, K409 Farhana Hussain")
+	press(one, "Here, K416 Kieron Achebe")
+	press(one, "Here, K417 Tanisha Duhaney")
+	shoot(one, t, "e2e-kept")
+	eval[chromedp.Void](one, t, `document.querySelector('button[aria-label="Take back: Here, K417 Tanisha Duhaney"]').click()`)
+	until(two, t, `document.getElementById('offline-kept').innerText.startsWith('4 taps wait')`)
+	require.Equal(t, before, event(), "nothing came through")
+
+	s.start()
+	for _, page := range []context.Context{one, two} {
+		until(page, t, `document.getElementById('offline').hidden && Object.keys(localStorage).every(k => !k.startsWith('tap '))`)
+		stillTheSamePage(page, t)
+	}
+	require.Equal(t, night.HandedOut, h.order("K409").State)
+	require.Equal(t, night.Arrived, h.order("K416").State)
+	require.NotEqual(t, night.Arrived, h.order("K417").State)
+	counts := map[string]int{}
+	events, err := h.desk.Events(t.Context(), h.night.ID, before, 1000)
+	require.NoError(t, err)
+	for _, e := range events {
+		if e.Who == "cook" {
+			counts[string(e.What)+" "+string(e.To)]++
+		}
+	}
+	require.Equal(t, map[string]int{"packed ": 2, "step handed out": 1, "step arrived": 1}, counts)
+}
+
+// TestATapOfWhichTheAnswerWasLost sends one key again and again.
+func TestATapOfWhichTheAnswerWasLost(t *testing.T) {
+	t.Parallel()
+	h := newHouse(t)
+	h.fill()
+	handler := h.handler(nil)
+	says(t, press(t, handler, "/orders/K406/out", "once", "k1"), "K406 Hana Morikawa: handed out.")
+	press(t, handler, "/orders/K406/undo", "from", "handed out", "once", "k2")
+	says(t, press(t, handler, "/orders/K406/out", "once", "k1"), "K406 Hana Morikawa: handed out.")
+	require.Equal(t, night.Arrived, h.order("K406").State, "the first tap was taken back and is not done anew")
+	says(t, press(t, handler, "/orders/K406/cancel", "once", "k3"), "was not done")
+	press(t, handler, "/orders/K406/undo", "from", "arrived")
+	says(t, press(t, handler, "/orders/K406/cancel", "once", "k3"), "cancelled", "K406")
+}
+
+// TestTextAtTwiceTheSize sets text to 200 % (WCAG 2.2, 1.4.4): nothing is cut
+// off or scrolls sideways.
+func TestTextAtTwiceTheSize(t *testing.T) {
+	t.Parallel()
+	ctx := browser(t)
+	h := newHouse(t)
+	h.needs()
+	s := serve(t, h.handler(nil))
+	for _, path := range []string{"/", "/runner", "/wall", "/orders", "/orders/K406", "/by-hand", "/late", "/night", "/more", "/book", "/plan", "/messages", "/helpers", "/report"} {
+		for _, width := range []int64{375, 1280} {
+			require.NoError(t, chromedp.Do(ctx, window(width, "light"), chromedp.Navigate("http://"+s.addr+path), chromedp.WaitReady("#main")))
+			eval[chromedp.Void](ctx, t, `document.documentElement.style.fontSize = 2 * parseFloat(getComputedStyle(document.documentElement).fontSize) + 'px'`)
+			cut := eval[[]string](ctx, t, `[...document.querySelectorAll('body *')].filter(e => e.offsetParent && e.scrollWidth > e.clientWidth + 1 && getComputedStyle(e).overflowX === 'hidden' && !e.matches('.sr')).map(e => e.outerHTML.slice(0, 100))`)
+			require.Empty(t, cut, path)
+			wide := eval[[]string](ctx, t, `document.documentElement.scrollWidth <= document.documentElement.clientWidth ? [] : [...document.querySelectorAll('body *')].filter(e => e.getBoundingClientRect().right > document.documentElement.clientWidth + 1).map(e => e.outerHTML.slice(0, 120)).slice(0, 5)`)
+			require.Empty(t, wide, "%s at %d px", path, width)
+			shoot(ctx, t, "twice-"+strings.Trim(strings.ReplaceAll(path, "/", "-"), "-")+"-"+itoa(width))
+		}
+	}
 }
 
 // TestCorrectingWhileThingsHappen types into an opened form while the page

@@ -30,7 +30,7 @@
       $('offline-since').textContent = lastClock ? 'since ' + lastClock : '';
       const old = age();
       $('offline-why').textContent = why ||
-        'You see the night as it was then' + (old ? ', ' + old + ' min ago' : '') + '. Taps are not kept until this is gone. Trying to get back.';
+        'You see the night as it was then' + (old ? ', ' + old + ' min ago' : '') + '. Packed, here and handed out are kept on this device until then. Trying to get back.';
       root.classList.add('stale');
       $('liveness').textContent = 'Not live' + (lastClock ? ' since ' + lastClock : '');
     } else {
@@ -48,6 +48,7 @@
     offlineSince = 0;
     why = '';
     liveness();
+    drain();
   }
   function reconnect() {
     if (!stream) return;
@@ -114,9 +115,21 @@
     if (eventOf(got) < eventOf(mark)) tasks.splice(main, 1);
     else mark = got;
   });
+  document.body.addEventListener('htmx:config:request', (e) => {
+    const { request, sourceElement } = e.detail.ctx;
+    if (!keepable(request)) return;
+    request.body.set('once', key());
+    if (!offlineSince) return;
+    e.preventDefault(); // no use in waiting for a line that is known to be down
+    keep(request.action, new URLSearchParams(request.body), sourceElement);
+  });
   document.body.addEventListener('htmx:error', (e) => {
     const ctx = e.detail.ctx;
     if (!ctx || ctx.sourceElement === stream || ctx.request.method === 'GET') return;
+    if (keepable(ctx.request) && ctx.request.body) {
+      keep(ctx.request.action, ctx.request.body, ctx.sourceElement);
+      return;
+    }
     say('Not kept: no connection to passbell. Nothing was changed. Tap again when the page is live.', true);
   });
   function say(text, bad) {
@@ -125,6 +138,97 @@
     p.textContent = text;
     $('notice').replaceChildren(p);
   }
+
+  // --- taps without a line ----------------------------------------------------
+  // What is done to an order with its bags in hand is kept on the device, each
+  // tap under a name of its own so that two pages never overwrite each other,
+  // and sent in order once the line is back. The key of a tap makes it count
+  // once, from whichever page and however often it is sent.
+  const keptAs = 'tap ';
+  const keepable = (r) => r.method === 'POST' && /^\/orders\/[^/]+\/(here|packed|unpacked|out|undo)$/.test(r.action);
+  const key = () => Array.from(crypto.getRandomValues(new Uint8Array(16)), (b) => b.toString(16).padStart(2, '0')).join('');
+  function taps() {
+    try { return Object.keys(localStorage).filter((k) => k.startsWith(keptAs)).sort(); } catch { return []; }
+  }
+  function tapOf(name) {
+    try { return JSON.parse(localStorage.getItem(name)); } catch { return null; }
+  }
+  function keep(path, body, form) {
+    const button = form.querySelector('button');
+    const what = (button && (button.getAttribute('aria-label') || button.textContent)) || path;
+    const order = path.slice(0, path.lastIndexOf('/') + 1);
+    const last = taps().map(tapOf).filter((t) => t && t.path.startsWith(order)).pop();
+    if (last && last.path === path) return; // a second tap on the same button
+    const tap = { path, body: body.toString(), what, label: button ? button.textContent : what };
+    try {
+      localStorage.setItem(keptAs + String(Date.now()).padStart(15, '0') + ' ' + body.get('once'), JSON.stringify(tap));
+    } catch {
+      say('Not kept: this device keeps nothing and there is no connection. Write it down, and tap again when the page is live.', true);
+      return;
+    }
+    say('Kept on this device and sent when the line is back: ' + what + '.');
+    showKept();
+  }
+  function showKept() {
+    document.querySelectorAll('.keptNote').forEach((n) => n.remove());
+    const names = taps();
+    const bar = $('offline-kept');
+    if (bar) bar.textContent = names.length ? names.length + (names.length === 1 ? ' tap waits' : ' taps wait') + ' on this device.' : '';
+    for (const name of names) {
+      const tap = tapOf(name);
+      const form = tap && Array.from(document.querySelectorAll('#view form.act')).find((f) => f.getAttribute('action') === tap.path);
+      const place = form && form.closest('.ticket, .row');
+      if (!place) continue;
+      const p = document.createElement('p');
+      p.className = 'keptNote';
+      p.append(tap.label + ': kept on this device, not sent yet ');
+      const back = document.createElement('button');
+      back.type = 'button';
+      back.textContent = 'Take back';
+      back.setAttribute('aria-label', 'Take back: ' + tap.what);
+      back.addEventListener('click', () => {
+        localStorage.removeItem(name);
+        say('Taken back: ' + tap.what + '.');
+        showKept();
+      });
+      p.append(back);
+      place.append(p);
+    }
+  }
+  let draining = false;
+  async function drain() {
+    if (draining || !taps().length) return;
+    draining = true;
+    const words = [];
+    let bad = false;
+    const send = async () => {
+      for (const name of taps()) {
+        const tap = tapOf(name);
+        if (!tap) { localStorage.removeItem(name); continue; }
+        const res = await fetch(tap.path, { method: 'POST', headers: { 'HX-Request': 'true', 'Content-Type': 'application/x-www-form-urlencoded' }, body: tap.body });
+        if (res.status === 401 || res.status === 403) {
+          why = 'This device is signed out. Sign in again: what you tapped is kept.';
+          lost();
+          return;
+        }
+        if (res.status >= 500) return;
+        localStorage.removeItem(name);
+        const said = new DOMParser().parseFromString(await res.text(), 'text/html').querySelector('#notice p');
+        if (said) {
+          words.push(said.textContent);
+          bad = bad || said.className === 'bad';
+        }
+      }
+    };
+    try {
+      if (navigator.locks) await navigator.locks.request('passbell taps', send);
+      else await send();
+    } catch { /* no line yet: the next sign of life tries again */ }
+    draining = false;
+    if (words.length) say('The line is back. ' + words.join(' '), bad);
+    showKept();
+  }
+  window.addEventListener('storage', showKept); // another page kept or sent something
 
   // --- taps ----------------------------------------------------------------
   // When tickets move up, the second half of a double tap would land on the
@@ -293,6 +397,7 @@
     settled();
     tick();
     arrivals();
+    showKept();
     // Whoever works by keyboard is not thrown back to the top of the page.
     if (lastAct && (document.activeElement === document.body || !document.activeElement)) $('notice').focus({ preventScroll: true });
     lastAct = false;
@@ -301,6 +406,7 @@
   document.addEventListener('submit', () => { lastAct = true; });
 
   order = shown();
+  showKept();
   tick();
   arrivals();
   liveness();
