@@ -316,9 +316,11 @@ func TestNothingBreaksThePolicy(t *testing.T) {
 			window.addEventListener('unhandledrejection', e => found.push(String(e.reason)));`})
 		return err
 	})))
-	for _, path := range []string{"/", "/orders", "/orders/K406", "/messages", "/report"} {
+	for _, path := range []string{
+		"/", "/orders", "/orders/K406", "/messages", "/report", "/runner", "/wall", "/by-hand", "/plan", "/book", "/late", "/night", "/helpers", "/wording", "/wording/delay", "/more",
+	} {
 		require.NoError(t, chromedp.Do(ctx, chromedp.Navigate("http://"+s.addr+path), chromedp.WaitReady("#main")))
-		if path != "/orders" {
+		if eval[bool](ctx, t, `document.getElementById('stream') !== null`) {
 			until(ctx, t, `document.getElementById('liveness').textContent.startsWith('Live')`)
 		}
 		require.Empty(t, eval[[]string](ctx, t, `window.found`), path)

@@ -123,6 +123,10 @@ type Config struct {
 	// Demo says that the clock runs fast and that no text leaves the machine;
 	// numbers that are reserved for fiction are taken as real.
 	Demo bool
+	// Language is that of the texts to customers, "en" by default; Texts are
+	// the kitchen's own ones by name.
+	Language string
+	Texts    map[string]string
 	// Price is what a part of a text costs; zero where that is not known.
 	Price wording.Price
 	// Pace is how often open pages hear from the server; zero fields get their
@@ -179,6 +183,9 @@ func New(c Config) (http.Handler, error) {
 		return nil, errors.New("web: the clock, the log or the kitchen's zone is missing")
 	}
 	c.Pace = c.Pace.filled(c.Demo)
+	if c.Language == "" {
+		c.Language = "en"
+	}
 	s := &site{Config: c, sessions: newSessions(c.Sessions)}
 	var err error
 	if s.static, err = loadStatic(); err != nil {
@@ -198,6 +205,7 @@ func (s *site) routes() (http.Handler, error) {
 	s.addBook(pages)
 	s.addNight(pages)
 	s.addHelpers(pages)
+	s.addWording(pages)
 	api := http.NewServeMux()
 	s.addAPI(api)
 
