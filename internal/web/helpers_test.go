@@ -210,8 +210,12 @@ func TestTheArrivalLink(t *testing.T) {
 
 	// Nobody makes one up, nor changes one.
 	other := web.HerePath(key, h.night.ID, h.order("K414").ID)
+	last := "x"
+	if strings.HasSuffix(other, last) {
+		last = "y"
+	}
 	for name, bad := range map[string]string{
-		"another key": web.HerePath([]byte("guess"), h.night.ID, h.order("K414").ID), "changed": other[:len(other)-1] + "x", "cut": other[:len(other)-4],
+		"another key": web.HerePath([]byte("guess"), h.night.ID, h.order("K414").ID), "changed": other[:len(other)-1] + last, "cut": other[:len(other)-4],
 		"swapped": other[:10] + path[10:], "nothing": "/here/AAAA", "another night": web.HerePath(key, h.night.ID+1, h.order("K414").ID),
 	} {
 		require.Equal(t, http.StatusGone, get(bad).Code, name)
