@@ -1,6 +1,9 @@
 package plates
 
 import (
+	"slices"
+	"strings"
+
 	"passbell/internal/reading/vehicles"
 	"passbell/internal/reading/vehicles/words"
 )
@@ -216,11 +219,43 @@ func (f *finder) markVehicle() {
 	}
 	for _, span := range v.Spans {
 		for i := range f.words {
-			if w := &f.words[i]; w.Start >= span[0] && w.End <= span[1] {
+			if w := &f.words[i]; w.Start >= span[0] && w.End <= span[1] && !f.spellsPlate(i, v.Spans) {
 				f.marks[i].is |= car
 			}
 		}
 	}
+}
+
+// spellsPlate tells whether word i is one half of a British plate, though it
+// spells a word for a car: "aa02 cab", "reg CX60 AAA".
+func (f *finder) spellsPlate(i int, spans [][2]int) bool {
+	if f.region != "GB" {
+		return false
+	}
+	if f.halves(i - 1) {
+		return true
+	}
+	if !f.halves(i) {
+		return false
+	}
+	if i > 0 && f.is(i-1, cue) || f.words[i+1].Upper && !f.caps {
+		return true
+	}
+	// "cx60 red" is a car and its colour, "cx60 aaa" can only be a plate.
+	return !words.Common(f.words[i+1].Low) && !slices.ContainsFunc(spans, func(s [2]int) bool {
+		return f.words[i+1].Start >= s[0] && f.words[i+1].End <= s[1]
+	})
+}
+
+// halves tells whether the words i and i+1 are the two halves of a current
+// British plate, a space or a dash apart.
+func (f *finder) halves(i int) bool {
+	if i < 0 || i+1 >= len(f.words) || len(f.words[i+1].Low) != 3 || f.words[i+1].Start-f.words[i].End != 1 {
+		return false
+	}
+	half := strings.ToUpper(f.words[i].Low)
+	return len(half) == 4 && !isDigit(half[0]) && !isDigit(half[1]) && digitLike(half[2]) && digitLike(half[3]) &&
+		(isDigit(half[2]) || isDigit(half[3])) // "sold car" is no plate
 }
 
 func (f *finder) is(i int, r role) bool {
