@@ -73,6 +73,7 @@ type Adapter struct {
 	Window    int               `toml:"window,omitempty"`     // sends under way at once
 	PerSecond float64           `toml:"per_second,omitempty"` // sends a second
 	Timeout   adapters.Duration `toml:"timeout,omitempty"`    // for one send
+	Gap       adapters.Duration `toml:"gap,omitempty"`        // between two texts to one number
 	// What goes by this adapter, the first that fits counting; empty for all.
 	Countries []string            `toml:"countries,omitempty"` // of the number, such as GB
 	Lines     []phone.Line        `toml:"lines,omitempty"`     // such as "mobile"

@@ -52,8 +52,11 @@ type Config struct {
 	From      string // the sender to name; "" for the adapter's default
 	Window    int    // how many sends may be under way at once
 	PerSecond float64
-	Timeout   time.Duration // for one send
-	Retry     Retry
+	// Gap is the least time between two texts to one address, for networks that
+	// take a burst to one phone for abuse; zero for none.
+	Gap     time.Duration
+	Timeout time.Duration // for one send
+	Retry   Retry
 	// FallAfter is how long after its time a message that no try could bring
 	// takes the next way; zero waits for the last try.
 	FallAfter time.Duration
@@ -77,7 +80,8 @@ type Dispatcher struct {
 	pace    *rate.Limiter
 	wake    chan struct{}
 	results chan result
-	paused  time.Time // no sends before this moment
+	paused  time.Time            // no sends before this moment
+	lastTo  map[string]time.Time // by address, within the gap
 }
 
 type result struct {
@@ -105,6 +109,7 @@ func New(c Config) (*Dispatcher, error) {
 		pace:    rate.NewLimiter(rate.Limit(c.PerSecond), max(1, int(c.PerSecond))),
 		wake:    make(chan struct{}, 1),
 		results: make(chan result, c.Window),
+		lastTo:  map[string]time.Time{},
 	}, nil
 }
 
@@ -195,6 +200,9 @@ func (d *Dispatcher) start(ctx context.Context, room int) (int, error) {
 	var verdicts []Verdict
 	for i, m := range claimed {
 		v := Check(m, truths[i], now)
+		if v.State == night.Sending {
+			v = d.space(m.To, now)
+		}
 		if v.State != night.Sending {
 			stopped, verdicts = append(stopped, m), append(verdicts, v)
 			continue
@@ -204,6 +212,22 @@ func (d *Dispatcher) start(ctx context.Context, room int) (int, error) {
 		go d.send(ctx, m)
 	}
 	return started, d.stop(ctx, stopped, verdicts, now)
+}
+
+// space keeps the gap between two texts to one address.
+func (d *Dispatcher) space(to string, now time.Time) Verdict {
+	for address, at := range d.lastTo {
+		if now.Sub(at) >= d.c.Gap {
+			delete(d.lastTo, address)
+		}
+	}
+	if last, ok := d.lastTo[to]; ok {
+		return Verdict{State: night.Due, Until: last.Add(d.c.Gap), Reason: "another text to this number went out just before"}
+	}
+	if d.c.Gap > 0 {
+		d.lastTo[to] = now
+	}
+	return Verdict{State: night.Sending}
 }
 
 // send makes one try. Once begun it is not cut short by a shutdown: only its

@@ -313,6 +313,27 @@ func TestThePaceIsKept(t *testing.T) {
 	assert.Equal(t, 4, r.carrier.count())
 }
 
+func TestTwoTextsToOneNumberKeepTheirGap(t *testing.T) {
+	t.Parallel()
+	r := newRig(t, 1)
+	require.NoError(t, r.k.Write(t.Context(), func(tx *store.Tx) error {
+		m := r.messages()[0]
+		m.ID, m.Kind = 0, night.Reminder
+		_, added, err := tx.AddMessage(t.Context(), m)
+		assert.True(t, added)
+		return err
+	}))
+	r.config.Gap = 10 * time.Second
+	r.restart()
+	r.drain()
+	r.clock.Advance(9 * time.Second)
+	r.drain()
+	assert.Equal(t, 1, r.carrier.count())
+	r.clock.Advance(time.Second)
+	r.drain()
+	assert.Equal(t, 2, r.carrier.count())
+}
+
 func TestReceipts(t *testing.T) {
 	t.Parallel()
 	r := newRig(t, 1)

@@ -48,7 +48,7 @@ func (h *House) Wire(a config.Adapter, sender adapters.Sender) (*Wire, error) {
 	var err error
 	w.Dispatcher, err = dispatch.New(dispatch.Config{
 		Store: dispatchStore{h.rows}, Kitchen: h.Kitchen, Adapter: a.Name, Sender: sender, From: a.From,
-		Window: a.Window, PerSecond: a.PerSecond, Timeout: time.Duration(a.Timeout), Retry: retry,
+		Window: a.Window, PerSecond: a.PerSecond, Timeout: time.Duration(a.Timeout), Gap: time.Duration(a.Gap), Retry: retry,
 		FallAfter: time.Duration(a.FallAfter), FallUnconfirmed: time.Duration(a.FallUnconfirmed), Next: routes(h.Config).Next, Replanner: h.Desk, Now: h.Clock.Now, Spread: h.spread, Log: h.log, Changed: h.Live.Changed,
 	})
 	if err != nil {
