@@ -3,7 +3,6 @@ package email
 import (
 	"errors"
 	"fmt"
-	"log/slog"
 	"net"
 	"net/mail"
 	"os"
@@ -55,9 +54,9 @@ type SMTP struct {
 	// TLS is "tls" (from the first byte), "starttls" (required, not merely
 	// tried), or "none", which is for this very machine only. "tls" where empty,
 	// but for port 587 and 25, where it is "starttls".
-	TLS      string `toml:"tls"`
-	User     string `toml:"user"`
-	Password Secret `toml:"password"`
+	TLS      string          `toml:"tls"`
+	User     string          `toml:"user"`
+	Password adapters.Secret `toml:"password"`
 	// Connections is how many may be open at once, 2.
 	Connections int `toml:"connections"`
 	// Idle is how long a connection is kept for the next e-mail, 20s.
@@ -77,8 +76,8 @@ type IMAP struct {
 	// TLS is as for smtp; "tls" where empty, but for port 143.
 	TLS string `toml:"tls"`
 	// User and Password are those of smtp where empty.
-	User     string `toml:"user"`
-	Password Secret `toml:"password"`
+	User     string          `toml:"user"`
+	Password adapters.Secret `toml:"password"`
 	// Folder is the one to read, "INBOX".
 	Folder string `toml:"folder"`
 	// DoneFolder is where e-mail goes once it is stored; where empty it stays
@@ -104,19 +103,6 @@ type IMAP struct {
 	// wrote stands before pictures and other attachments.
 	MaxBytes int64 `toml:"max_bytes"`
 }
-
-// Secret is a password: as it is, or where to find it, as env:NAME or file:PATH.
-// It does not print.
-type Secret string
-
-// String hides the secret.
-func (Secret) String() string { return "(hidden)" }
-
-// GoString hides the secret.
-func (Secret) GoString() string { return "(hidden)" }
-
-// LogValue hides the secret.
-func (Secret) LogValue() slog.Value { return slog.StringValue("(hidden)") }
 
 // The ways of securing a connection, and what receipts to ask for.
 const (
@@ -321,7 +307,7 @@ func checkServer(f *faults, at, host string, port int, how string) {
 	}
 }
 
-func checkSignIn(f *faults, at, user string, password Secret) {
+func checkSignIn(f *faults, at, user string, password adapters.Secret) {
 	switch {
 	case user != "" && password == "":
 		f.add(at+"password", "is missing; write it, or env:NAME or file:PATH to say where it stands")
@@ -331,7 +317,7 @@ func checkSignIn(f *faults, at, user string, password Secret) {
 	if hasControl(user) {
 		f.add(at+"user", "must be one line")
 	}
-	if _, err := password.find(nil, nil); err != nil {
+	if _, _, err := password.Find(nil, nil); err != nil {
 		f.add(at+"password", "%w", err)
 	}
 }
@@ -375,29 +361,6 @@ func address(s string) (string, error) {
 		return "", errors.New("the address names a number instead of a mail domain")
 	}
 	return domain, nil
-}
-
-// find returns the password itself. With no way to look (Validate), a reference
-// stands for itself. The error never holds the password.
-func (s Secret) find(getenv func(string) string, readFile func(string) ([]byte, error)) (string, error) {
-	out := string(s)
-	if name, ok := strings.CutPrefix(out, "env:"); ok && getenv != nil {
-		if out = getenv(name); out == "" {
-			return "", fmt.Errorf("the environment variable %s is not set", name)
-		}
-	} else if file, ok := strings.CutPrefix(out, "file:"); ok && readFile != nil {
-		b, err := readFile(file)
-		if err != nil {
-			return "", fmt.Errorf("the file with the password cannot be read: %w", err)
-		}
-		if out = strings.TrimRight(string(b), "\r\n"); out == "" {
-			return "", errors.New("the file with the password is empty")
-		}
-	}
-	if strings.ContainsAny(out, "\r\n\x00") {
-		return "", errors.New("the password must be one line")
-	}
-	return out, nil
 }
 
 // osLookups are where secrets and certificates are found unless told otherwise.

@@ -142,11 +142,11 @@ func New(cfg Config, deps Deps) (*Adapter, error) {
 	if a.domain, err = address(cfg.From); err != nil {
 		return nil, fmt.Errorf("%s: from: %w", cfg.Name, err)
 	}
-	if a.smtpPass, err = cfg.SMTP.Password.find(deps.Getenv, deps.ReadFile); err != nil {
+	if a.smtpPass, _, err = cfg.SMTP.Password.Find(deps.Getenv, deps.ReadFile); err != nil {
 		return nil, fmt.Errorf("%s: smtp.password: %w", cfg.Name, err)
 	}
 	if cfg.IMAP.Host != "" {
-		if a.imapPass, err = cfg.IMAP.Password.find(deps.Getenv, deps.ReadFile); err != nil {
+		if a.imapPass, _, err = cfg.IMAP.Password.Find(deps.Getenv, deps.ReadFile); err != nil {
 			return nil, fmt.Errorf("%s: imap.password: %w", cfg.Name, err)
 		}
 	}

@@ -3,7 +3,6 @@ package modem
 import (
 	"errors"
 	"fmt"
-	"log/slog"
 	"math"
 	"regexp"
 	"slices"
@@ -24,7 +23,7 @@ type Config struct {
 	// Baud is the speed, 115200; USB modems do not care.
 	Baud int `toml:"baud"`
 	// PIN unlocks the SIM; empty for a SIM without.
-	PIN Secret `toml:"pin"`
+	PIN adapters.Secret `toml:"pin"`
 	// SMSC is the number of the message centre; the SIM's own where empty.
 	SMSC string `toml:"smsc"`
 
@@ -68,19 +67,6 @@ type Config struct {
 	// before it is handed on with its gaps, 10m.
 	AssembleWithin adapters.Duration `toml:"assemble_within"`
 }
-
-// Secret is a PIN: as it is, or where to find it, as env:NAME or file:PATH. It
-// does not print.
-type Secret string
-
-// String hides the secret.
-func (Secret) String() string { return "(hidden)" }
-
-// GoString hides the secret.
-func (Secret) GoString() string { return "(hidden)" }
-
-// LogValue hides the secret.
-func (Secret) LogValue() slog.Value { return slog.StringValue("(hidden)") }
 
 const (
 	validRelative = "relative"
@@ -141,7 +127,7 @@ func (c Config) Validate() error {
 		f.add("baud", "%d is no speed of a serial port; leave it out, or write 9600 or 115200 as the modem's manual says", c.Baud)
 	}
 	if c.PIN != "" {
-		if _, err := c.PIN.find(nil, nil); err != nil {
+		if _, err := find(c.PIN, nil, nil); err != nil {
 			f.add("pin", "%w", err)
 		}
 	}
@@ -204,28 +190,11 @@ func (c Config) checkNumbers(f *faults) {
 	}
 }
 
-// find returns the PIN itself. With no way to look (Validate), a reference stands
-// for itself. The error never holds the PIN.
-func (s Secret) find(getenv func(string) string, readFile func(string) ([]byte, error)) (string, error) {
-	out := string(s)
-	if name, ok := strings.CutPrefix(out, "env:"); ok {
-		if getenv == nil {
-			return "", nil
-		}
-		if out = getenv(name); out == "" {
-			return "", fmt.Errorf("the environment variable %s is not set", name)
-		}
-	} else if file, ok := strings.CutPrefix(out, "file:"); ok {
-		if readFile == nil {
-			return "", nil
-		}
-		b, err := readFile(file)
-		if err != nil {
-			return "", fmt.Errorf("the file with the PIN cannot be read: %w", err)
-		}
-		if out = strings.TrimSpace(string(b)); out == "" {
-			return "", errors.New("the file with the PIN is empty")
-		}
+// find returns the PIN itself; "" where a reference is not followed.
+func find(secret adapters.Secret, getenv func(string) string, readFile func(string) ([]byte, error)) (string, error) {
+	out, _, err := secret.Find(getenv, readFile)
+	if err != nil {
+		return "", err
 	}
 	if out != "" && !pinDigits.MatchString(out) {
 		return "", errors.New("a SIM's PIN has 4 to 8 digits; write it in quotes, or env:NAME or file:PATH to say where it stands")

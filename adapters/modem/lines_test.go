@@ -261,18 +261,18 @@ func TestSecret(t *testing.T) {
 		}
 		return nil, os.ErrNotExist
 	}
-	for in, want := range map[Secret]string{"": "", "0000": "0000", "env:GOOD": "1234", "file:pin": "4321"} {
-		got, err := in.find(env, file)
+	for in, want := range map[adapters.Secret]string{"": "", "0000": "0000", "env:GOOD": "1234", "file:pin": "4321"} {
+		got, err := find(in, env, file)
 		require.NoError(t, err)
 		require.Equal(t, want, got)
 	}
-	for _, in := range []Secret{"env:NONE", "env:BAD", "file:none", "123", "123456789"} {
-		_, err := in.find(env, file)
+	for _, in := range []adapters.Secret{"env:NONE", "env:BAD", "file:none", "123", "123456789"} {
+		_, err := find(in, env, file)
 		require.Error(t, err)
 		require.NotContains(t, err.Error(), "hunter")
 	}
-	require.Equal(t, "(hidden)", Secret("1234").String())
-	require.Equal(t, "(hidden)", Secret("1234").GoString())
+	require.Equal(t, "(hidden)", adapters.Secret("1234").String())
+	require.Equal(t, "(hidden)", adapters.Secret("1234").GoString())
 	_, err := New(Config{Port: "x", PIN: "env:NONE"}, Deps{Now: time.Now, After: time.After, Getenv: env, ReadFile: file})
 	require.Error(t, err)
 }

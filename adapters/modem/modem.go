@@ -139,7 +139,7 @@ func New(cfg Config, deps Deps) (*Adapter, error) {
 	if deps.ReadFile == nil {
 		deps.ReadFile = os.ReadFile
 	}
-	pin, err := cfg.PIN.find(deps.Getenv, deps.ReadFile)
+	pin, err := find(cfg.PIN, deps.Getenv, deps.ReadFile)
 	if err != nil {
 		return nil, fmt.Errorf("%s: pin: %w", cfg.Name, err)
 	}

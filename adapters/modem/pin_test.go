@@ -64,7 +64,7 @@ func TestPIN(t *testing.T) {
 	t.Parallel()
 	tests := []struct {
 		name  string
-		pin   Secret
+		pin   adapters.Secret
 		set   func(m *sim, d *Deps)
 		tries []string // PINs that reached the SIM
 		says  string   // "" for a text that goes out
@@ -114,7 +114,7 @@ func TestWrongPINIsNotTriedAgainAfterARestart(t *testing.T) {
 	m := newSim(t)
 	m.pin, m.noPINCount = "1234", true
 	n := &notes{}
-	run := func(pin Secret) error {
+	run := func(pin adapters.Secret) error {
 		cfg := simConfig()
 		cfg.PIN = pin
 		d := simDeps(m)

@@ -3,7 +3,6 @@ package smpp
 import (
 	"errors"
 	"fmt"
-	"log/slog"
 	"math"
 	"net"
 	"os"
@@ -38,9 +37,9 @@ type Config struct {
 	TLSCertificate string `toml:"tls_certificate"`
 	TLSKey         string `toml:"tls_key"`
 
-	SystemID   string `toml:"system_id"`
-	Password   Secret `toml:"password"`
-	SystemType string `toml:"system_type"`
+	SystemID   string          `toml:"system_id"`
+	Password   adapters.Secret `toml:"password"`
+	SystemType string          `toml:"system_type"`
 	// Mode is "transceiver" (one connection both ways) or "pair" (a transmitter
 	// and a receiver).
 	Mode string `toml:"mode"`
@@ -103,19 +102,6 @@ type Config struct {
 	// repeat, 2m.
 	RepeatWindow adapters.Duration `toml:"repeat_window"`
 }
-
-// Secret is a password: as it is, or where to find it, as env:NAME or file:PATH.
-// It does not print.
-type Secret string
-
-// String hides the secret.
-func (Secret) String() string { return "(hidden)" }
-
-// GoString hides the secret.
-func (Secret) GoString() string { return "(hidden)" }
-
-// LogValue hides the secret.
-func (Secret) LogValue() slog.Value { return slog.StringValue("(hidden)") }
 
 const (
 	modeTransceiver = "transceiver"
@@ -214,7 +200,7 @@ func (c Config) checkConnection(f *faults) {
 	}
 	if c.Password == "" {
 		f.add("password", "is missing; write it, or env:NAME or file:PATH to say where it stands")
-	} else if _, err := c.Password.find(nil, nil); err != nil {
+	} else if _, err := find(c.Password, nil, nil); err != nil {
 		f.add("password", "%w", err)
 	}
 }
@@ -291,28 +277,11 @@ func (c Config) checkNumbers(f *faults) {
 	}
 }
 
-// find returns the password itself. With no way to look (Validate), a reference
-// stands for itself. The error never holds the password.
-func (s Secret) find(getenv func(string) string, readFile func(string) ([]byte, error)) (string, error) {
-	out := string(s)
-	if name, ok := strings.CutPrefix(out, "env:"); ok {
-		if getenv == nil {
-			return out, nil
-		}
-		if out = getenv(name); out == "" {
-			return "", fmt.Errorf("the environment variable %s is not set", name)
-		}
-	} else if file, ok := strings.CutPrefix(out, "file:"); ok {
-		if readFile == nil {
-			return out, nil
-		}
-		b, err := readFile(file)
-		if err != nil {
-			return "", fmt.Errorf("the file with the password cannot be read: %w", err)
-		}
-		if out = strings.TrimRight(string(b), "\r\n"); out == "" {
-			return "", errors.New("the file with the password is empty")
-		}
+// find returns the password itself; "" where a reference is not followed.
+func find(secret adapters.Secret, getenv func(string) string, readFile func(string) ([]byte, error)) (string, error) {
+	out, found, err := secret.Find(getenv, readFile)
+	if err != nil || !found {
+		return "", err
 	}
 	if len(out) > 8 || !ascii(out) { // §5.2.2
 		return "", errors.New("SMPP allows at most 8 plain signs")

@@ -101,7 +101,7 @@ func TestPasswordIsFound(t *testing.T) {
 	files := map[string]string{"good": "dumplin8\n", "empty": "\n", "long": "much too long"}
 	tests := []struct {
 		name     string
-		password smpp.Secret
+		password adapters.Secret
 		want     string
 	}{
 		{name: "environment", password: "env:GOOD"},

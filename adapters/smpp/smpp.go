@@ -129,7 +129,7 @@ func New(cfg Config, deps Deps) (*Adapter, error) {
 	}
 	cfg = cfg.withDefaults()
 	osLookups(&deps)
-	password, err := cfg.Password.find(deps.Getenv, deps.ReadFile)
+	password, err := find(cfg.Password, deps.Getenv, deps.ReadFile)
 	if err != nil {
 		return nil, fmt.Errorf("%s: password: %w", cfg.Name, err)
 	}

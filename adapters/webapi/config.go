@@ -1,8 +1,6 @@
 package webapi
 
 import (
-	"log/slog"
-
 	"passbell/adapters"
 )
 
@@ -33,28 +31,15 @@ type Config struct {
 	Poll    Polls             `toml:"poll"`
 }
 
-// Secret is a password or token: as it is, or where to find it, as env:NAME or
-// file:PATH. It does not print.
-type Secret string
-
-// String hides the secret.
-func (Secret) String() string { return "(hidden)" }
-
-// GoString hides the secret.
-func (Secret) GoString() string { return "(hidden)" }
-
-// LogValue hides the secret.
-func (Secret) LogValue() slog.Value { return slog.StringValue("(hidden)") }
-
 // Auth is how the provider knows the kitchen, in every call to it.
 type Auth struct {
 	// Kind is "none" (or empty), "basic" (User and Secret), "bearer" (Secret)
 	// or "header" (Secret in the header named Header, after Prefix).
-	Kind   string `toml:"kind"`
-	User   Secret `toml:"user"`
-	Secret Secret `toml:"secret"`
-	Header string `toml:"header"`
-	Prefix string `toml:"prefix"`
+	Kind   string          `toml:"kind"`
+	User   adapters.Secret `toml:"user"`
+	Secret adapters.Secret `toml:"secret"`
+	Header string          `toml:"header"`
+	Prefix string          `toml:"prefix"`
 }
 
 // Send describes the call that sends one text.
@@ -172,11 +157,11 @@ type Verify struct {
 	// Kind is "hmac", "standard" (Standard Webhooks 1.0.0), "token" (a shared
 	// secret in Header or Query), "basic" (User and Secret) or "none", which
 	// serves calls from this machine only.
-	Kind   string `toml:"kind"`
-	User   Secret `toml:"user"`
-	Secret Secret `toml:"secret"`
+	Kind   string          `toml:"kind"`
+	User   adapters.Secret `toml:"user"`
+	Secret adapters.Secret `toml:"secret"`
 	// OldSecret is accepted beside Secret while the provider changes over.
-	OldSecret Secret `toml:"old_secret"`
+	OldSecret adapters.Secret `toml:"old_secret"`
 
 	// Header carries the signature or token, after Prefix ("sha256=", "v1=").
 	// A header with several signatures separates them by spaces or commas.

@@ -132,7 +132,7 @@ func TestNoDeps(t *testing.T) {
 	p := newProvider(t, forms())
 	cfg := describe(t, p.d.file, p.url())
 	cfg.Hooks = webapi.Hooks{}
-	cfg.Auth.User, cfg.Auth.Secret = webapi.Secret(environment["SMS_USER"]), webapi.Secret(environment["SMS_PASSWORD"])
+	cfg.Auth.User, cfg.Auth.Secret = adapters.Secret(environment["SMS_USER"]), adapters.Secret(environment["SMS_PASSWORD"])
 	a, err := webapi.New(cfg, webapi.Deps{})
 	require.NoError(t, err)
 	_, err = a.Send(t.Context(), instructions)
@@ -145,7 +145,7 @@ func TestNoDeps(t *testing.T) {
 func TestSecretsAreFoundAndDoNotPrint(t *testing.T) {
 	t.Parallel()
 	cfg := sendable()
-	build := func(s webapi.Secret) error {
+	build := func(s adapters.Secret) error {
 		c := cfg
 		c.Auth = webapi.Auth{Kind: "bearer", Secret: s}
 		d := deps(t, nil)

@@ -125,7 +125,7 @@ func TestStandardWebhooksVectors(t *testing.T) {
 			if at.IsZero() {
 				at = now
 			}
-			for _, secret := range []webapi.Secret{"env:SMS_HOOK_SECRET", "MfKQ9r8GKYqrTwjUPD8ILPZIo2LaLaSw"} {
+			for _, secret := range []adapters.Secret{"env:SMS_HOOK_SECRET", "MfKQ9r8GKYqrTwjUPD8ILPZIo2LaLaSw"} {
 				r := r.Clone(t.Context())
 				r.Body = http.NoBody
 				if b := or(tt.body, body); b != "" {
@@ -175,7 +175,7 @@ func TestHMACVectors(t *testing.T) {
 			} {
 				call := func(key, sig, body string) int {
 					cfg := anyEvent(webapi.Verify{
-						Kind: "hmac", Secret: webapi.Secret(key), Header: "X-Signature", Prefix: "sig=",
+						Kind: "hmac", Secret: adapters.Secret(key), Header: "X-Signature", Prefix: "sig=",
 						Algorithm: tt.algorithm, Encoding: encoding,
 					})
 					r := httptest.NewRequest(http.MethodPost, "/inbound", strings.NewReader(body))

@@ -110,7 +110,7 @@ func compile(cfg Config, s *secrets) (*plan, error) {
 
 var callingPrefix = regexp.MustCompile(`^\+[1-9][0-9]{0,14}$`)
 
-func (c *compiler) secret(key string, v Secret) string {
+func (c *compiler) secret(key string, v adapters.Secret) string {
 	if v == "" {
 		c.fault(key, "is missing; write the secret itself, or env:NAME or file:PATH to say where it stands")
 		return ""
