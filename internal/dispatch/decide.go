@@ -39,7 +39,7 @@ func Check(m night.Message, t Truth, now time.Time) Verdict {
 	if why := untrue(m, t); why != "" {
 		return Verdict{State: night.Dropped, Reason: why}
 	}
-	if end := loudAgain(t.Kitchen, now); end.After(now) {
+	if end := t.Kitchen.Quiet.Allowed(now, t.Kitchen.Zone); end.After(now) {
 		if !m.ExpiresAt.IsZero() && !end.Before(m.ExpiresAt) {
 			return Verdict{State: night.Missed, Reason: "it would be of no use after the quiet hours"}
 		}
@@ -70,20 +70,6 @@ func untrue(m night.Message, t Truth) string {
 		}
 	}
 	return ""
-}
-
-// loudAgain gives now, or the end of the quiet hours that hold at now.
-func loudAgain(k night.Kitchen, now time.Time) time.Time {
-	local := now.In(k.Zone)
-	if !k.Quiet.Holds(night.ClockOf(local)) {
-		return now
-	}
-	day := night.DateOf(local)
-	if night.ClockOf(local) >= k.Quiet.To {
-		day = day.AddDays(1)
-	}
-	end, _ := night.Instant(day, k.Quiet.To, k.Zone)
-	return end
 }
 
 // Retry is the policy for tries that failed for now.

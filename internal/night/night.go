@@ -34,6 +34,28 @@ func (q Quiet) Holds(c Clock) bool {
 	return c >= q.From || c < q.To
 }
 
+// Allowed gives t, or the end of the quiet hours where t lies in them.
+func (q Quiet) Allowed(t time.Time, zone *time.Location) time.Time {
+	local := t.In(zone)
+	if !q.Holds(ClockOf(local)) {
+		return t
+	}
+	date := DateOf(local)
+	if q.To <= ClockOf(local) {
+		date = date.AddDays(1)
+	}
+	end, _ := Instant(date, q.To, zone)
+	if end.After(t) && !q.Holds(ClockOf(end.In(zone))) {
+		return end
+	}
+	// The clocks change about here and the end comes twice or not at all: go by
+	// the minutes that the clock shows until it shows a time that is allowed.
+	for end = t.Truncate(time.Minute); q.Holds(ClockOf(end.In(zone))); {
+		end = end.Add(time.Minute)
+	}
+	return end
+}
+
 // Night is one collection night of a kitchen.
 type Night struct {
 	ID        int64

@@ -6,30 +6,8 @@ import (
 	"passbell/internal/night"
 )
 
-// allowed gives t, or the end of the quiet hours where t lies in them.
-func allowed(t time.Time, q night.Quiet, zone *time.Location) time.Time {
-	local := t.In(zone)
-	if !q.Holds(night.ClockOf(local)) {
-		return t
-	}
-	date := night.DateOf(local)
-	if q.To <= night.ClockOf(local) {
-		date = date.AddDays(1)
-	}
-	end, _ := night.Instant(date, q.To, zone)
-	if end.After(t) && !q.Holds(night.ClockOf(end.In(zone))) {
-		return end
-	}
-	// The clocks change about here and the end comes twice or not at all: go by
-	// the minutes that the clock shows until it shows a time that is allowed.
-	for end = t.Truncate(time.Minute); q.Holds(night.ClockOf(end.In(zone))); {
-		end = end.Add(time.Minute)
-	}
-	return end
-}
-
 func (m *maker) allowed(t time.Time) time.Time {
-	return allowed(t, m.in.Kitchen.Quiet, m.in.Kitchen.Zone)
+	return m.in.Kitchen.Quiet.Allowed(t, m.in.Kitchen.Zone)
 }
 
 // dueAt gives when a message goes out whose time is base: then, or now where
