@@ -332,13 +332,20 @@ func (k *killable) check() {
 		delete(went, m.ID)
 	}
 	assert.Empty(k.t, went, "texts that passbell does not know of")
-	instructions := 0
+	instructed := map[int64]int{}
 	for _, m := range messages {
 		if m.Kind == night.Instructions {
-			instructions++
+			for _, c := range m.Covers {
+				instructed[c.OrderID]++
+			}
 		}
 	}
-	assert.Equal(k.t, killOrders, instructions)
+	for _, o := range orders {
+		if o.State != night.Arrived { // whoever came before theirs went out needs none
+			assert.Equal(k.t, 1, instructed[o.ID], "instructions of %s", o.Ref)
+		}
+		assert.LessOrEqual(k.t, instructed[o.ID], 1, o.Ref)
+	}
 	k.t.Logf("%d texts, %d in doubt and shown", len(messages), doubtful)
 }
 
