@@ -69,6 +69,7 @@ import (
 	"time"
 
 	"passbell/adapters"
+	"passbell/adapters/pace"
 )
 
 // Deps is what an adapter is handed. Now, After and Rand must be there.
@@ -98,7 +99,7 @@ type Adapter struct {
 	connect  func(ctx context.Context, network, addr string) (net.Conn, error)
 	roots    *x509.CertPool // nil for the machine's
 
-	pace  *pacer
+	pace  *pace.Pacer
 	slots chan struct{} // one for each connection that may be open
 	pool  pool
 
@@ -135,7 +136,7 @@ func New(cfg Config, deps Deps) (*Adapter, error) {
 	osLookups(&deps)
 	a := &Adapter{
 		cfg: cfg, now: deps.Now, after: deps.After, rand: deps.Rand, log: deps.Log, connect: deps.Dial,
-		pace:  newPacer(cfg.PerMinute, deps.Now, deps.After),
+		pace:  pace.New(cfg.PerMinute, time.Minute, deps.Now, deps.After),
 		slots: make(chan struct{}, cfg.SMTP.Connections),
 	}
 	var err error

@@ -22,7 +22,7 @@ func (a *Adapter) Send(ctx context.Context, m adapters.Message) (adapters.Accept
 			Adapter: a.cfg.Name, Outcome: adapters.Permanent, Account: account, Reason: err.Error(), Err: err,
 		}
 	}
-	if err := a.pace.wait(ctx); err != nil {
+	if err := a.pace.Wait(ctx); err != nil {
 		return adapters.Accepted{}, a.given(err)
 	}
 	select {

@@ -89,7 +89,7 @@ func (a *Adapter) submit(ctx context.Context, m *adapters.Message, p *pdu.SM) (s
 	case <-ctx.Done():
 		return "", a.given(ctx.Err())
 	}
-	if err := a.pace.wait(ctx); err != nil {
+	if err := a.pace.Wait(ctx); err != nil {
 		return "", a.given(err)
 	}
 	now := a.now()
@@ -140,7 +140,7 @@ func (a *Adapter) read(s *session, ans answer) (string, *adapters.SendError) {
 	}
 	r := rule(ans.head.Status)
 	if r.outcome == adapters.Throttled {
-		a.pace.pause(a.now().Add(durationOf(a.cfg.ThrottlePause)))
+		a.pace.Pause(a.now().Add(durationOf(a.cfg.ThrottlePause)))
 	}
 	if ans.head.Status == pdu.BadBindState {
 		s.fail(errSignedOff) // the next submit signs in again

@@ -62,6 +62,7 @@ import (
 	"time"
 
 	"passbell/adapters"
+	"passbell/adapters/pace"
 	"passbell/adapters/smpp/pdu"
 )
 
@@ -94,7 +95,7 @@ type Adapter struct {
 
 	writer *writer
 	ids    *idBook
-	pace   *pacer
+	pace   *pace.Pacer
 	window chan struct{}
 	out    *link // sends
 	in     *link // receives; the same as out for a transceiver
@@ -142,7 +143,7 @@ func New(cfg Config, deps Deps) (*Adapter, error) {
 		now: deps.Now, after: deps.After, rand: deps.Rand, log: deps.Log, connect: deps.Dial,
 		writer: newWriter(cfg.Long, cfg.Alphabet, deps.Rand.Uint32()),
 		ids:    newIDBook(cfg.ReceiptIDs),
-		pace:   newPacer(cfg.PerSecond, deps.Now, deps.After),
+		pace:   pace.New(cfg.PerSecond, time.Second, deps.Now, deps.After),
 		window: make(chan struct{}, cfg.Window),
 		desk:   newDesk(&cfg),
 	}

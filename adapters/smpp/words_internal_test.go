@@ -290,21 +290,3 @@ func TestNumber(t *testing.T) {
 	require.Equal(t, "BANK", number(pdu.Address{TON: 5, Addr: "BANK"}))
 	require.Equal(t, "odd one", number(pdu.Address{TON: 1, Addr: "odd one"}))
 }
-
-func TestPace(t *testing.T) {
-	t.Parallel()
-	now := time.Date(2026, 3, 13, 17, 0, 0, 0, time.UTC)
-	p := newPacer(4, nil, nil)
-	for i := range 9 {
-		require.Equal(t, now.Add(time.Duration(i)*250*time.Millisecond), p.book(now), "place %d", i)
-	}
-	later := now.Add(time.Minute)
-	require.Equal(t, later, p.book(later), "what was not used is not saved up")
-	require.Equal(t, later.Add(250*time.Millisecond), p.book(later))
-	p.pause(later.Add(5 * time.Second))
-	require.Equal(t, later.Add(5*time.Second), p.book(later))
-
-	free := newPacer(0, nil, nil)
-	require.Equal(t, now, free.book(now))
-	require.Equal(t, now, free.book(now))
-}

@@ -10,6 +10,8 @@ import (
 	"github.com/stretchr/testify/require"
 )
 
+func noHeader(string) string { return "" }
+
 func TestPaths(t *testing.T) {
 	t.Parallel()
 	doc, err := decode([]byte(`{

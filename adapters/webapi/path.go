@@ -194,8 +194,6 @@ type place struct {
 	header      func(string) string
 }
 
-func noHeader(string) string { return "" }
-
 func scalar(v any) (string, bool) {
 	switch x := v.(type) {
 	case string:

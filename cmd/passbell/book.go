@@ -19,10 +19,10 @@ import (
 func newBookCmd(a *app) *cobra.Command {
 	cmd := &cobra.Command{
 		Use:     "book",
-		Short:   "Check, load and show the order book of a night",
+		Short:   "Check, load, show and export the order book of a night",
 		Example: "  passbell book check orders.csv\n  passbell book load orders.csv\n  passbell book show",
 	}
-	cmd.AddCommand(newBookCheckCmd(a), newBookLoadCmd(a), newBookShowCmd(a))
+	cmd.AddCommand(newBookCheckCmd(a), newBookLoadCmd(a), newBookShowCmd(a), newBookExportCmd(a))
 	return cmd
 }
 
@@ -213,6 +213,42 @@ func newBookShowCmd(a *app) *cobra.Command {
 	}
 	nightFlag(cmd, &date)
 	cmd.Flags().BoolVar(&asJSON, "json", false, "print JSON")
+	return cmd
+}
+
+func newBookExportCmd(a *app) *cobra.Command {
+	var date string
+	cmd := &cobra.Command{
+		Use:   "export [FILE]",
+		Short: "Write the night's orders as CSV, to a file or to the terminal",
+		Long: `Write the night's orders as CSV that any spreadsheet opens: no cell is taken for
+a formula, and passbell reads the same orders back. An existing file is not
+overwritten.`,
+		Example: "  passbell book export friday.csv\n  passbell book export --night 2026-12-04 > friday.csv",
+		Args:    cobra.MaximumNArgs(1),
+		RunE: func(cmd *cobra.Command, args []string) error {
+			return a.onNight(cmd.Context(), date, func(h *gateway.House, n night.Night) error {
+				orders, err := h.Desk.Orders(cmd.Context(), n.ID)
+				if err != nil {
+					return err
+				}
+				if len(args) == 0 {
+					return book.WriteCSV(a.out, orders, nil)
+				}
+				// 0600: it holds customers' names and numbers.
+				f, err := os.OpenFile(args[0], os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o600)
+				if err != nil {
+					return fmt.Errorf("write the order book: %w", err)
+				}
+				if err := errors.Join(book.WriteCSV(f, orders, nil), f.Close()); err != nil {
+					return err
+				}
+				fmt.Fprintf(a.out, "%d orders are in %s\n", len(orders), args[0])
+				return nil
+			})
+		},
+	}
+	nightFlag(cmd, &date)
 	return cmd
 }
 

@@ -243,3 +243,47 @@ func TestAFolderThatIsWatched(t *testing.T) {
 	}
 	assert.FileExists(t, filepath.Join(folder, "being-written.csv"), "whoever writes it may not be done")
 }
+
+// What leaves opens in any spreadsheet, starts no formula, and reads back as it
+// was (hhurz/tableExport.jquery.plugin #230).
+func TestExportReadsBackUnchanged(t *testing.T) {
+	t.Parallel()
+	s := newShell(t)
+	s.run("night", "add", "2031-12-05")
+	s.run("book", "load", s.file("orders.csv", smallBook+"007,=Ann Other,07700900103,17:20,1x Slaw,+1 chair please\n"))
+	path := filepath.Join(s.dir, "export.csv")
+	s.run("book", "export", path)
+	code, _ := s.try("", "book", "export", path)
+	assert.Equal(t, exitFailed, code, "an existing file is left alone")
+	b, err := os.ReadFile(path)
+	require.NoError(t, err)
+	assert.NotContains(t, string(b), ",=Ann")
+	assert.NotContains(t, string(b), ",+1 chair")
+	var again desk.Loaded
+	require.NoError(t, json.Unmarshal([]byte(s.run("book", "load", path, "--json")), &again))
+	assert.ElementsMatch(t, []string{"K401", "K402", "007"}, again.Unchanged, "%+v", again)
+	assert.Equal(t, string(b), s.run("book", "export"))
+}
+
+// The configurations in the README are ones that passbell takes.
+func TestTheReadmesConfigurations(t *testing.T) {
+	readme, err := os.ReadFile(filepath.Join("..", "..", "README.md"))
+	require.NoError(t, err)
+	t.Setenv("PASSBELL_SECRET", "secret")
+	t.Setenv("MAIL_SECRET", "secret")
+	blocks := strings.Split(string(readme), "```toml\n")[1:]
+	require.NotEmpty(t, blocks)
+	for i, block := range blocks {
+		block, _, _ = strings.Cut(block, "```")
+		pin := filepath.Join(t.TempDir(), "pin")
+		require.NoError(t, os.WriteFile(pin, []byte("1234\n"), 0o600))
+		block = strings.ReplaceAll(block, "/etc/passbell/pin", pin)
+		s := &shell{t: t, dir: t.TempDir()}
+		s.file("passbell.toml", "[kitchen]\nname = 'Larkfield'\nregion = 'GB'\nzone = 'Europe/London'\n"+block)
+		s.run("night", "add", "2031-12-05")
+		s.house(func(h *gateway.House, _ night.Night) {
+			_, err := h.NewCheck() // wires every adapter
+			require.NoError(t, err, "block %d:\n%s", i+1, block)
+		})
+	}
+}

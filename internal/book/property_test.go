@@ -199,7 +199,7 @@ func TestExportReadsBack(t *testing.T) {
 		}
 		b, err := book.Read(&out, "export.csv", benchGB())
 		require.NoError(t, err)
-		d := book.Diff(orders, b.Orders)
+		d := diff(orders, b.Orders)
 		require.Empty(t, d.New)
 		require.Empty(t, d.Missing)
 		for _, c := range d.Changed {
@@ -229,7 +229,7 @@ func TestBooksExportAndReadBack(t *testing.T) {
 			opt.Mapping = nil
 			again, err := book.Read(&out, "export.csv", opt)
 			require.NoError(t, err)
-			d := book.Diff(b.Orders, again.Orders)
+			d := diff(b.Orders, again.Orders)
 			require.Empty(t, d.New)
 			require.Empty(t, d.Missing)
 			require.Empty(t, d.Changed)
@@ -273,7 +273,7 @@ func TestThroughASpreadsheet(t *testing.T) {
 				after, err := book.Read(f, file, opt)
 				require.NoError(t, f.Close())
 				require.NoError(t, err, file)
-				d := book.Diff(before.Orders, after.Orders)
+				d := diff(before.Orders, after.Orders)
 				require.Empty(t, d.New, file)
 				require.Empty(t, d.Missing, file)
 				require.Empty(t, d.Changed, file)

@@ -188,7 +188,7 @@ func merge(have, was, row night.Order) (night.Order, []string) {
 		what = append(what, fmt.Sprintf("%s %s, was %s", field, now, cmp.Or(old, "none")))
 	}
 	take("name", have.Name, was.Name, row.Name, func() { have.Name = row.Name })
-	take("number", have.PhoneTyped, was.PhoneTyped, row.PhoneTyped, func() { have.Phone, have.PhoneTyped = row.Phone, row.PhoneTyped })
+	take("number", numberOf(have), numberOf(was), numberOf(row), func() { have.Phone, have.PhoneTyped = row.Phone, row.PhoneTyped })
 	take("e-mail", have.Email, was.Email, row.Email, func() { have.Email = row.Email })
 	take("slot", have.Slot.String(), was.Slot.String(), row.Slot.String(), func() { have.Slot = row.Slot })
 	take("note", have.Note, was.Note, row.Note, func() { have.Note = row.Note })
@@ -209,6 +209,10 @@ func joinWords(a, b string) string {
 	}
 	return a + "; " + b
 }
+
+// numberOf is what tells one number from another: the number itself, however it
+// is typed, and what was typed where it is none.
+func numberOf(o night.Order) string { return cmp.Or(o.Phone, o.PhoneTyped) }
 
 func itemLine(items []night.Item) string {
 	parts := make([]string, len(items))

@@ -30,6 +30,17 @@ func TestLoadAgain(t *testing.T) {
 	assert.Equal(t, night.Booked, b.state("007"), "gone from the book is asked, never cancelled")
 }
 
+// google/libphonenumber #1999: the same number in another spelling looked changed.
+func TestTheSameNumberInAnotherSpellingIsNoChange(t *testing.T) {
+	t.Parallel()
+	book := []night.Order{order("K401", "+447700900101", 17*60)}
+	b := newBench(t, book...)
+	book[0].PhoneTyped = "07700 900 101"
+	l, err := b.Load(t.Context(), b.night.ID, book, "cook")
+	require.NoError(t, err)
+	assert.Equal(t, []string{"K401"}, l.Unchanged)
+}
+
 func TestLoadKeepsWhatAPersonDid(t *testing.T) {
 	t.Parallel()
 	book := []night.Order{order("K401", "+447700900101", 17*60)}

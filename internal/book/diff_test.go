@@ -1,4 +1,4 @@
-package book
+package book_test
 
 import (
 	"slices"
@@ -7,25 +7,25 @@ import (
 	"passbell/internal/night"
 )
 
-// Difference is what a newer book changes, in the order of the books.
-type Difference struct {
+// difference is what a newer book changes, in the order of the books.
+type difference struct {
 	New       []night.Order
-	Changed   []Change
+	Changed   []change
 	Unchanged []night.Order
 	Missing   []night.Order // in the old book only: a person is asked, nothing is cancelled
 }
 
-// Change is one order that stands differently in the newer book.
-type Change struct {
+// change is one order that stands differently in the newer book.
+type change struct {
 	Before night.Order
 	After  night.Order
 	Fields []string // of name, phone, email, slot, items, note, allergy
 }
 
-// Diff compares two books by reference. Only what a book says is compared:
+// diff compares two books by reference. Only what a book says is compared:
 // state, marks and times of an order are not its business.
-func Diff(old, newer []night.Order) Difference {
-	var d Difference
+func diff(old, newer []night.Order) difference {
+	var d difference
 	before := make(map[string]night.Order, len(old))
 	for _, o := range old {
 		before[strings.ToLower(o.Ref)] = o
@@ -40,7 +40,7 @@ func Diff(old, newer []night.Order) Difference {
 			continue
 		}
 		if fields := changes(was, o); len(fields) > 0 {
-			d.Changed = append(d.Changed, Change{Before: was, After: o, Fields: fields})
+			d.Changed = append(d.Changed, change{Before: was, After: o, Fields: fields})
 			continue
 		}
 		d.Unchanged = append(d.Unchanged, o)

@@ -1,0 +1,129 @@
+package match
+
+import (
+	"slices"
+	"strings"
+
+	"passbell/internal/night"
+	"passbell/internal/reading"
+	"passbell/internal/reading/plates"
+)
+
+// Index is an order book made ready for matching. It is not safe for change
+// while in use by others.
+type Index struct {
+	region  string
+	orders  []Order
+	names   [][]string // name parts of each order, folded
+	tags    [][]string // words of each order's note that say whom it is for
+	byPhone map[string][]int
+	byRef   map[string]int
+	byPart  map[string][]int // name part to orders
+	byPlate map[string][]int
+	refs    map[string]struct{}
+	plates  map[string]string
+}
+
+// New makes an index of orders. Region decides how plates in notes are read.
+func New(region string, orders []Order) *Index {
+	x := &Index{
+		region:  region,
+		orders:  slices.Clone(orders),
+		names:   make([][]string, len(orders)),
+		tags:    make([][]string, len(orders)),
+		byPhone: make(map[string][]int, len(orders)),
+		byRef:   make(map[string]int, len(orders)),
+		byPart:  make(map[string][]int, 3*len(orders)),
+		byPlate: make(map[string][]int),
+		refs:    make(map[string]struct{}, len(orders)),
+		plates:  make(map[string]string),
+	}
+	for i := range x.orders {
+		o := &x.orders[i]
+		o.Vehicles = slices.Clone(o.Vehicles)
+		if o.Phone != "" {
+			x.byPhone[o.Phone] = append(x.byPhone[o.Phone], i)
+		}
+		if ref := reading.Fold(o.Ref); ref != "" {
+			x.byRef[ref] = i
+			x.refs[strings.ToUpper(ref)] = struct{}{}
+		}
+		x.names[i] = nameParts(o.Name)
+		for _, p := range x.names[i] {
+			x.byPart[p] = appendNew(x.byPart[p], i)
+		}
+		for _, v := range o.Vehicles {
+			x.addPlate(i, v.Plate)
+		}
+		if o.Note != "" {
+			x.tags[i] = tagsOf(o.Note)
+			x.Declare(i, reading.ReadByRules(o.Note, reading.Context{Region: region}).Vehicle)
+		}
+	}
+	return x
+}
+
+// titles are no part of a name.
+var titles = map[string]bool{"mr": true, "mrs": true, "ms": true, "miss": true, "mx": true, "dr": true, "sr": true, "sra": true, "jr": true, "prof": true, "rev": true, "fr": true, "sir": true, "and": true}
+
+func nameParts(name string) []string {
+	fields := strings.FieldsFunc(name, func(r rune) bool {
+		return r == ' ' || r == '-' || r == ',' || r == '.' || r == '/' || r == '&' || r == '(' || r == ')' || r == '\u00a0' || r == '‑' || r == '–'
+	})
+	out := make([]string, 0, len(fields))
+	for _, f := range fields {
+		// A part that comes twice counts once: "Nguyen" alone must not pass for
+		// the full name of Nguyen Nguyen.
+		if p := reading.Fold(f); p != "" && !titles[p] && !slices.Contains(out, p) {
+			out = append(out, p)
+		}
+	}
+	return out
+}
+
+// Declare adds a vehicle that became known for the order at position i.
+func (x *Index) Declare(i int, v night.Vehicle) {
+	if v.IsZero() {
+		return
+	}
+	x.orders[i].Vehicles = append(x.orders[i].Vehicles, v)
+	x.addPlate(i, v.Plate)
+}
+
+// SetState notes how far the order at position i has come.
+func (x *Index) SetState(i int, s night.State) { x.orders[i].State = s }
+
+// Order gives the order at position i.
+func (x *Index) Order(i int) Order { return x.orders[i] }
+
+// Of gives the positions of the orders under a number.
+func (x *Index) Of(phone string) []int { return x.byPhone[phone] }
+
+func (x *Index) addPlate(i int, plate string) {
+	if plate != "" {
+		key := plates.Fold(plate)
+		x.byPlate[key] = appendNew(x.byPlate[key], i)
+		x.plates[key] = plate
+	}
+}
+
+func appendNew(list []int, i int) []int {
+	if slices.Contains(list, i) {
+		return list
+	}
+	return append(list, i)
+}
+
+// IsRef tells whether a folded word is an order reference.
+func (x *Index) IsRef(w string) bool { _, ok := x.byRef[w]; return ok }
+
+// IsName tells whether a folded word is part of a name in the book.
+func (x *Index) IsName(w string) bool { _, ok := x.byPart[w]; return ok }
+
+// Refs gives the references of the book, see reading.Book.
+func (x *Index) Refs() map[string]struct{} { return x.refs }
+
+// Plates gives the plates that are declared so far, see reading.Book.
+func (x *Index) Plates() map[string]string { return x.plates }
+
+var _ reading.Book = (*Index)(nil)
