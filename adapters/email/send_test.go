@@ -2,7 +2,6 @@ package email_test
 
 import (
 	"context"
-	"errors"
 	"fmt"
 	"io"
 	"log/slog"
@@ -449,7 +448,7 @@ func TestResponseTime(t *testing.T) {
 	require.Equal(t, adapters.Unknown, se.Outcome)
 	require.Contains(t, se.Reason, "in time")
 	require.Len(t, p.all(), 2)
-	require.False(t, errors.Is(se, context.Canceled))
+	require.NotErrorIs(t, se, context.Canceled)
 }
 
 func TestPace(t *testing.T) {

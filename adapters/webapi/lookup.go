@@ -2,6 +2,7 @@ package webapi
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"io"
 	"net/http"
@@ -145,7 +146,10 @@ func (a *Adapter) call(ctx context.Context, method, address, body string, header
 	if res.StatusCode < 200 || res.StatusCode > 299 {
 		r := byStatus(res.StatusCode)
 		_, err := a.refuse(adapters.Temporary, r.account, r.reason, nil)
-		err.(*adapters.SendError).Wait = retryAfter(res.Header, a.now())
+		var refusal *adapters.SendError
+		if errors.As(err, &refusal) {
+			refusal.Wait = retryAfter(res.Header, a.now())
+		}
 		return document{}, err
 	}
 	if err != nil || len(raw) > pageLimit {

@@ -11,6 +11,18 @@ var ErrNotFound = errors.New("not found")
 // ErrChanged says that something is no longer as it was read.
 var ErrChanged = errors.New("changed meanwhile by somebody else")
 
+// StoreError is a failure of the database itself, not a refusal: its words help
+// nobody at the gate.
+type StoreError struct {
+	Doing string // such as "read orders"
+	Err   error
+}
+
+func (e *StoreError) Error() string { return e.Doing + ": " + e.Err.Error() }
+
+// Unwrap gives the database's own error.
+func (e *StoreError) Unwrap() error { return e.Err }
+
 // TakenError says that something of that name exists already.
 type TakenError struct{ What string }
 

@@ -2,7 +2,6 @@ package store
 
 import (
 	"context"
-	"fmt"
 	"time"
 
 	"passbell/internal/night"
@@ -87,7 +86,7 @@ func (s *Sessions) FindCtx(ctx context.Context, token string) ([]byte, bool, err
 	err := s.store.reader.SelectContext(ctx, &data,
 		`SELECT data FROM sessions WHERE token = ? AND expires > ?`, token, ms(s.now()))
 	if err != nil {
-		return nil, false, fmt.Errorf("read session: %w", err)
+		return nil, false, &night.StoreError{Doing: "read session", Err: err}
 	}
 	if len(data) == 0 {
 		return nil, false, nil
@@ -101,7 +100,7 @@ func (s *Sessions) CommitCtx(ctx context.Context, token string, data []byte, exp
 		INSERT INTO sessions (token, data, expires) VALUES (?, ?, ?)
 		ON CONFLICT (token) DO UPDATE SET data = excluded.data, expires = excluded.expires`, token, data, ms(expiry))
 	if err != nil {
-		return fmt.Errorf("store session: %w", err)
+		return &night.StoreError{Doing: "store session", Err: err}
 	}
 	return nil
 }
@@ -109,7 +108,7 @@ func (s *Sessions) CommitCtx(ctx context.Context, token string, data []byte, exp
 // DeleteCtx forgets a session.
 func (s *Sessions) DeleteCtx(ctx context.Context, token string) error {
 	if _, err := s.store.writer.ExecContext(ctx, `DELETE FROM sessions WHERE token = ? OR expires <= ?`, token, ms(s.now())); err != nil {
-		return fmt.Errorf("forget session: %w", err)
+		return &night.StoreError{Doing: "forget session", Err: err}
 	}
 	return nil
 }

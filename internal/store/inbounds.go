@@ -2,7 +2,6 @@ package store
 
 import (
 	"context"
-	"fmt"
 	"time"
 
 	"passbell/internal/night"
@@ -43,7 +42,7 @@ func (t *Tx) AddInbound(ctx context.Context, in night.Inbound) (id int64, added 
 		return 0, false, nil
 	}
 	if err != nil {
-		return 0, false, fmt.Errorf("store inbound: %w", err)
+		return 0, false, &night.StoreError{Doing: "store inbound", Err: err}
 	}
 	return id, true, nil
 }

@@ -4,7 +4,6 @@ import (
 	"context"
 	"encoding/json"
 	"errors"
-	"fmt"
 
 	"passbell/internal/night"
 )
@@ -13,7 +12,7 @@ import (
 func (t *Tx) SetMapping(ctx context.Context, shape string, mapping map[string]string) error {
 	b, err := json.Marshal(mapping)
 	if err != nil {
-		return fmt.Errorf("keep a file's columns: %w", err)
+		return &night.StoreError{Doing: "keep a file's columns", Err: err}
 	}
 	_, err = t.change(ctx, "columns", `
 		INSERT INTO book_shapes (kitchen_id, shape, mapping) VALUES (?, ?, ?)
@@ -33,7 +32,7 @@ func (t *Tx) Mapping(ctx context.Context, shape string) (map[string]string, erro
 	}
 	var out map[string]string
 	if err := json.Unmarshal([]byte(text), &out); err != nil {
-		return nil, fmt.Errorf("read a file's columns: %w", err)
+		return nil, &night.StoreError{Doing: "read a file's columns", Err: err}
 	}
 	return out, nil
 }

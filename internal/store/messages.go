@@ -2,7 +2,6 @@ package store
 
 import (
 	"context"
-	"fmt"
 	"time"
 
 	"passbell/internal/night"
@@ -139,7 +138,7 @@ func (t *Tx) AddMessage(ctx context.Context, m night.Message) (id int64, added b
 		return 0, false, nil
 	}
 	if err != nil {
-		return 0, false, fmt.Errorf("store message: %w", err)
+		return 0, false, &night.StoreError{Doing: "store message", Err: err}
 	}
 	return id, true, t.setCovers(ctx, id, m)
 }

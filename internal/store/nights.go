@@ -56,7 +56,7 @@ func (t *Tx) AddNight(ctx context.Context, n night.Night) (int64, error) {
 		return 0, &night.TakenError{What: "a night on " + n.Date.String()}
 	}
 	if err != nil {
-		return 0, fmt.Errorf("store night: %w", err)
+		return 0, &night.StoreError{Doing: "store night", Err: err}
 	}
 	return id, nil
 }
@@ -221,7 +221,7 @@ func (t *Tx) AddOrder(ctx context.Context, o night.Order) (int64, error) {
 		return 0, &night.TakenError{What: "order " + o.Ref}
 	}
 	if err != nil {
-		return 0, fmt.Errorf("store order: %w", err)
+		return 0, &night.StoreError{Doing: "store order", Err: err}
 	}
 	return id, nil
 }

@@ -2,7 +2,6 @@ package store
 
 import (
 	"context"
-	"fmt"
 	"time"
 
 	"passbell/adapters"
@@ -45,7 +44,7 @@ func (k *Kitchen) NextDue(ctx context.Context) (time.Time, error) {
 	err := k.store.reader.GetContext(ctx, &next,
 		`SELECT coalesce(min(next_at), 0) FROM messages WHERE kitchen_id = ? AND state = ?`, k.id, night.Due)
 	if err != nil {
-		return time.Time{}, fmt.Errorf("read due messages: %w", err)
+		return time.Time{}, &night.StoreError{Doing: "read due messages", Err: err}
 	}
 	return at(next), nil
 }

@@ -109,7 +109,7 @@ func checkPlace(path string) error {
 func migrate(ctx context.Context, db *sql.DB) error {
 	files, err := goose.NewProvider(goose.DialectSQLite3, db, migrations.Dir(), goose.WithLogger(goose.NopLogger()))
 	if err != nil {
-		return fmt.Errorf("read migrations: %w", err)
+		return &night.StoreError{Doing: "read migrations", Err: err}
 	}
 	if _, err := files.Up(ctx); err != nil {
 		return fmt.Errorf("bring the database up to date: %w", err)
@@ -134,7 +134,7 @@ func (s *Store) PutKitchen(ctx context.Context, k night.Kitchen) (int64, error) 
 		RETURNING id`,
 		k.Name, k.Region, k.Zone.String(), k.Number, k.Quiet.From, k.Quiet.To)
 	if err != nil {
-		return 0, fmt.Errorf("store kitchen: %w", err)
+		return 0, &night.StoreError{Doing: "store kitchen", Err: err}
 	}
 	return id, nil
 }
@@ -168,7 +168,7 @@ func (k *Kitchen) Read(ctx context.Context, fn func(*Tx) error) error {
 func (k *Kitchen) run(ctx context.Context, db *sqlx.DB, opts *sql.TxOptions, fn func(*Tx) error) (err error) {
 	tx, err := db.BeginTxx(ctx, opts)
 	if err != nil {
-		return fmt.Errorf("begin: %w", err)
+		return &night.StoreError{Doing: "begin", Err: err}
 	}
 	defer func() {
 		if err != nil {
@@ -181,7 +181,7 @@ func (k *Kitchen) run(ctx context.Context, db *sqlx.DB, opts *sql.TxOptions, fn 
 		return err
 	}
 	if err := tx.Commit(); err != nil {
-		return fmt.Errorf("commit: %w", err)
+		return &night.StoreError{Doing: "commit", Err: err}
 	}
 	return nil
 }
@@ -209,7 +209,7 @@ func (t *Tx) get(ctx context.Context, dest any, what, query string, args ...any)
 		return fmt.Errorf("%s: %w", what, night.ErrNotFound)
 	}
 	if err != nil {
-		return fmt.Errorf("read %s: %w", what, err)
+		return &night.StoreError{Doing: "read " + what, Err: err}
 	}
 	return nil
 }
@@ -221,7 +221,7 @@ func (t *Tx) list(ctx context.Context, dest any, what, query string, args ...any
 		err = t.tx.SelectContext(ctx, dest, query, args...)
 	}
 	if err != nil {
-		return fmt.Errorf("read %s: %w", what, err)
+		return &night.StoreError{Doing: "read " + what, Err: err}
 	}
 	return nil
 }
@@ -230,15 +230,15 @@ func (t *Tx) list(ctx context.Context, dest any, what, query string, args ...any
 func (t *Tx) change(ctx context.Context, what, query string, args ...any) (int64, error) {
 	query, args, err := sqlx.In(query, args...)
 	if err != nil {
-		return 0, fmt.Errorf("change %s: %w", what, err)
+		return 0, &night.StoreError{Doing: "change " + what, Err: err}
 	}
 	res, err := t.tx.ExecContext(ctx, query, args...)
 	if err != nil {
-		return 0, fmt.Errorf("change %s: %w", what, err)
+		return 0, &night.StoreError{Doing: "change " + what, Err: err}
 	}
 	n, err := res.RowsAffected()
 	if err != nil {
-		return 0, fmt.Errorf("change %s: %w", what, err)
+		return 0, &night.StoreError{Doing: "change " + what, Err: err}
 	}
 	return n, nil
 }

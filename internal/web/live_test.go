@@ -184,7 +184,7 @@ func TestEventsWithoutAGap(t *testing.T) {
 		failed <- nil
 	}()
 	var ids []int64
-	lastID := "0"
+	var lastID string
 	r := follow(t, server.URL+"/api/v1/events?after=0", "")
 	done := false
 	for n := 0; ; n++ {

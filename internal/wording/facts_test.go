@@ -184,7 +184,7 @@ func TestDelayed(t *testing.T) {
 	require.Equal(t, "5:55 pm", late.Orders[1].Later)
 	require.Equal(t, "5:30 pm", f.Orders[1].Later, "the facts it came from stay as they were")
 	require.Equal(t, "5:50 pm", late.Delayed(40).Later, "counted from the slot")
-	require.Equal(t, "", wording.FactsFor(kitchen("US"), fridayNight(), nil, "en").Delayed(10).Later)
+	require.Empty(t, wording.FactsFor(kitchen("US"), fridayNight(), nil, "en").Delayed(10).Later)
 }
 
 func TestSeenAndExpecting(t *testing.T) {

@@ -177,7 +177,7 @@ func checkSplit(t require.TestingT, text string) {
 	for i, p := range parts {
 		require.True(t, utf8.ValidString(p))
 		if size.Encoding == wording.UCS2 {
-			require.Equal(t, size.UnitsPerPart[i], len(utf16.Encode([]rune(p))))
+			require.Len(t, utf16.Encode([]rune(p)), size.UnitsPerPart[i])
 		}
 	}
 }

@@ -302,7 +302,7 @@ func TestRenderRefusesHalfAText(t *testing.T) {
 	text, err := set.Render(wording.Nudge, wording.Facts{})
 	var te *wording.TextError
 	require.ErrorAs(t, err, &te)
-	require.NotNil(t, errors.Unwrap(te))
+	require.Error(t, errors.Unwrap(te))
 	require.Empty(t, text)
 }
 

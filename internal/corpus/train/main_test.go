@@ -1,6 +1,7 @@
 package main
 
 import (
+	"bytes"
 	"os"
 	"os/exec"
 	"path/filepath"
@@ -29,5 +30,5 @@ func TestTrainingAgainGivesTheSameWeights(t *testing.T) {
 	require.NoError(t, err)
 	got, err := os.ReadFile(out)
 	require.NoError(t, err)
-	require.True(t, string(want) == string(got), "run `make train` and commit what it writes")
+	require.True(t, bytes.Equal(want, got), "run `make train` and commit what it writes")
 }
