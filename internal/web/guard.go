@@ -69,7 +69,7 @@ func public(r *http.Request) bool {
 			return true
 		}
 	}
-	return r.URL.Path == "/favicon.ico"
+	return r.URL.Path == "/favicon.ico" || r.URL.Path == "/language"
 }
 
 // helperHere tells whether a request carries the session of a helper: they may

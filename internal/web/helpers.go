@@ -79,7 +79,7 @@ func (s *site) addHelpers(mux *http.ServeMux) {
 // addHelp mounts the page that a helper's link opens. Opening it changes
 // nothing: what looks a link up beforehand must not use it up.
 func (s *site) addHelp(mux *http.ServeMux) {
-	limit := httprate.LimitBy(linkTries, time.Minute, address, httprate.WithLimitHandler(s.tooMany))
+	limit := httprate.LimitBy(linkTries, time.Minute, address, httprate.WithLimitCounter(s.opened), httprate.WithLimitHandler(s.tooMany))
 	mux.Handle("GET /help/{token}", limit(http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
 		h, ok := s.helperOf(w, r)
 		if ok {

@@ -178,7 +178,7 @@ func contentOf(mark string) string {
 
 func (s *site) beat(out *stream) error {
 	now := s.Now()
-	b, err := json.Marshal(beat{At: s.clock(now), Now: now.UnixMilli(), Version: s.static.version})
+	b, err := json.Marshal(beat{At: s.clock(now), Now: now.UnixMilli(), Version: s.version()})
 	if err != nil {
 		return err
 	}

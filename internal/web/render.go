@@ -18,11 +18,12 @@ import (
 )
 
 // pages holds one set of templates for each page: the layout, the shared parts
-// and the page's own "view".
+// and the page's own "view". Each language has its own.
 type pages map[string]*template.Template
 
-func loadPages(st static) (pages, error) {
+func loadPages(st static, w *tongue) (pages, error) {
 	funcs := template.FuncMap{
+		"t": w.t, "lang": func() string { return w.lang }, "languages": func() []spoken { return languages[:] },
 		"static": st.url, "act": newAct, "plural": plural, "state": stateWords, "path": url.PathEscape,
 		"sent": messageWords, "choose": choose,
 	}
@@ -120,7 +121,7 @@ func (s *site) write(w http.ResponseWriter, r *http.Request, f frame, n *notice)
 	t := s.pages[f.Template]
 	page := layout{
 		view: f.view, Body: template.HTML(f.html), Mark: f.mark, Kitchen: s.Kitchen.Name, Who: s.who(r.Context()), //nolint:gosec // rendered by html/template
-		Notice: n, Demo: s.Demo, SignOut: s.Passphrase != "", Limited: s.limited(r.Context()), Version: s.static.version,
+		Notice: n, Demo: s.Demo, SignOut: s.Passphrase != "", Limited: s.limited(r.Context()), Version: s.version(),
 	}
 	if nt, err := s.Desk.Current(r.Context()); err == nil {
 		page.Night = s.day(nt.Date)

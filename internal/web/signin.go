@@ -69,7 +69,7 @@ type signInPage struct {
 }
 
 func (s *site) addSignIn(mux *http.ServeMux) {
-	limit := httprate.LimitBy(tries, time.Minute, address,
+	limit := httprate.LimitBy(tries, time.Minute, address, httprate.WithLimitCounter(s.tried),
 		httprate.WithLimitHandler(func(w http.ResponseWriter, r *http.Request) {
 			s.showSignIn(w, r, http.StatusTooManyRequests, "Too many tries. Wait a minute, then try once more.")
 		}))

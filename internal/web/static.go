@@ -51,16 +51,21 @@ func loadStatic() (static, error) {
 		}
 		s.assets[e.Name()] = a
 	}
-	pages, err := fs.Glob(templates.Pages, "pages/*.html")
-	if err != nil {
-		return s, err
-	}
-	for _, p := range pages {
-		body, err := fs.ReadFile(templates.Pages, p)
+	for _, from := range []struct {
+		files fs.FS
+		glob  string
+	}{{templates.Pages, "pages/*.html"}, {templates.Words, "words/*.toml"}} {
+		names, err := fs.Glob(from.files, from.glob)
 		if err != nil {
-			return s, fmt.Errorf("read %s: %w", p, err)
+			return s, err
 		}
-		all.Write(body)
+		for _, name := range names {
+			body, err := fs.ReadFile(from.files, name)
+			if err != nil {
+				return s, fmt.Errorf("read %s: %w", name, err)
+			}
+			all.Write(body)
+		}
 	}
 	s.version = hex.EncodeToString(all.Sum(nil)[:6])
 	return s, nil

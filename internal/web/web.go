@@ -12,6 +12,7 @@ import (
 	"time"
 
 	"github.com/alexedwards/scs/v2"
+	"github.com/go-chi/httprate"
 
 	"passbell/internal/book"
 	"passbell/internal/desk"
@@ -123,8 +124,9 @@ type Config struct {
 	// Demo says that the clock runs fast and that no text leaves the machine;
 	// numbers that are reserved for fiction are taken as real.
 	Demo bool
-	// Language is that of the texts to customers, "en" by default; Texts are
-	// the kitchen's own ones by name.
+	// Language is that of the texts to customers, "en" by default, and of the
+	// pages where a device has chosen none; Texts are the kitchen's own ones by
+	// name.
 	Language string
 	Texts    map[string]string
 	// Price is what a part of a text costs; zero where that is not known.
@@ -157,18 +159,29 @@ func (p Pace) filled(demo bool) Pace {
 	return p
 }
 
-// site is the pages of one kitchen.
+// site is the pages of one kitchen in one language. Each language has a site of
+// its own, so that whatever words a page or an act says come from the tongue at
+// hand; all of them share the rest.
 type site struct {
 	Config
-	pages    pages
+	*shared
+	*tongue
+	pages  pages
+	frames frames
+}
+
+// shared is what the pages have in common in every language.
+type shared struct {
 	static   static
 	sessions *scs.SessionManager
-	frames   frames
 	shelf    shelf
 	once     once
 	// acting makes a look at an order and the act that follows one thing, so
 	// that of two taps the second sees what the first did.
 	acting sync.Mutex
+	// tried and opened count passphrases and helpers' links by address: another
+	// language is no fresh start.
+	tried, opened httprate.LimitCounter
 }
 
 // New makes the handler of everything that is served over HTTP. The server
@@ -186,19 +199,43 @@ func New(c Config) (http.Handler, error) {
 	if c.Language == "" {
 		c.Language = "en"
 	}
-	s := &site{Config: c, sessions: newSessions(c.Sessions)}
+	house := &shared{
+		sessions: newSessions(c.Sessions),
+		tried:    httprate.NewLocalLimitCounter(time.Minute), opened: httprate.NewLocalLimitCounter(time.Minute),
+	}
 	var err error
-	if s.static, err = loadStatic(); err != nil {
+	if house.static, err = loadStatic(); err != nil {
 		return nil, err
 	}
-	if s.pages, err = loadPages(s.static); err != nil {
+	tongues, err := loadTongues()
+	if err != nil {
 		return nil, err
 	}
-	return s.routes()
+	all := speaking{by: map[string]http.Handler{}, kitchen: pagesLanguage(c.Language)}
+	for lang, words := range tongues {
+		s := &site{Config: c, shared: house, tongue: words}
+		if s.pages, err = loadPages(house.static, words); err != nil {
+			return nil, err
+		}
+		all.by[lang] = s.routes()
+	}
+	return headers(withHooks(all, c.Hooks)), nil
+}
+
+// withHooks mounts the hooks beside the pages.
+func withHooks(pages http.Handler, hooks map[string]http.Handler) http.Handler {
+	all := http.NewServeMux()
+	all.Handle("/", pages)
+	for name, h := range hooks {
+		prefix := "/hook/" + name
+		all.Handle(prefix+"/", http.StripPrefix(prefix, limitBody(h)))
+		all.Handle(prefix, http.StripPrefix(prefix, limitBody(h)))
+	}
+	return all
 }
 
 // routes puts the parts behind their guards.
-func (s *site) routes() (http.Handler, error) {
+func (s *site) routes() http.Handler {
 	pages := http.NewServeMux()
 	s.addPages(pages)
 	s.addActs(pages)
@@ -213,6 +250,7 @@ func (s *site) routes() (http.Handler, error) {
 	s.addSignIn(open)
 	s.addHelp(open)
 	s.addHere(open)
+	open.HandleFunc("POST /language", s.setLanguage)
 	open.Handle("GET /static/", s.static)
 	open.Handle("GET /favicon.ico", http.RedirectHandler(s.static.url("icon.svg"), http.StatusFound))
 	open.Handle("/api/", s.guardAPI(api))
@@ -220,12 +258,5 @@ func (s *site) routes() (http.Handler, error) {
 
 	cross := http.NewCrossOriginProtection()
 	cross.SetDenyHandler(http.HandlerFunc(s.denyCrossOrigin))
-	all := http.NewServeMux()
-	all.Handle("/", cross.Handler(s.guardHost(open)))
-	for name, h := range s.Hooks {
-		prefix := "/hook/" + name
-		all.Handle(prefix+"/", http.StripPrefix(prefix, limitBody(h)))
-		all.Handle(prefix, http.StripPrefix(prefix, limitBody(h)))
-	}
-	return headers(all), nil
+	return cross.Handler(s.guardHost(open))
 }

@@ -17,7 +17,7 @@ import (
 
 // slot writes a time of day as people of the kitchen's region do.
 func (s *site) slot(c night.Clock) string {
-	return wording.FactsFor(s.Kitchen, night.Night{}, []night.Order{{Slot: c}}, "en").Slot
+	return wording.FactsFor(s.Kitchen, night.Night{}, []night.Order{{Slot: c}}, s.lang).Slot
 }
 
 // clock writes the time of day of a moment.
@@ -30,7 +30,7 @@ func (s *site) clock(t time.Time) string {
 
 // day writes a date in full.
 func (s *site) day(d night.Date) string {
-	return wording.FactsFor(s.Kitchen, night.Night{Date: d}, nil, "en").Day
+	return wording.FactsFor(s.Kitchen, night.Night{Date: d}, nil, s.lang).Day
 }
 
 // when writes a moment, with its day where that is not the night's.
@@ -39,7 +39,7 @@ func (s *site) when(n night.Night, t time.Time) string {
 		return ""
 	}
 	if d := night.DateOf(t.In(s.Kitchen.Zone)); d != n.Date {
-		return wording.FactsFor(s.Kitchen, night.Night{Date: d}, nil, "en").Date + ", " + s.clock(t)
+		return wording.FactsFor(s.Kitchen, night.Night{Date: d}, nil, s.lang).Date + ", " + s.clock(t)
 	}
 	return s.clock(t)
 }

@@ -1,0 +1,163 @@
+package web
+
+import (
+	"fmt"
+	"io/fs"
+	"net/http"
+	"regexp"
+	"strings"
+	"time"
+
+	"github.com/pelletier/go-toml/v2"
+	forms "golang.org/x/text/feature/plural"
+	"golang.org/x/text/language"
+	"golang.org/x/text/message"
+	"golang.org/x/text/message/catalog"
+
+	"passbell/templates"
+)
+
+// spoken is a language of the pages.
+type spoken struct{ Code, Name string }
+
+// languages are those that the pages speak; the first stands in for any other.
+var languages = [...]spoken{{"en", "English"}, {"es", "Español"}}
+
+// tongue is the language that one set of pages speaks.
+type tongue struct {
+	lang    string
+	printer *message.Printer
+}
+
+// t says an English sentence in the language of the page. The sentence is its
+// own key: what stands for it in another language is one line of
+// templates/words/LANGUAGE.toml, and a test fails while that is missing. Where
+// there are numbers or names, the sentence is a format with %d and %s:
+//
+//	s.t("Loaded: %d new, %d changed.", added, changed)   in Go
+//	{{t "Pack now"}} {{t "bag %d" .Bag}}                  in a page
+//	{{template "act" (act .Origin .Path (t "Handed out") "main" .About)}}
+//
+// The key must be written out where t is called, in one piece, so that it can
+// be found; words that are kept in a table first are marked as a phrase there
+// and said by t as a variable. A sentence that reads otherwise for one thing
+// than for many is written for many, t("%d orders", n), and has both forms in
+// en.toml and es.toml; the first %d decides. Names, texts of customers and other
+// data of the kitchen are arguments and stay as they are.
+func (w *tongue) t(key string, args ...any) string { return w.printer.Sprintf(key, args...) }
+
+// phrase marks words in a table as something that t is going to say.
+type phrase = string
+
+// loadTongues reads what the pages say in every language.
+func loadTongues() (map[string]*tongue, error) {
+	words := catalog.NewBuilder(catalog.Fallback(language.English))
+	out := map[string]*tongue{}
+	for _, l := range languages {
+		tag := language.Make(l.Code)
+		said, err := readWords(l.Code)
+		if err != nil {
+			return nil, err
+		}
+		for key, v := range said {
+			if err := addWords(words, tag, key, v); err != nil {
+				return nil, fmt.Errorf("words in %s for %q: %w", l.Name, key, err)
+			}
+		}
+		out[l.Code] = &tongue{lang: l.Code, printer: message.NewPrinter(tag, message.Catalog(words))}
+	}
+	return out, nil
+}
+
+// readWords gives the lines of a language: a string, or forms by number.
+func readWords(code string) (map[string]any, error) {
+	raw, err := fs.ReadFile(templates.Words, "words/"+code+".toml")
+	if err != nil {
+		return nil, fmt.Errorf("read the words of the pages: %w", err)
+	}
+	var said map[string]any
+	if err := toml.Unmarshal(raw, &said); err != nil {
+		return nil, fmt.Errorf("read the words of the pages, %s.toml: %w", code, err)
+	}
+	return said, nil
+}
+
+// verb is a place in a sentence that an argument fills.
+var verb = regexp.MustCompile(`%(?:\[(\d+)\])?[-+# 0]*\d*(?:\.\d+)?([a-zA-Z%])`)
+
+func addWords(to *catalog.Builder, tag language.Tag, key string, said any) error {
+	switch said := said.(type) {
+	case string:
+		return to.SetString(tag, key, said)
+	case map[string]any:
+		cases := []any{}
+		for _, form := range []string{"=0", "zero", "one", "two", "few", "many", "other"} {
+			if words, ok := said[form].(string); ok {
+				cases = append(cases, form, words)
+			}
+		}
+		if len(cases) != 2*len(said) {
+			return fmt.Errorf("the forms of a number are one and other, not %v", said)
+		}
+		return to.Set(tag, key, forms.Selectf(counted(key), "%d", cases...))
+	}
+	return fmt.Errorf("neither a sentence nor forms by number: %v", said)
+}
+
+// counted tells which argument of a sentence decides its form, from 1.
+func counted(key string) int {
+	n := 0
+	for _, m := range verb.FindAllStringSubmatch(key, -1) {
+		if m[2] == "%" {
+			continue
+		}
+		if n++; m[2] == "d" {
+			return n
+		}
+	}
+	return 1
+}
+
+const (
+	languageCookie = "passbell-language"
+	languageFor    = 365 * 24 * time.Hour
+)
+
+// speaking answers each request by the pages in its language: the one chosen on
+// the device, or else the kitchen's. What a customer's link opens is in the
+// kitchen's, as are the texts that it came with.
+type speaking struct {
+	by      map[string]http.Handler
+	kitchen string
+}
+
+func (s speaking) ServeHTTP(w http.ResponseWriter, r *http.Request) {
+	lang := s.kitchen
+	if c, err := r.Cookie(languageCookie); err == nil && s.by[c.Value] != nil && !strings.HasPrefix(r.URL.Path, "/here/") {
+		lang = c.Value
+	}
+	s.by[lang].ServeHTTP(w, r)
+}
+
+// pagesLanguage is the language of the pages for one of the texts.
+func pagesLanguage(texts string) string {
+	for _, l := range languages {
+		if l.Code == texts {
+			return l.Code
+		}
+	}
+	return languages[0].Code
+}
+
+// version names the pages as they are in this language: a page of another one
+// loads itself anew.
+func (s *site) version() string { return s.static.version + s.lang }
+
+// setLanguage keeps the language that somebody chose on their device.
+func (s *site) setLanguage(w http.ResponseWriter, r *http.Request) {
+	http.SetCookie(w, &http.Cookie{
+		Name: languageCookie, Value: pagesLanguage(r.PostFormValue("language")), Path: "/", MaxAge: int(languageFor.Seconds()),
+		HttpOnly: true, SameSite: http.SameSiteLaxMode,
+	})
+	http.Redirect(w, r, safeBack(r.PostFormValue("back")), http.StatusSeeOther)
+}
