@@ -3,7 +3,6 @@ package web
 import (
 	"context"
 	"errors"
-	"fmt"
 	"net/http"
 	"net/url"
 	"strconv"
@@ -32,7 +31,7 @@ type aheadPage struct {
 type latePage struct {
 	Origin
 	Slots   []slotChoice
-	Waiting string
+	Waiting int // orders still to come
 	Said    []count
 }
 
@@ -92,7 +91,7 @@ func (s *site) ahead(back string, fn func(ctx context.Context, n night.Night, fo
 			return
 		}
 		if err != nil {
-			p.Wrong = capital(err.Error()) + "."
+			p.Wrong = capital(s.say(err.Error())) + "."
 		}
 		s.present(w, r, view{Template: "ahead", Title: p.Title, Tab: "more", Path: back, Data: p}, nil, nil)
 	}
@@ -116,10 +115,10 @@ func (s *site) lateView(ctx context.Context, n night.Night) (view, error) {
 			behind[o.Behind]++
 		}
 	}
-	p.Waiting = plural(total, "order", "orders")
+	p.Waiting = total
 	picked := false
 	for _, slot := range n.Slots() {
-		ch := slotChoice{Value: slot.String(), Words: s.slot(slot) + " · " + plural(waiting[slot], "to come", "to come")}
+		ch := slotChoice{Value: slot.String(), Words: s.slot(slot) + " · " + s.t("%d to come", waiting[slot])}
 		if !picked && waiting[slot] > 0 && !n.SlotAt(slot, s.Kitchen.Zone).Before(c.at.Add(-10*time.Minute)) {
 			ch.Now, picked = true, true
 		}
@@ -127,16 +126,16 @@ func (s *site) lateView(ctx context.Context, n night.Night) (view, error) {
 	}
 	for m := 1; m <= 24*60; m++ {
 		if behind[m] > 0 {
-			p.Said = append(p.Said, count{fmt.Sprintf("expected %d min after their slot", m), behind[m]})
+			p.Said = append(p.Said, count{s.t("expected %d min after their slot", m), behind[m]})
 		}
 	}
-	return view{Template: "late", Title: "Running behind", Tab: "more", Data: p}, nil
+	return view{Template: "late", Title: s.t("Running behind"), Tab: "more", Data: p}, nil
 }
 
 // behindFrom reads the form of a kitchen that runs late.
-func behindFrom(n night.Night, form url.Values) (first, last night.Clock, minutes int, err error) {
+func (s *site) behindFrom(n night.Night, form url.Values) (first, last night.Clock, minutes int, err error) {
 	if minutes, err = strconv.Atoi(form.Get("minutes")); err != nil || minutes < 1 || minutes > 180 {
-		return 0, 0, 0, errors.New("give the minutes as a number from 1 to 180")
+		return 0, 0, 0, errors.New(s.t("give the minutes as a number from 1 to 180"))
 	}
 	if first, err = night.ParseClock(form.Get("from")); err != nil {
 		return 0, 0, 0, err
@@ -148,20 +147,20 @@ func behindFrom(n night.Night, form url.Values) (first, last night.Clock, minute
 		}
 	}
 	if last < first {
-		return 0, 0, 0, fmt.Errorf("the last slot %s is before the first, %s", last, first)
+		return 0, 0, 0, errors.New(s.t("the last slot %s is before the first, %s", s.slot(last), s.slot(first)))
 	}
 	return first, last, minutes, nil
 }
 
 func (s *site) lateAhead(ctx context.Context, n night.Night, form url.Values, p *aheadPage) (func(d *desk.Desk) error, error) {
-	p.Title, p.Do, p.Label = "Running behind", "/late", "Tell them"
-	first, last, minutes, err := behindFrom(n, form)
+	p.Title, p.Do, p.Label = s.t("Running behind"), "/late", s.t("Tell them")
+	first, last, minutes, err := s.behindFrom(n, form)
 	if err != nil {
 		return nil, err
 	}
-	p.What = fmt.Sprintf("%d minutes later, slots %s to %s", minutes, s.slot(first), s.slot(last))
+	p.What = s.t("%d minutes later, slots %s to %s", minutes, s.slot(first), s.slot(last))
 	if first == last {
-		p.What = fmt.Sprintf("%d minutes later, slot %s", minutes, s.slot(first))
+		p.What = s.t("%d minutes later, slot %s", minutes, s.slot(first))
 	}
 	p.Fields = [][2]string{{"minutes", strconv.Itoa(minutes)}, {"from", first.String()}, {"to", last.String()}}
 	return func(d *desk.Desk) error {
@@ -170,14 +169,14 @@ func (s *site) lateAhead(ctx context.Context, n night.Night, form url.Values, p 
 			p.Ring = append(p.Ring, s.ticket(seen{Origin: p.Origin, night: n, at: s.Now()}, o))
 		}
 		if err == nil && len(told.Messages) == 0 && len(told.Ring) == 0 {
-			return errors.New("nobody in these slots is still to come, so there is nobody to tell")
+			return errors.New(s.t("nobody in these slots is still to come, so there is nobody to tell"))
 		}
 		return err
 	}, nil
 }
 
 func (s *site) runBehind(ctx context.Context, n night.Night, who string, form url.Values) (notice, error) {
-	first, last, minutes, err := behindFrom(n, form)
+	first, last, minutes, err := s.behindFrom(n, form)
 	if err != nil {
 		return notice{}, err
 	}
@@ -185,9 +184,9 @@ func (s *site) runBehind(ctx context.Context, n night.Night, who string, form ur
 	if err != nil {
 		return notice{}, err
 	}
-	text := fmt.Sprintf("%s out: %d minutes later.", plural(len(told.Messages), "text goes", "texts go"), minutes)
+	text := s.t("%d texts go out: %d minutes later.", len(told.Messages), minutes)
 	if len(told.Ring) > 0 {
-		text += fmt.Sprintf(" Ring %s: no text can tell them.", refList(told.Ring))
+		text += " " + s.t("Ring %s: no text can tell them.", refList(told.Ring))
 	}
 	return notice{Text: text}, nil
 }
@@ -212,7 +211,7 @@ func (s *site) nightView(_ context.Context, n night.Night) (view, error) {
 	if !n.CalledOff.IsZero() {
 		p.Off = s.when(n, n.CalledOff)
 	}
-	return view{Template: "night", Title: "The night", Tab: "more", Data: p}, nil
+	return view{Template: "night", Title: s.t("The night"), Tab: "more", Data: p}, nil
 }
 
 // nightFields are what the form of the night holds.
@@ -222,7 +221,7 @@ var nightFields = [...]string{"place", "parking", "first", "last", "every", "cap
 func (s *site) nightFrom(n night.Night, form url.Values) (night.Night, error) {
 	n.Place, n.Parking = tidyLong(form.Get("place")), tidyLong(form.Get("parking"))
 	if n.Place == "" {
-		return n, errors.New("customers have to be told a place")
+		return n, errors.New(s.t("customers have to be told a place"))
 	}
 	var err error
 	clock := func(field string, to *night.Clock) {
@@ -234,7 +233,7 @@ func (s *site) nightFrom(n night.Night, form url.Values) (night.Night, error) {
 	whole := func(field string) int {
 		v, e := strconv.Atoi(form.Get(field))
 		if e != nil {
-			err = errors.Join(err, fmt.Errorf("%q is no whole number", form.Get(field)))
+			err = errors.Join(err, errors.New(s.t("“%s” is no whole number", form.Get(field))))
 		}
 		return v
 	}
@@ -244,7 +243,7 @@ func (s *site) nightFrom(n night.Night, form url.Values) (night.Night, error) {
 	n.Every, n.Capacity, n.RemindBefore = whole("every"), whole("capacity"), time.Duration(whole("before"))*time.Minute
 	at, e := time.Parse(localField, form.Get("instruct"))
 	if e != nil {
-		return n, errors.Join(err, fmt.Errorf("%q is no date and time", form.Get("instruct")))
+		return n, errors.Join(err, errors.New(s.t("“%s” is no date and time", form.Get("instruct"))))
 	}
 	n.InstructAt, _ = night.Instant(night.DateOf(at), night.ClockOf(at), s.Kitchen.Zone)
 	if err != nil {
@@ -257,7 +256,7 @@ func (s *site) nightAhead(ctx context.Context, n night.Night, form url.Values, p
 	why := tidyLong(form.Get("why"))
 	switch form.Get("do") {
 	case "change":
-		p.Title, p.Do, p.Label = "Change the night", "/night/change", "Change it"
+		p.Title, p.Do, p.Label = s.t("Change the night"), "/night/change", s.t("Change it")
 		changed, err := s.nightFrom(n, form)
 		if err != nil {
 			return nil, err
@@ -268,12 +267,12 @@ func (s *site) nightAhead(ctx context.Context, n night.Night, form url.Values, p
 		}
 		return func(d *desk.Desk) error { return d.ChangeNight(ctx, changed, cook) }, nil
 	case "off":
-		p.Title, p.Do, p.Label, p.Danger = "Call the night off", "/night/off", "Call it off", true
-		p.What, p.Fields = "Nobody is to come. You can take it back.", [][2]string{{"why", why}}
+		p.Title, p.Do, p.Label, p.Danger = s.t("Call the night off"), "/night/off", s.t("Call it off"), true
+		p.What, p.Fields = s.t("Nobody is to come. You can take it back."), [][2]string{{"why", why}}
 		return func(d *desk.Desk) error { return d.CallOff(ctx, n.ID, cook, why) }, nil
 	case "on":
-		p.Title, p.Do, p.Label = "Back on", "/night/on", "It is on"
-		p.What, p.Fields = "The night is on again.", [][2]string{{"why", why}}
+		p.Title, p.Do, p.Label = s.t("Back on"), "/night/on", s.t("It is on")
+		p.What, p.Fields = s.t("The night is on again."), [][2]string{{"why", why}}
 		return func(d *desk.Desk) error { return d.Resume(ctx, n.ID, cook, why) }, nil
 	}
 	return nil, errNoPage
@@ -287,14 +286,14 @@ func (s *site) changedWords(was, is night.Night) string {
 			out += words + ". "
 		}
 	}
-	say(is.Place != was.Place, "Place: "+is.Place)
-	say(is.Parking != was.Parking, "Parking: "+is.Parking)
-	say(is.First != was.First || is.Last != was.Last || is.Every != was.Every, fmt.Sprintf("Slots from %s to %s, every %d minutes", s.slot(is.First), s.slot(is.Last), is.Every))
-	say(is.Capacity != was.Capacity, fmt.Sprintf("%d orders a slot", is.Capacity))
-	say(!is.InstructAt.Truncate(time.Minute).Equal(was.InstructAt.Truncate(time.Minute)), "Instructions go out "+s.when(is, is.InstructAt))
-	say(is.RemindBefore != was.RemindBefore || is.RemindFrom != was.RemindFrom, fmt.Sprintf("Reminder %s before the slot, not before %s", span(is.RemindBefore), s.slot(is.RemindFrom)))
+	say(is.Place != was.Place, s.t("Place: %s", is.Place))
+	say(is.Parking != was.Parking, s.t("Parking: %s", is.Parking))
+	say(is.First != was.First || is.Last != was.Last || is.Every != was.Every, s.t("Slots from %s to %s, every %d minutes", s.slot(is.First), s.slot(is.Last), is.Every))
+	say(is.Capacity != was.Capacity, s.t("%d orders a slot", is.Capacity))
+	say(!is.InstructAt.Truncate(time.Minute).Equal(was.InstructAt.Truncate(time.Minute)), s.t("Instructions go out %s", s.when(is, is.InstructAt)))
+	say(is.RemindBefore != was.RemindBefore || is.RemindFrom != was.RemindFrom, s.t("Reminder %s before the slot, not before %s", s.span(is.RemindBefore), s.slot(is.RemindFrom)))
 	if out == "" {
-		return "Nothing is different."
+		return s.t("Nothing is different.")
 	}
 	return out
 }
@@ -304,13 +303,13 @@ func (s *site) changeNight(ctx context.Context, n night.Night, who string, form 
 	if err != nil {
 		return notice{}, err
 	}
-	return notice{Text: "Changed: " + s.changedWords(n, changed)}, s.Desk.ChangeNight(ctx, changed, who)
+	return notice{Text: s.t("Changed:") + " " + s.changedWords(n, changed)}, s.Desk.ChangeNight(ctx, changed, who)
 }
 
 func (s *site) callOff(ctx context.Context, n night.Night, who string, form url.Values) (notice, error) {
-	return notice{Text: "The night is called off. Everybody who can be texted is told once."}, s.Desk.CallOff(ctx, n.ID, who, tidyLong(form.Get("why")))
+	return notice{Text: s.t("The night is called off. Everybody who can be texted is told once.")}, s.Desk.CallOff(ctx, n.ID, who, tidyLong(form.Get("why")))
 }
 
 func (s *site) resume(ctx context.Context, n night.Night, who string, form url.Values) (notice, error) {
-	return notice{Text: "The night is on again."}, s.Desk.Resume(ctx, n.ID, who, tidyLong(form.Get("why")))
+	return notice{Text: s.t("The night is on again.")}, s.Desk.Resume(ctx, n.ID, who, tidyLong(form.Get("why")))
 }

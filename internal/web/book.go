@@ -5,7 +5,6 @@ import (
 	"cmp"
 	"context"
 	"errors"
-	"fmt"
 	"io"
 	"maps"
 	"net/http"
@@ -77,10 +76,10 @@ const shown = 200
 
 // columnWords says what each field holds. Those of everyday come first.
 var columnWords = [...][2]string{
-	{"order", "order number"}, {"name", "name"}, {"phone", "phone"}, {"slot", "slot"}, {"items", "items, all in one cell"},
-	{"product", "item, one a row"}, {"qty", "how many of it"}, {"note", "note"}, {"allergy", "allergy or diet"}, {"first name", "first name"},
-	{"last name", "last name"}, {"email", "e-mail"}, {"slot end", "end of the slot"}, {"date", "date"}, {"variant", "kind or size"},
-	{"status", "status"}, {"refund", "money back"}, {"total", "total"}, {"cancelled", "cancelled"}, {"test", "test order"},
+	{"order", phrase("order number")}, {"name", phrase("name")}, {"phone", phrase("phone")}, {"slot", phrase("slot")}, {"items", phrase("items, all in one cell")},
+	{"product", phrase("item, one a row")}, {"qty", phrase("how many of it")}, {"note", phrase("note")}, {"allergy", phrase("allergy or diet")}, {"first name", phrase("first name")},
+	{"last name", phrase("last name")}, {"email", phrase("e-mail")}, {"slot end", phrase("end of the slot")}, {"date", phrase("date")}, {"variant", phrase("kind or size")},
+	{"status", phrase("status")}, {"refund", phrase("money back")}, {"total", phrase("total")}, {"cancelled", phrase("cancelled")}, {"test", phrase("test order")},
 }
 
 func (s *site) addBook(mux *http.ServeMux) {
@@ -108,7 +107,7 @@ func (s *site) showBook(w http.ResponseWriter, r *http.Request, wrong, pasted st
 	if !n.ClosedAt.IsZero() {
 		p.Closed = s.when(n, n.ClosedAt)
 	}
-	v := view{Template: "book", Title: "Order book", Tab: "more", Path: "/book", Data: p}
+	v := view{Template: "book", Title: s.t("Order book"), Tab: "more", Path: "/book", Data: p}
 	if wrong != "" {
 		v.Status = http.StatusUnprocessableEntity
 	}
@@ -118,7 +117,7 @@ func (s *site) showBook(w http.ResponseWriter, r *http.Request, wrong, pasted st
 // takeBook reads what was pasted or chosen and shows it.
 func (s *site) takeBook(w http.ResponseWriter, r *http.Request) {
 	if err := r.ParseMultipartForm(maxFile); err != nil && !errors.Is(err, http.ErrNotMultipart) {
-		s.showBook(w, r, fmt.Sprintf("that is more than %d MB: export one night's orders only, or load it with `passbell book load`", maxFile>>20), "")
+		s.showBook(w, r, s.t("that is more than %d MB: export one night’s orders only, or load it with `passbell book load`", maxFile>>20), "")
 		return
 	}
 	n, ok := s.nightHere(w, r)
@@ -126,7 +125,7 @@ func (s *site) takeBook(w http.ResponseWriter, r *http.Request) {
 		return
 	}
 	pasted := r.PostFormValue("paste")
-	u := upload{name: "what you pasted", data: []byte(pasted), at: s.Now()}
+	u := upload{name: s.t("what you pasted"), data: []byte(pasted), at: s.Now()}
 	if f, head, err := r.FormFile("file"); err == nil {
 		data, err := io.ReadAll(f)
 		if err = errors.Join(err, f.Close()); err != nil {
@@ -138,7 +137,7 @@ func (s *site) takeBook(w http.ResponseWriter, r *http.Request) {
 		}
 	}
 	if len(bytes.TrimSpace(u.data)) == 0 {
-		s.showBook(w, r, "nothing was pasted and no file was chosen", pasted)
+		s.showBook(w, r, s.t("nothing was pasted and no file was chosen"), pasted)
 		return
 	}
 	if _, err := s.readBook(r.Context(), n, u); err != nil {
@@ -146,7 +145,7 @@ func (s *site) takeBook(w http.ResponseWriter, r *http.Request) {
 			s.fail(w, r, err)
 			return
 		}
-		s.showBook(w, r, err.Error(), pasted)
+		s.showBook(w, r, s.say(err.Error()), pasted)
 		return
 	}
 	http.Redirect(w, r, "/book/"+s.shelf.put(u), http.StatusSeeOther)
@@ -176,7 +175,7 @@ func (s *site) kept(w http.ResponseWriter, r *http.Request) (string, upload, boo
 	key := r.PathValue("key")
 	u, ok := s.shelf.get(key, s.Now())
 	if !ok {
-		s.showBook(w, r, "that file was put away, as nobody loaded it for a while. Nothing was stored; choose it once more", "")
+		s.showBook(w, r, s.t("that file was put away, as nobody loaded it for a while. Nothing was stored; choose it once more"), "")
 	}
 	return key, u, ok
 }
@@ -210,10 +209,13 @@ func (s *site) readView(ctx context.Context, n night.Night, key string, u upload
 	}
 	c := seen{Origin: Origin{Back: "/book/" + key, Night: n.ID}, night: n, at: s.Now()}
 	p := readPage{
-		Origin: c.Origin, Key: key, Name: u.name, Rows: b.Rows, Orders: len(b.Orders), LeftOut: b.LeftOut,
+		Origin: c.Origin, Key: key, Name: u.name, Rows: b.Rows, Orders: len(b.Orders), LeftOut: slices.Clone(b.LeftOut),
 		DayOrder: u.mapping["day order"], Closed: !n.ClosedAt.IsZero(),
 	}
-	p.Columns, p.Others = columnsOf(b)
+	for i := range p.LeftOut {
+		p.LeftOut[i].Why = s.say(p.LeftOut[i].Why)
+	}
+	p.Columns, p.Others = s.columnsOf(b)
 	p.Slots = s.slots(n, orders, night.Order{Slot: -1})
 	names := map[string]string{}
 	var placed []night.Order
@@ -236,18 +238,18 @@ func (s *site) readView(ctx context.Context, n night.Night, key string, u upload
 		t := s.ticket(c, o)
 		p.Example, p.Typed = &t, o.PhoneTyped
 	}
-	p.problems(b, names)
+	s.problems(&p, b, names)
 	p.follows, err = s.foresee(ctx, c, orders, func(d *desk.Desk) (err error) {
 		p.Loaded, err = d.LoadExtent(ctx, n.ID, placed, desk.OpenBook, cook)
 		return err
 	})
-	return view{Template: "read", Title: "Order book", Tab: "more", Path: c.Back, Data: p}, err
+	return view{Template: "read", Title: s.t("Order book"), Tab: "more", Path: c.Back, Data: p}, err
 }
 
 // columnsOf lists what was read from which heading, and what could be.
-func columnsOf(b book.Book) (used, others []columnChoice) {
-	for _, w := range columnWords {
-		ch := columnChoice{Field: w[0], Words: w[1], From: b.Columns[w[0]], Headings: slices.Clone(b.Headings)}
+func (w *tongue) columnsOf(b book.Book) (used, others []columnChoice) {
+	for _, c := range columnWords {
+		ch := columnChoice{Field: c[0], Words: w.t(c[1]), From: b.Columns[c[0]], Headings: slices.Clone(b.Headings)}
 		if !slices.Contains(book.Fields(), ch.Field) {
 			continue
 		}
@@ -263,8 +265,9 @@ func columnsOf(b book.Book) (used, others []columnChoice) {
 	return used, others
 }
 
-func (p *readPage) problems(b book.Book, names map[string]string) {
+func (w *tongue) problems(p *readPage, b book.Book, names map[string]string) {
 	for _, x := range b.Problems {
+		x.What, x.Fix = w.say(x.What), w.say(x.Fix)
 		to := &p.Looks
 		if x.Level == book.Stop {
 			to = &p.Stops
@@ -288,7 +291,7 @@ func (s *site) heldOf(b book.Book, o night.Order) (heldNumber, bool) {
 	if err != nil || n.Fiction && !s.Demo || !n.Line.TakesTexts() {
 		return heldNumber{}, false
 	}
-	return heldNumber{Ref: o.Ref, Name: o.Name, Number: held, Why: "a number of " + n.Region}, true
+	return heldNumber{Ref: o.Ref, Name: o.Name, Number: held, Why: s.t("a number of %s", n.Region)}, true
 }
 
 // fullest gives the order that shows most of how the file was read.
@@ -325,13 +328,13 @@ func (s *site) setColumns(w http.ResponseWriter, r *http.Request) {
 	}
 	changed := u
 	changed.mapping = mappingOf(b, u.mapping, r.PostForm)
-	say := notice{Text: "Read once more, as you say."}
+	say := notice{Text: s.t("Read once more, as you say.")}
 	if _, err := s.readBook(r.Context(), n, changed); err != nil {
 		if technical(err) {
 			s.fail(w, r, err)
 			return
 		}
-		say = notice{Bad: true, Text: "It can’t be read that way, so it stays as it was: " + err.Error() + "."}
+		say = notice{Bad: true, Text: s.t("It can’t be read that way, so it stays as it was: %s.", s.say(err.Error()))}
 	} else {
 		s.shelf.set(key, changed)
 	}
@@ -389,7 +392,7 @@ func (s *site) loadBook(w http.ResponseWriter, r *http.Request) {
 	}
 	say, err := s.load(r.Context(), n, key, u, r.PostForm)
 	if err != nil {
-		say, next = s.sorry(night.Order{}, "load the order book", err), "/book/"+key
+		say, next = s.sorry(night.Order{}, s.t("load the order book"), err), "/book/"+key
 	}
 	s.sessions.Put(r.Context(), keyNotice, say.Text)
 	s.sessions.Put(r.Context(), keyBad, say.Bad)
@@ -398,7 +401,7 @@ func (s *site) loadBook(w http.ResponseWriter, r *http.Request) {
 
 func (s *site) load(ctx context.Context, n night.Night, key string, u upload, form url.Values) (notice, error) {
 	if u.done != nil {
-		return notice{Text: u.done.Text + " Nothing was done twice."}, nil
+		return notice{Text: u.done.Text + " " + s.t("Nothing was done twice.")}, nil
 	}
 	b, err := s.readBook(ctx, n, u)
 	if err != nil {
@@ -409,7 +412,7 @@ func (s *site) load(ctx context.Context, n night.Night, key string, u upload, fo
 		if b.Unplaced[o.Ref] {
 			slot, err := night.ParseClock(form.Get("slot-" + o.Ref))
 			if err != nil {
-				return notice{}, fmt.Errorf("order %s of %s has no slot yet: choose one, then load", o.Ref, o.Name)
+				return notice{}, errors.New(s.t("order %s of %s has no slot yet: choose one, then load", o.Ref, o.Name))
 			}
 			o.Slot = slot
 		}
@@ -436,12 +439,12 @@ func (s *site) load(ctx context.Context, n night.Night, key string, u upload, fo
 			return notice{}, err
 		}
 	}
-	say := notice{Text: fmt.Sprintf("Loaded: %d new, %d changed, %d as before.", len(loaded.New), len(loaded.Changed), len(loaded.Unchanged))}
+	say := notice{Text: s.t("Loaded: %d new, %d changed, %d as before.", len(loaded.New), len(loaded.Changed), len(loaded.Unchanged))}
 	if len(loaded.Cancelled) > 0 {
-		say.Text += " Cancelled, as the file lacks them: " + strings.Join(loaded.Cancelled, ", ") + "."
+		say.Text += " " + s.t("Cancelled, as the file lacks them: %s.", strings.Join(loaded.Cancelled, ", "))
 	}
 	if len(loaded.Missing) > 0 {
-		say.Text += " Not in the file and kept: " + strings.Join(loaded.Missing, ", ") + "."
+		say.Text += " " + s.t("Not in the file and kept: %s.", strings.Join(loaded.Missing, ", "))
 	}
 	u.done, u.data = &say, nil
 	s.shelf.set(key, u)

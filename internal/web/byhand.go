@@ -50,9 +50,9 @@ func (s *site) byHandView(ctx context.Context, n night.Night) (view, error) {
 	listed := map[string]bool{}
 	for _, t := range b.Trouble {
 		h := s.hand(c, t.Message, names, t.Order.Name)
-		h.Why = messageWords(t.Message.State)
+		h.Why = s.fate(t.Message.State)
 		if t.Message.Reason != "" {
-			h.Why += ": " + t.Message.Reason
+			h.Why += ": " + s.say(t.Message.Reason)
 		}
 		listed[t.Message.To] = true
 		p.Now = append(p.Now, h)
@@ -60,8 +60,8 @@ func (s *site) byHandView(ctx context.Context, n night.Night) (view, error) {
 	for _, o := range b.Untold {
 		t := s.ticket(c, o)
 		p.Now = append(p.Now, hand{
-			Origin: c.Origin, ID: fmt.Sprintf("o%d", o.ID), About: o.Name + " " + o.Ref, Name: o.Name, Kind: "for " + t.Slot,
-			Number: t.Number, Tel: t.Tel, Why: "no text can tell them: ring them", Tick: t.Place() + "/told",
+			Origin: c.Origin, ID: fmt.Sprintf("o%d", o.ID), About: o.Name + " " + o.Ref, Name: o.Name, Kind: s.t("for %s", t.Slot),
+			Number: t.Number, Tel: t.Tel, Why: s.t("no text can tell them: ring them"), Tick: t.Place() + "/told",
 		})
 	}
 	byID := map[int64]night.Order{}
@@ -77,7 +77,7 @@ func (s *site) byHandView(ctx context.Context, n night.Night) (view, error) {
 		listed[m.To] = true
 		p.Later = append(p.Later, s.hand(c, m, names, byID[m.Covers[0].OrderID].Name))
 	}
-	return view{Template: "by-hand", Live: true, Title: "Text by hand", Tab: "more", Event: b.Event, Data: p}, nil
+	return view{Template: "by-hand", Live: true, Title: s.t("Text by hand"), Tab: "more", Event: b.Event, Data: p}, nil
 }
 
 func (s *site) hand(c seen, m night.Message, names map[int64]string, name string) hand {

@@ -53,8 +53,8 @@ func (s *site) guardHost(next http.Handler) http.Handler {
 		case strings.HasPrefix(r.URL.Path, "/api/"): // has a guard of its own
 		case public(r): // for whoever has a link
 		case s.Passphrase == "" && !local(r) && !s.helperHere(r):
-			s.refuse(w, r, http.StatusForbidden, "Only this machine can open the pass",
-				"No passphrase is set, so the pass is shown on the machine it runs on and nowhere else. Set one there with `passbell init --passphrase`, or open http://localhost on that machine.")
+			s.refuse(w, r, http.StatusForbidden, s.t("Only this machine can open the pass"),
+				s.t("No passphrase is set, so the pass is shown on the machine it runs on and nowhere else. Set one there with `passbell init --passphrase`, or open http://localhost on that machine."))
 			return
 		}
 		next.ServeHTTP(w, r)
@@ -139,10 +139,10 @@ func (s *site) guardPages(next http.Handler) http.Handler {
 		id, ok := s.helping(r.Context())
 		switch {
 		case id != 0 && !ok:
-			s.refuse(w, r, http.StatusForbidden, "This link has ended", "A helper’s link works for one night, until the kitchen ends it. Ask the kitchen for a new one.")
+			s.refuse(w, r, http.StatusForbidden, s.t("This link has ended"), s.t("A helper’s link works for one night, until the kitchen ends it. Ask the kitchen for a new one."))
 			return
 		case id != 0 && !mayHelp(r):
-			s.refuse(w, r, http.StatusForbidden, "That is the cook’s", "Your link shows the pass, the runner’s page and the wall. Ask the cook for anything else.")
+			s.refuse(w, r, http.StatusForbidden, s.t("That is the cook’s"), s.t("Your link shows the pass, the runner’s page and the wall. Ask the cook for anything else."))
 			return
 		}
 		if id == 0 && s.Passphrase != "" && !s.signedIn(r.Context()) {
@@ -172,5 +172,5 @@ func backTo(r *http.Request) string {
 func isHTMX(r *http.Request) bool { return r.Header.Get("HX-Request") == "true" }
 
 func (s *site) denyCrossOrigin(w http.ResponseWriter, r *http.Request) {
-	s.refuse(w, r, http.StatusForbidden, "That came from another site", "Another web page tried to press a button here. Nothing was changed.")
+	s.refuse(w, r, http.StatusForbidden, s.t("That came from another site"), s.t("Another web page tried to press a button here. Nothing was changed."))
 }

@@ -68,9 +68,9 @@ func (s *site) addHelpers(mux *http.ServeMux) {
 		if err == nil {
 			err = s.Keep.EndHelper(r.Context(), id, s.who(r.Context()), s.Now())
 		}
-		n := notice{Text: "Ended: that link opens nothing any more."}
+		n := notice{Text: s.t("Ended: that link opens nothing any more.")}
 		if err != nil {
-			n = s.sorry(night.Order{}, "end a link", err)
+			n = s.sorry(night.Order{}, s.t("end a link"), err)
 		}
 		s.answer(w, r, n)
 	})
@@ -105,7 +105,7 @@ func (s *site) addHelp(mux *http.ServeMux) {
 type helpPage struct{ Kitchen, Name, Token string }
 
 func (s *site) tooMany(w http.ResponseWriter, r *http.Request) {
-	s.refuse(w, r, http.StatusTooManyRequests, "Too many tries", "Wait a minute, then open the link once more.")
+	s.refuse(w, r, http.StatusTooManyRequests, s.t("Too many tries"), s.t("Wait a minute, then open the link once more."))
 }
 
 // helperOf finds whose link an address is, while it works.
@@ -117,7 +117,7 @@ func (s *site) helperOf(w http.ResponseWriter, r *http.Request) (night.Helper, b
 	case err != nil && !errors.Is(err, night.ErrNotFound):
 		s.fail(w, r, err)
 	default:
-		s.refuse(w, r, http.StatusGone, "This link has ended", "A helper’s link works for one night, until the kitchen ends it. Ask the kitchen for a new one.")
+		s.refuse(w, r, http.StatusGone, s.t("This link has ended"), s.t("A helper’s link works for one night, until the kitchen ends it. Ask the kitchen for a new one."))
 	}
 	return h, false
 }
@@ -173,7 +173,7 @@ func (s *site) makeHelper(w http.ResponseWriter, r *http.Request) {
 	name := tidyTo(r.PostFormValue("name"), 40)
 	switch strings.ToLower(name) {
 	case "", "clock", "customer", cook:
-		s.sessions.Put(r.Context(), keyNotice, "Give the helper a name of their own: it stands beside what they do.")
+		s.sessions.Put(r.Context(), keyNotice, s.t("Give the helper a name of their own: it stands beside what they do."))
 		s.sessions.Put(r.Context(), keyBad, true)
 		http.Redirect(w, r, "/helpers", http.StatusSeeOther)
 		return
@@ -196,12 +196,12 @@ func (s *site) showHelpers(w http.ResponseWriter, r *http.Request, made, token s
 	list, err := s.Keep.Helpers(r.Context(), n.ID)
 	p := helpersPage{Origin: Origin{Back: "/helpers", Night: n.ID}, Made: made, Until: s.when(n, n.HelpUntil(s.Kitchen.Zone))}
 	for _, h := range list {
-		l := helperLine{Origin: p.Origin, ID: h.ID, Name: h.Name, Since: s.when(n, h.MadeAt), Works: h.Works(s.Now()), State: "works"}
+		l := helperLine{Origin: p.Origin, ID: h.ID, Name: h.Name, Since: s.when(n, h.MadeAt), Works: h.Works(s.Now()), State: s.t("works")}
 		switch {
 		case !h.Ended.IsZero():
-			l.State = "ended " + s.when(n, h.Ended)
+			l.State = s.t("ended %s", s.when(n, h.Ended))
 		case !l.Works:
-			l.State = "over with the night"
+			l.State = s.t("over with the night")
 		}
 		p.Helpers = append(p.Helpers, l)
 	}
@@ -211,7 +211,7 @@ func (s *site) showHelpers(w http.ResponseWriter, r *http.Request, made, token s
 			p.Code = template.URL("data:image/png;base64," + base64.StdEncoding.EncodeToString(png)) //nolint:gosec // made here
 		}
 	}
-	s.present(w, r, view{Template: "helpers", Title: "Helpers", Tab: "more", Path: "/helpers", Data: p}, s.popNotice(r.Context()), err)
+	s.present(w, r, view{Template: "helpers", Title: s.t("Helpers"), Tab: "more", Path: "/helpers", Data: p}, s.popNotice(r.Context()), err)
 }
 
 // here is the address under which a visitor reached this server.

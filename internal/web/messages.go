@@ -72,7 +72,7 @@ func (s *site) messagesView(ctx context.Context, n night.Night) (view, error) {
 		}
 		p.Texts = append(p.Texts, l)
 	}
-	return view{Template: "messages", Live: true, Title: "Messages", Tab: "messages", Data: p}, nil
+	return view{Template: "messages", Live: true, Title: s.t("Messages"), Tab: "messages", Data: p}, nil
 }
 
 // moment is when a message was settled, or is due.

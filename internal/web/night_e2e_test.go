@@ -209,7 +209,7 @@ func TestTapsWithoutALine(t *testing.T) {
 	press(one, "Here, K417 Tanisha Duhaney")
 	shoot(one, t, "e2e-kept")
 	eval[chromedp.Void](one, t, `document.querySelector('button[aria-label="Take back: Here, K417 Tanisha Duhaney"]').click()`)
-	until(two, t, `document.getElementById('offline-kept').innerText.startsWith('4 taps wait')`)
+	until(two, t, `document.getElementById('offline-kept').innerText.startsWith('Waiting on this device: 4')`)
 	require.Equal(t, before, event(), "nothing came through")
 
 	s.start()

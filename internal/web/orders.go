@@ -2,7 +2,6 @@ package web
 
 import (
 	"context"
-	"fmt"
 	"html/template"
 	"net/url"
 	"slices"
@@ -54,10 +53,10 @@ func (s *site) ordersView(ctx context.Context, n night.Night, q string) (view, e
 	}
 	for _, st := range []night.State{night.Booked, night.Told, night.Reminded, night.Arrived, night.HandedOut, night.NotCollected, night.Cancelled} {
 		if counts[st] > 0 {
-			p.Counts = append(p.Counts, count{stateWords(st), counts[st]})
+			p.Counts = append(p.Counts, count{s.state(st), counts[st]})
 		}
 	}
-	return view{Template: "orders", Title: "Orders", Tab: "orders", Data: p}, nil
+	return view{Template: "orders", Title: s.t("Orders"), Tab: "orders", Data: p}, nil
 }
 
 // orderPage is one order with all that happened.
@@ -128,10 +127,10 @@ func (s *site) orderView(ctx context.Context, n night.Night, ref string) (view, 
 		p.Steps[string(step)] = true
 	}
 	if back, ok := night.Undone(card.Events); ok {
-		p.CanUndo, p.Undoes = true, fmt.Sprintf("Take back “%s”: then %s again", stateWords(o.State), stateWords(back))
+		p.CanUndo, p.Undoes = true, s.t("Take back “%s”: then %s again", s.state(o.State), s.state(back))
 	}
 	for _, e := range slices.Backward(card.Events) {
-		p.Lines = append(p.Lines, line{s.when(n, e.At), e.Who, tell(e)})
+		p.Lines = append(p.Lines, line{s.when(n, e.At), s.whoWords(e.Who), s.tell(e)})
 	}
 	byID := namesByID(orders)
 	for _, m := range slices.Backward(card.Messages) {
@@ -176,8 +175,8 @@ func refsByID(orders []night.Order) map[int64]string {
 
 func (s *site) sentText(c seen, m night.Message, names map[int64]string) sentText {
 	t := sentText{
-		Origin: c.Origin, ID: m.ID, At: s.when(c.night, m.DueAt), Kind: capital(kindWords(m.Kind)), State: m.State, Reason: m.Reason,
-		Text: m.Text, Parts: m.Parts, Way: way(m),
+		Origin: c.Origin, ID: m.ID, At: s.when(c.night, m.DueAt), Kind: capital(s.kind(m.Kind)), State: m.State, Reason: s.say(m.Reason),
+		Text: m.Text, Parts: m.Parts, Way: s.way(m),
 	}
 	if !m.SettledAt.IsZero() {
 		t.At = s.when(c.night, m.SettledAt)
@@ -210,12 +209,13 @@ func (s *site) slots(n night.Night, orders []night.Order, o night.Order) []slotC
 	var out []slotChoice
 	for _, c := range n.Slots() {
 		choice := slotChoice{Value: c.String(), Now: c == o.Slot, Full: n.Capacity > 0 && taken[c] >= n.Capacity}
-		choice.Words = s.slot(c) + " · " + plural(taken[c], "order", "orders")
-		if n.Capacity > 0 {
-			choice.Words += fmt.Sprintf(" of %d", n.Capacity)
-		}
-		if choice.Full {
-			choice.Words += ", full"
+		switch {
+		case choice.Full:
+			choice.Words = s.t("%s · %d of %d orders, full", s.slot(c), taken[c], n.Capacity)
+		case n.Capacity > 0:
+			choice.Words = s.t("%s · %d of %d orders", s.slot(c), taken[c], n.Capacity)
+		default:
+			choice.Words = s.slot(c) + " · " + s.t("%d orders", taken[c])
 		}
 		out = append(out, choice)
 	}
@@ -264,7 +264,7 @@ func (s *site) textView(ctx context.Context, n night.Night, id, q string) (view,
 			p.Found = s.tickets(c, find(orders, q))
 			p.Found = p.Found[:min(len(p.Found), foundFew)]
 		}
-		return view{Template: "text", Title: "Whose text is this?", Tab: "pass", Data: p}, nil
+		return view{Template: "text", Title: s.t("Whose text is this?"), Tab: "pass", Data: p}, nil
 	}
 	return view{}, errNoPage
 }

@@ -29,6 +29,7 @@ type planPage struct {
 // planKind is the texts of one kind.
 type planKind struct {
 	Kind  string
+	Name  string // of the kind, in no language
 	First string // when the first goes
 	Last  string // when the last goes; "" where all go at once
 	Texts []sentText
@@ -61,7 +62,7 @@ func (s *site) planView(ctx context.Context, n night.Night) (view, error) {
 	names := namesByID(pre.Orders)
 	seenWarning := map[string]bool{}
 	for _, k := range []night.MessageKind{night.Instructions, night.Reminder, night.Update, night.Cancellation} {
-		g := planKind{Kind: capital(kindWords(k))}
+		g := planKind{Kind: capital(s.kind(k)), Name: string(k)}
 		for _, m := range pre.Messages { // in the order of sending
 			if m.Kind != k {
 				continue
@@ -74,7 +75,7 @@ func (s *site) planView(ctx context.Context, n night.Night) (view, error) {
 			g.Last, g.Parts = t.At, g.Parts+m.Parts
 			g.Texts = append(g.Texts, t)
 			for _, w := range wording.Warnings(m.Text) {
-				if words := capital(kindWords(k)) + ": " + w.Say; !seenWarning[words] {
+				if words := g.Kind + ": " + s.say(w.Say); !seenWarning[words] {
 					seenWarning[words] = true
 					p.Warnings = append(p.Warnings, words)
 				}
@@ -93,11 +94,11 @@ func (s *site) planView(ctx context.Context, n night.Night) (view, error) {
 	}
 	for _, l := range pre.LeftOut {
 		o := byID[l.OrderID]
-		out := leftOut{Ref: o.Ref, Name: o.Name, Kind: kindWords(l.Kind), Why: string(l.Why), Place: "/orders/" + escape(o.Ref)}
+		out := leftOut{Ref: o.Ref, Name: o.Name, Kind: s.kind(l.Kind), Why: s.say(string(l.Why)), Place: "/orders/" + escape(o.Ref)}
 		out.Tel, out.Number = s.tel(o)
 		p.LeftOut = append(p.LeftOut, out)
 	}
-	return view{Template: "plan", Live: true, Title: "The plan", Tab: "messages", Data: p}, nil
+	return view{Template: "plan", Live: true, Title: s.t("The plan"), Tab: "messages", Data: p}, nil
 }
 
 // fingerprint names a plan by what customers would get.
@@ -120,14 +121,22 @@ func (s *site) closeOrders(ctx context.Context, nightID int64, who, seen string)
 	}
 	switch {
 	case pre.Closed:
-		return notice{Text: "Orders are closed already. Nothing was done twice."}, nil
+		return notice{Text: s.t("Orders are closed already. Nothing was done twice.")}, nil
 	case seen != fingerprint(pre):
-		return notice{Bad: true, Text: "Something changed since you looked, so orders are still open. This is the plan as it is now."}, nil
+		return notice{Bad: true, Text: s.t("Something changed since you looked, so orders are still open. This is the plan as it is now.")}, nil
 	}
 	if pre, err = s.Desk.Close(ctx, nightID, who); err != nil {
 		return notice{}, err
 	}
-	return notice{Text: fmt.Sprintf("Orders are closed. %s.", capital(pre.Summary()))}, nil
+	return notice{Text: s.t("Orders are closed.") + " " + s.summary(pre)}, nil
+}
+
+// summary says in a line what goes out.
+func (s *site) summary(p desk.Preview) string {
+	if len(p.Messages) == 0 {
+		return s.t("Nothing is to be sent.")
+	}
+	return s.t("%d texts go out, each at its time, in %s.", len(p.Messages), s.t("%d parts", p.Parts))
 }
 
 // morePage lists the pages that have no place in the menu.
@@ -136,5 +145,5 @@ type morePage struct {
 }
 
 func (s *site) moreView(n night.Night) (view, error) {
-	return view{Template: "more", Title: "More", Tab: "more", Data: morePage{Open: n.ClosedAt.IsZero()}}, nil
+	return view{Template: "more", Title: s.t("More"), Tab: "more", Data: morePage{Open: n.ClosedAt.IsZero()}}, nil
 }

@@ -22,10 +22,14 @@ import (
 type pages map[string]*template.Template
 
 func loadPages(st static, w *tongue) (pages, error) {
+	script, err := w.scriptWords()
+	if err != nil {
+		return nil, fmt.Errorf("read the words of the script: %w", err)
+	}
 	funcs := template.FuncMap{
-		"t": w.t, "lang": func() string { return w.lang }, "languages": func() []spoken { return languages[:] },
-		"static": st.url, "act": newAct, "plural": plural, "state": stateWords, "path": url.PathEscape,
-		"sent": messageWords, "choose": choose,
+		"t": w.t, "scriptWords": func() map[string]string { return script }, "lang": func() string { return w.lang }, "languages": func() []spoken { return languages[:] },
+		"static": st.url, "act": newAct, "plural": plural, "state": w.state, "path": url.PathEscape,
+		"sent": w.fate, "said": w.bag, "say": w.say, "choose": choose,
 	}
 	base, err := template.New("").Funcs(funcs).ParseFS(templates.Pages, "pages/layout.html", "pages/parts.html")
 	if err != nil {
@@ -144,7 +148,7 @@ func (s *site) bare(w http.ResponseWriter, r *http.Request, status int, name str
 	var b bytes.Buffer
 	if err := s.pages[name].ExecuteTemplate(&b, "bare", data); err != nil {
 		s.Log.Error("a page could not be made", "page", name, "error", err)
-		http.Error(w, "This page could not be made.", http.StatusInternalServerError)
+		http.Error(w, s.t("This page could not be made"), http.StatusInternalServerError)
 		return
 	}
 	s.send(w, r, status, b.Bytes())
@@ -177,12 +181,12 @@ func (s *site) fail(w http.ResponseWriter, r *http.Request, err error) {
 	case errors.Is(err, context.Canceled):
 		return
 	case errors.Is(err, night.ErrNotFound):
-		s.refuse(w, r, http.StatusNotFound, "Not on this night", "There is nothing here by that name. Look for it under Orders by name, number or bag.")
+		s.refuse(w, r, http.StatusNotFound, s.t("Not on this night"), s.t("There is nothing here by that name. Look for it under Orders by name, number or bag."))
 		return
 	}
 	s.Log.Error("a page could not be made", "path", r.URL.Path, "error", err)
-	s.refuse(w, r, http.StatusInternalServerError, "This page could not be made",
-		"Something went wrong in passbell itself. Nothing was changed by it. Try once more; if it stays, work from the paper sheet and look at the log.")
+	s.refuse(w, r, http.StatusInternalServerError, s.t("This page could not be made"),
+		s.t("Something went wrong in passbell itself. Nothing was changed by it. Try once more; if it stays, work from the paper sheet and look at the log."))
 }
 
 // safeBack is an address of this site, or the pass.
@@ -206,7 +210,7 @@ func (s *site) view(ctx context.Context, to string, limited bool) (view, error) 
 	}
 	n, err := s.Desk.Current(ctx)
 	if errors.Is(err, desk.ErrNoNight) {
-		return view{Template: "none", Live: true, Title: "No night", Path: u.RequestURI()}, nil
+		return view{Template: "none", Live: true, Title: s.t("No night"), Path: u.RequestURI()}, nil
 	}
 	if err != nil {
 		return view{}, err

@@ -3,6 +3,7 @@ package web
 import (
 	"context"
 	"fmt"
+	"slices"
 	"time"
 
 	"passbell/internal/desk"
@@ -23,10 +24,10 @@ func (s *site) reportView(ctx context.Context, n night.Night) (view, error) {
 	if err != nil {
 		return view{}, err
 	}
-	p := reportPage{Report: r, In: r.Texts, MeanWait: minutes(r.MeanWait), LongWait: minutes(r.LongWait)}
+	p := reportPage{Report: r, In: r.Texts, MeanWait: s.minutes(r.MeanWait), LongWait: s.minutes(r.LongWait)}
 	for _, st := range []night.State{night.HandedOut, night.Arrived, night.Reminded, night.Told, night.Booked, night.NotCollected, night.Cancelled} {
 		if r.States[st] > 0 {
-			p.Orders = append(p.Orders, count{stateWords(st), r.States[st]})
+			p.Orders = append(p.Orders, count{s.state(st), r.States[st]})
 		}
 	}
 	for _, st := range messageStates {
@@ -34,11 +35,15 @@ func (s *site) reportView(ctx context.Context, n night.Night) (view, error) {
 			p.Texts = append(p.Texts, stateCount{st, r.Messages[st]})
 		}
 	}
-	return view{Template: "report", Live: true, Title: "Report", Tab: "more", Data: p}, nil
+	p.FollowUps = slices.Clone(r.FollowUps)
+	for i := range p.FollowUps {
+		p.FollowUps[i].What = s.say(p.FollowUps[i].What)
+	}
+	return view{Template: "report", Live: true, Title: s.t("Report"), Tab: "more", Data: p}, nil
 }
 
 // minutes writes a wait as minutes and seconds.
-func minutes(d time.Duration) string {
+func (w *tongue) minutes(d time.Duration) string {
 	s := int(d.Round(time.Second).Seconds())
-	return fmt.Sprintf("%d min %02d s", s/60, s%60)
+	return w.t("%d min %s s", s/60, fmt.Sprintf("%02d", s%60))
 }

@@ -42,7 +42,7 @@ func (s *site) runnerView(ctx context.Context, n night.Night, limited bool) (vie
 	}
 	c := seen{Origin: Origin{Back: "/runner", Night: n.ID, Limited: limited}, night: n, at: b.At, with: together(b.Orders)}
 	p := runnerPage{Origin: c.Origin, Gate: s.gate(c, b, recent), Here: len(b.Gate)}
-	return view{Template: "runner", Live: true, Title: "Runner", Tab: "runner", Event: b.Event, Data: p}, nil
+	return view{Template: "runner", Live: true, Title: s.t("Runner"), Tab: "runner", Event: b.Event, Data: p}, nil
 }
 
 func (s *site) wallView(ctx context.Context, n night.Night) (view, error) {
@@ -61,5 +61,5 @@ func (s *site) wallView(ctx context.Context, n night.Night) (view, error) {
 	p.Next = s.tickets(c, next[:min(len(next), wallNext)])
 	p.Gate = s.tickets(c, b.Gate[:min(len(b.Gate), wallGate)])
 	p.More = len(b.Gate) - len(p.Gate)
-	return view{Template: "wall", Live: true, Bare: true, Title: "Wall", Tab: "wall", Event: b.Event, Data: p}, nil
+	return view{Template: "wall", Live: true, Bare: true, Title: s.t("Wall"), Tab: "wall", Event: b.Event, Data: p}, nil
 }

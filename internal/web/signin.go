@@ -71,7 +71,7 @@ type signInPage struct {
 func (s *site) addSignIn(mux *http.ServeMux) {
 	limit := httprate.LimitBy(tries, time.Minute, address, httprate.WithLimitCounter(s.tried),
 		httprate.WithLimitHandler(func(w http.ResponseWriter, r *http.Request) {
-			s.showSignIn(w, r, http.StatusTooManyRequests, "Too many tries. Wait a minute, then try once more.")
+			s.showSignIn(w, r, http.StatusTooManyRequests, s.t("Too many tries. Wait a minute, then try once more."))
 		}))
 	mux.Handle("GET /sign-in", s.sessions.LoadAndSave(http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
 		if s.Passphrase == "" || s.signedIn(r.Context()) {
@@ -110,7 +110,7 @@ func (s *site) signIn(w http.ResponseWriter, r *http.Request) {
 		if err != nil && !errors.Is(err, bcrypt.ErrMismatchedHashAndPassword) {
 			s.Log.Error("the passphrase in the configuration can't be used", "error", err)
 		}
-		s.showSignIn(w, r, http.StatusUnauthorized, "That is not the passphrase. Capitals and spaces count.")
+		s.showSignIn(w, r, http.StatusUnauthorized, s.t("That is not the passphrase. Capitals and spaces count."))
 		return
 	}
 	// A new token: one that somebody planted before the sign-in is worth nothing.

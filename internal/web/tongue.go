@@ -3,6 +3,7 @@ package web
 import (
 	"fmt"
 	"io/fs"
+	"maps"
 	"net/http"
 	"regexp"
 	"strings"
@@ -27,6 +28,10 @@ var languages = [...]spoken{{"en", "English"}, {"es", "Español"}}
 type tongue struct {
 	lang    string
 	printer *message.Printer
+	// For sentences from elsewhere, see say: those of its own section, and those
+	// of the pages that stand without arguments.
+	known []known
+	plain map[string]bool
 }
 
 // t says an English sentence in the language of the page. The sentence is its
@@ -59,12 +64,19 @@ func loadTongues() (map[string]*tongue, error) {
 		if err != nil {
 			return nil, err
 		}
+		section, _ := said[elsewhere].(map[string]any)
+		delete(said, elsewhere)
+		w := &tongue{lang: l.Code, printer: message.NewPrinter(tag, message.Catalog(words)), known: newKnown(section), plain: map[string]bool{}}
+		for key := range said {
+			w.plain[key] = !verb.MatchString(key)
+		}
+		maps.Copy(said, section)
 		for key, v := range said {
 			if err := addWords(words, tag, key, v); err != nil {
 				return nil, fmt.Errorf("words in %s for %q: %w", l.Name, key, err)
 			}
 		}
-		out[l.Code] = &tongue{lang: l.Code, printer: message.NewPrinter(tag, message.Catalog(words))}
+		out[l.Code] = w
 	}
 	return out, nil
 }
@@ -160,4 +172,37 @@ func (s *site) setLanguage(w http.ResponseWriter, r *http.Request) {
 		HttpOnly: true, SameSite: http.SameSiteLaxMode,
 	})
 	http.Redirect(w, r, safeBack(r.PostFormValue("back")), http.StatusSeeOther)
+}
+
+// scriptSays finds what the pages' script says, t('sentence').
+var scriptSays = regexp.MustCompile(`\bt\('([^'\\]+)'`)
+
+// scriptWords gives each sentence of the pages' script as it is said in this
+// language, for a page to hand over: the script has no words of its own.
+func (w *tongue) scriptWords() (map[string]string, error) {
+	keys, err := scriptKeys()
+	if err != nil {
+		return nil, err
+	}
+	out := map[string]string{}
+	for _, key := range keys {
+		same := make([]any, strings.Count(key, "%s"))
+		for i := range same {
+			same[i] = "%s" // the script fills it in
+		}
+		out[key] = w.t(key, same...)
+	}
+	return out, nil
+}
+
+func scriptKeys() ([]string, error) {
+	raw, err := fs.ReadFile(templates.Pages, "static/pass.js")
+	if err != nil {
+		return nil, err
+	}
+	var out []string
+	for _, m := range scriptSays.FindAllStringSubmatch(string(raw), -1) {
+		out = append(out, m[1])
+	}
+	return out, nil
 }

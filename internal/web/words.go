@@ -46,6 +46,19 @@ func (s *site) when(n night.Night, t time.Time) string {
 
 // span writes how long something has been, in whole minutes, from an hour on in
 // hours too.
+func (w *tongue) span(d time.Duration) string {
+	m := int(d.Minutes())
+	switch {
+	case m < 1:
+		return w.t("under 1 min")
+	case m < 60:
+		return w.t("%d min", m)
+	case m < 24*60:
+		return w.t("%d h %s min", m/60, fmt.Sprintf("%02d", m%60))
+	}
+	return w.t("%d days", m/(24*60))
+}
+
 func span(d time.Duration) string {
 	m := int(d.Minutes())
 	switch {
@@ -57,6 +70,19 @@ func span(d time.Duration) string {
 		return fmt.Sprintf("%d h %02d min", m/60, m%60)
 	}
 	return plural(m/(24*60), "day", "days")
+}
+
+// bag names a kind of bag.
+func (w *tongue) bag(k night.Kind) string {
+	switch k {
+	case night.Hot:
+		return w.t("hot")
+	case night.Cold:
+		return w.t("cold")
+	case night.Extra:
+		return w.t("extra")
+	}
+	return string(k)
 }
 
 // telURL is the address that rings a number. The template engine lets no such
@@ -83,18 +109,25 @@ func plural(n int, one, many string) string {
 	return fmt.Sprintf("%d %s", n, many)
 }
 
-// stateWords is an order's state as the kitchen says it.
-func stateWords(s night.State) string {
+// state is an order's state as the kitchen says it.
+func (w *tongue) state(s night.State) string { return w.t(stateWords(s)) }
+
+func stateWords(s night.State) phrase {
 	switch s {
 	case night.Booked:
-		return "not told yet"
+		return phrase("not told yet")
 	case night.Told:
-		return "told"
+		return phrase("told")
 	case night.Reminded:
-		return "reminded"
+		return phrase("reminded")
 	case night.Arrived:
-		return "here"
-	case night.HandedOut, night.Cancelled, night.NotCollected:
+		return phrase("here")
+	case night.HandedOut:
+		return phrase("handed out")
+	case night.Cancelled:
+		return phrase("cancelled")
+	case night.NotCollected:
+		return phrase("not collected")
 	}
 	return string(s)
 }
@@ -104,44 +137,58 @@ var messageStates = []night.MessageState{
 	night.Failed, night.InDoubt, night.Missed, night.Due, night.Sending, night.Sent, night.Delivered, night.ByHand, night.Dropped,
 }
 
-// messageWords says what became of a text, and no more than is known: that a
-// network took a text over does not mean that anybody has it.
-func messageWords(s night.MessageState) string {
+// fate says what became of a text.
+func (w *tongue) fate(s night.MessageState) string { return w.t(messageWords(s)) }
+
+// messageWords says no more than is known: that a network took a text over does
+// not mean that anybody has it.
+func messageWords(s night.MessageState) phrase {
 	switch s {
 	case night.Due:
-		return "waiting for its time"
+		return phrase("waiting for its time")
 	case night.Sending:
-		return "being sent"
+		return phrase("being sent")
 	case night.Sent:
-		return "handed to the network, not confirmed"
+		return phrase("handed to the network, not confirmed")
 	case night.Delivered:
-		return "on the phone"
+		return phrase("on the phone")
 	case night.Failed:
-		return "did not get through"
+		return phrase("did not get through")
 	case night.InDoubt:
-		return "may not have got through"
+		return phrase("may not have got through")
 	case night.ByHand:
-		return "told by a person"
+		return phrase("told by a person")
 	case night.Missed:
-		return "not sent in time"
+		return phrase("not sent in time")
 	case night.Dropped:
-		return "not sent: no longer true"
+		return phrase("not sent: no longer true")
 	}
 	return string(s)
 }
 
-// kindWords names a text for the kitchen.
-func kindWords(k night.MessageKind) string {
+// kind names a text for the kitchen.
+func (w *tongue) kind(k night.MessageKind) string { return w.t(kindWords(k)) }
+
+func kindWords(k night.MessageKind) phrase {
 	switch k {
 	case night.Nudge:
-		return "nudge after the slot"
+		return phrase("nudge after the slot")
 	case night.Reply:
-		return "answer"
+		return phrase("answer")
 	case night.Confirmation:
-		return "opt-out confirmation"
+		return phrase("opt-out confirmation")
 	case night.Resend:
-		return "instructions again"
-	case night.Instructions, night.Reminder, night.Update, night.Cancellation, night.Delay:
+		return phrase("instructions again")
+	case night.Instructions:
+		return phrase("instructions")
+	case night.Reminder:
+		return phrase("reminder")
+	case night.Update:
+		return phrase("update")
+	case night.Cancellation:
+		return phrase("cancellation")
+	case night.Delay:
+		return phrase("delay")
 	}
 	return string(k)
 }
@@ -156,51 +203,63 @@ func capital(s string) string {
 }
 
 // tell writes an event in plain words.
-func tell(e night.Event) string {
-	with := func(s string) string {
-		if e.Why == "" {
-			return s
-		}
-		return s + ": " + e.Why
-	}
-	switch e.What {
+func (w *tongue) tell(e night.Event) string {
+	said := w.t(eventWords(e.What))
+	switch e.What { //nolint:exhaustive // the others need no more than their name
 	case night.StepTaken:
-		return with(stateWords(e.To))
+		said = w.state(e.To)
 	case night.StepUndone:
-		return with(fmt.Sprintf("taken back: %s, was %s", stateWords(e.To), stateWords(e.From)))
-	case night.OrderAdded:
-		return with("added to the order book")
-	case night.OrderChanged:
-		return with("changed")
-	case night.BagsPacked:
-		return with("bags packed")
-	case night.BagsUnpacked:
-		return with("bags not packed after all")
-	case night.VehicleNoted:
-		return with("car")
-	case night.ArrivalExpected:
-		return with("says when they come")
-	case night.MessagePlanned:
-		return with("text planned")
-	case night.MessageChanged:
-		return with("text changed")
-	case night.MessageWithdrawn:
-		return with("text taken back")
-	case night.MessageSettled:
-		return with("text")
-	case night.TextCame:
-		return with("a text came in")
-	case night.TextRead:
-		return with("their text was read")
-	case night.TextSettled:
-		return with("their text was seen to")
-	case night.OptedOut:
-		return with("asked for no more texts")
-	case night.OptedIn:
-		return with("takes texts again")
-	case night.NightAdded, night.NightChanged, night.BookLoaded, night.OrdersClosed:
+		said = w.t("taken back: %s, was %s", w.state(e.To), w.state(e.From))
 	}
-	return with(string(e.What))
+	if e.Why == "" {
+		return said
+	}
+	return said + ": " + w.say(e.Why)
+}
+
+func eventWords(what night.What) phrase {
+	switch what {
+	case night.OrderAdded:
+		return phrase("added to the order book")
+	case night.OrderChanged:
+		return phrase("changed")
+	case night.BagsPacked:
+		return phrase("bags packed")
+	case night.BagsUnpacked:
+		return phrase("bags not packed after all")
+	case night.VehicleNoted:
+		return phrase("car")
+	case night.ArrivalExpected:
+		return phrase("says when they come")
+	case night.MessagePlanned:
+		return phrase("text planned")
+	case night.MessageChanged:
+		return phrase("text changed")
+	case night.MessageWithdrawn:
+		return phrase("text taken back")
+	case night.MessageSettled:
+		return phrase("text")
+	case night.TextCame:
+		return phrase("a text came in")
+	case night.TextRead:
+		return phrase("their text was read")
+	case night.TextSettled:
+		return phrase("their text was seen to")
+	case night.OptedOut:
+		return phrase("asked for no more texts")
+	case night.OptedIn:
+		return phrase("takes texts again")
+	case night.NightAdded:
+		return phrase("night added")
+	case night.NightChanged:
+		return phrase("night changed")
+	case night.BookLoaded:
+		return phrase("order book loaded")
+	case night.OrdersClosed:
+		return phrase("orders closed")
+	case night.StepTaken, night.StepUndone:
+	}
+	return string(what)
 }
 
 // newPlate is the kind of British plate that is said in two halves.

@@ -9,6 +9,9 @@
   const version = document.body.dataset.version;
   const stream = $('stream');
   const baseTitle = document.title;
+  // What is said here in the language of the page, see scriptWords.
+  const said = JSON.parse($('words').textContent);
+  const t = (sentence, ...args) => (said[sentence] || sentence).replace(/%s/g, () => args.shift());
 
   // --- live or not -------------------------------------------------------
   const quietFor = 12000; // the server beats every 5 s
@@ -27,16 +30,17 @@
     const off = $('offline');
     if (offlineSince) {
       off.hidden = false;
-      $('offline-since').textContent = lastClock ? 'since ' + lastClock : '';
+      $('offline-since').textContent = lastClock ? t('since %s', lastClock) : '';
       const old = age();
-      $('offline-why').textContent = why ||
-        'You see the night as it was then' + (old ? ', ' + old + ' min ago' : '') + '. Packed, here and handed out are kept on this device until then. Trying to get back.';
+      $('offline-why').textContent = why || (old
+        ? t('You see the night as it was %s min ago. Packed, here and handed out are kept on this device until the line is back. Trying to get back.', old)
+        : t('You see the night as it was then. Packed, here and handed out are kept on this device until the line is back. Trying to get back.'));
       root.classList.add('stale');
-      $('liveness').textContent = 'Not live' + (lastClock ? ' since ' + lastClock : '');
+      $('liveness').textContent = lastClock ? t('Not live since %s', lastClock) : t('Not live');
     } else {
       off.hidden = true;
       root.classList.remove('stale');
-      $('liveness').textContent = lastClock ? 'Live, ' + lastClock : 'Connecting';
+      $('liveness').textContent = lastClock ? t('Live, %s', lastClock) : t('Connecting');
     }
   }
   function lost() {
@@ -61,7 +65,7 @@
     stream.addEventListener('htmx:sse:after:connection', (e) => { connection = e.detail.connection; });
     stream.addEventListener('htmx:sse:error', (e) => {
       const status = e.detail && e.detail.status;
-      if (status === 401 || status === 403) why = 'This device is signed out. Tap “Try now” to sign in again.';
+      if (status === 401 || status === 403) why = t('This device is signed out. Tap “Try now” to sign in again.');
       lost();
     });
     stream.addEventListener('htmx:error', lost);
@@ -130,7 +134,7 @@
       keep(ctx.request.action, ctx.request.body, ctx.sourceElement);
       return;
     }
-    say('Not kept: no connection to passbell. Nothing was changed. Tap again when the page is live.', true);
+    say(t('Not kept: no connection to passbell. Nothing was changed. Tap again when the page is live.'), true);
   });
   function say(text, bad) {
     const p = document.createElement('p');
@@ -163,17 +167,17 @@
     try {
       localStorage.setItem(keptAs + String(Date.now()).padStart(15, '0') + ' ' + body.get('once'), JSON.stringify(tap));
     } catch {
-      say('Not kept: this device keeps nothing and there is no connection. Write it down, and tap again when the page is live.', true);
+      say(t('Not kept: this device keeps nothing and there is no connection. Write it down, and tap again when the page is live.'), true);
       return;
     }
-    say('Kept on this device and sent when the line is back: ' + what + '.');
+    say(t('Kept on this device and sent when the line is back: %s.', what));
     showKept();
   }
   function showKept() {
     document.querySelectorAll('.keptNote').forEach((n) => n.remove());
     const names = taps();
     const bar = $('offline-kept');
-    if (bar) bar.textContent = names.length ? names.length + (names.length === 1 ? ' tap waits' : ' taps wait') + ' on this device.' : '';
+    if (bar) bar.textContent = names.length ? t('Waiting on this device: %s.', names.length) : '';
     for (const name of names) {
       const tap = tapOf(name);
       const form = tap && Array.from(document.querySelectorAll('#view form.act')).find((f) => f.getAttribute('action') === tap.path);
@@ -181,14 +185,14 @@
       if (!place) continue;
       const p = document.createElement('p');
       p.className = 'keptNote';
-      p.append(tap.label + ': kept on this device, not sent yet ');
+      p.append(t('%s: kept on this device, not sent yet', tap.label) + ' ');
       const back = document.createElement('button');
       back.type = 'button';
-      back.textContent = 'Take back';
-      back.setAttribute('aria-label', 'Take back: ' + tap.what);
+      back.textContent = t('Take back');
+      back.setAttribute('aria-label', t('Take back') + ': ' + tap.what);
       back.addEventListener('click', () => {
         localStorage.removeItem(name);
-        say('Taken back: ' + tap.what + '.');
+        say(t('Taken back: %s.', tap.what));
         showKept();
       });
       p.append(back);
@@ -207,7 +211,7 @@
         if (!tap) { localStorage.removeItem(name); continue; }
         const res = await fetch(tap.path, { method: 'POST', headers: { 'HX-Request': 'true', 'Content-Type': 'application/x-www-form-urlencoded' }, body: tap.body });
         if (res.status === 401 || res.status === 403) {
-          why = 'This device is signed out. Sign in again: what you tapped is kept.';
+          why = t('This device is signed out. Sign in again: what you tapped is kept.');
           lost();
           return;
         }
@@ -225,7 +229,7 @@
       else await send();
     } catch { /* no line yet: the next sign of life tries again */ }
     draining = false;
-    if (words.length) say('The line is back. ' + words.join(' '), bad);
+    if (words.length) say(t('The line is back.') + ' ' + words.join(' '), bad);
     showKept();
   }
   window.addEventListener('storage', showKept); // another page kept or sent something
@@ -342,19 +346,21 @@
     here = now;
   }
 
-  const toggle = (id, words, on) => {
+  const toggle = (id, on) => {
     const b = $(id);
     b.setAttribute('aria-pressed', String(on));
-    b.textContent = words + (on ? ': on' : ': off');
+    b.textContent = id === 'sound'
+      ? (on ? t('Sound on arrival: on') : t('Sound on arrival: off'))
+      : (on ? t('Keep screen on: on') : t('Keep screen on: off'));
   };
   const sound = $('sound');
   if (sound && document.querySelector('[data-here]')) {
     sound.hidden = false;
-    toggle('sound', 'Sound on arrival', store.get('sound') === 'on');
+    toggle('sound', store.get('sound') === 'on');
     sound.addEventListener('click', () => {
       const on = store.get('sound') !== 'on';
       store.set('sound', on ? 'on' : 'off');
-      toggle('sound', 'Sound on arrival', on);
+      toggle('sound', on);
       if (on) bell();
     });
   }
@@ -377,18 +383,18 @@
   if (awake && document.querySelector('[data-here]')) {
     awake.hidden = false;
     if ('wakeLock' in navigator) {
-      toggle('awake', 'Keep screen on', store.get('awake') === 'on');
+      toggle('awake', store.get('awake') === 'on');
       awake.addEventListener('click', () => {
         const on = store.get('awake') !== 'on';
         store.set('awake', on ? 'on' : 'off');
-        toggle('awake', 'Keep screen on', on);
+        toggle('awake', on);
         if (on) wake();
         else if (lock) lock.release();
       });
       wake();
     } else {
       awake.disabled = true;
-      awake.textContent = 'This browser can’t keep the screen on: set the screen to stay on in the device’s settings';
+      awake.textContent = t('This browser can’t keep the screen on: set that in the device’s own settings.');
     }
   }
 
