@@ -188,17 +188,21 @@ func (d *Desk) Current(ctx context.Context) (night.Night, error) {
 	return n, nil
 }
 
-// Replan brings the texts about orders in line with what is true now. Whoever
-// stopped a text because it was no longer true calls it, so that those who
-// shared the text still get theirs.
+// Replan brings the texts about orders in line with what is true now; all texts
+// of the night where no order is named.
 func (d *Desk) Replan(ctx context.Context, nightID int64, orders ...int64) error {
-	return d.write(ctx, func(tx Tx, now time.Time) error {
-		n, err := tx.Night(ctx, nightID)
-		if err != nil {
-			return err
-		}
-		return d.replan(ctx, tx, n, now, orders...)
-	})
+	return d.write(ctx, func(tx Tx, now time.Time) error { return d.ReplanIn(ctx, tx, now, nightID, orders...) })
+}
+
+// ReplanIn is Replan as a part of the transaction tx. Whoever stops a text
+// because it is no longer true calls it, so that those who shared the text still
+// get theirs, however soon after it the power fails.
+func (d *Desk) ReplanIn(ctx context.Context, tx Tx, now time.Time, nightID int64, orders ...int64) error {
+	n, err := tx.Night(ctx, nightID)
+	if err != nil {
+		return err
+	}
+	return d.replan(ctx, tx, n, now, orders...)
 }
 
 // log appends an event about an order.

@@ -12,6 +12,8 @@ import (
 // Truth is what is true of a message's orders and address just before it is
 // sent.
 type Truth struct {
+	Record   night.Message // the message as it is on record now
+	Night    night.Night
 	Orders   []night.Order // those that the message covers
 	OptedOut bool          // the address wants no texts
 	Kitchen  night.Kitchen
@@ -30,6 +32,11 @@ type Verdict struct {
 // was planned; the customer may have cancelled, come or opted out since, and
 // the machine may have slept.
 func Check(m night.Message, t Truth, now time.Time) Verdict {
+	if t.Record.State != night.Sending || t.Record.Attempt != m.Attempt {
+		// The machine slept past the lease, and the attempt was given up or
+		// somebody else has the message by now. If not, it may go at once.
+		return Verdict{State: night.Due, Until: now, Reason: "passbell was held up before it could be sent"}
+	}
 	if t.OptedOut && m.Kind != night.Confirmation {
 		return Verdict{State: night.Dropped, Reason: "the customer wants no texts"}
 	}
@@ -50,10 +57,19 @@ func Check(m night.Message, t Truth, now time.Time) Verdict {
 
 // untrue says why a message is no longer true; "" if it still is.
 func untrue(m night.Message, t Truth) string {
+	off := !t.Night.CalledOff.IsZero()
 	switch m.Kind {
-	case night.Reply, night.Confirmation, night.Cancellation:
+	case night.Reply, night.Confirmation:
 		return ""
+	case night.Cancellation:
+		return uncancelled(t, off)
 	case night.Instructions, night.Reminder, night.Update, night.Nudge, night.Delay, night.Resend:
+	}
+	switch {
+	case off:
+		return "the night is called off"
+	case m.Place != "" && m.Place != t.Night.Place:
+		return "the night is now at another place"
 	}
 	slots := make(map[int64]night.Clock, len(m.Covers))
 	for _, c := range m.Covers {
@@ -67,6 +83,16 @@ func untrue(m night.Message, t Truth) string {
 			return fmt.Sprintf("the customer of order %s is here already", o.Ref)
 		case o.Slot != slots[o.ID]:
 			return fmt.Sprintf("order %s is now at %s", o.Ref, o.Slot)
+		}
+	}
+	return ""
+}
+
+// uncancelled says which order of a cancellation is on; "" where none is.
+func uncancelled(t Truth, off bool) string {
+	for _, o := range t.Orders {
+		if !off && o.State != night.Cancelled {
+			return fmt.Sprintf("order %s is %s", o.Ref, o.State)
 		}
 	}
 	return ""

@@ -87,8 +87,16 @@ func TestCheck(t *testing.T) {
 		at    time.Time
 		want  night.MessageState
 		until time.Time
+		edit  func(*Truth)
 	}{
 		{name: "still true", order: told, at: noon, want: night.Sending},
+		{name: "given up while the machine slept", order: told, at: noon, want: night.Due, until: noon, edit: func(t *Truth) { t.Record.State = night.InDoubt }},
+		{name: "somebody else tries it by now", order: told, at: noon, want: night.Due, until: noon, edit: func(t *Truth) { t.Record.Attempt = 2 }},
+		{name: "called off meanwhile", order: told, at: noon, want: night.Dropped, edit: func(t *Truth) { t.Night.CalledOff = noon }},
+		{name: "at another place by now", order: told, at: noon, want: night.Dropped, edit: func(t *Truth) { t.Night.Place = "The Old Dairy" }},
+		{name: "a cancellation taken back", kind: night.Cancellation, order: told, at: noon, want: night.Dropped},
+		{name: "a cancellation of an order", kind: night.Cancellation, order: with(func(o *night.Order) { o.State = night.Cancelled }), at: noon, want: night.Sending},
+		{name: "a cancellation of a night", kind: night.Cancellation, order: told, at: noon, want: night.Sending, edit: func(t *Truth) { t.Night.CalledOff = noon }},
 		{name: "cancelled meanwhile", order: with(func(o *night.Order) { o.State = night.Cancelled }), at: noon, want: night.Dropped},
 		{name: "handed out meanwhile", order: with(func(o *night.Order) { o.State = night.HandedOut }), at: noon, want: night.Dropped},
 		{name: "here already", order: with(func(o *night.Order) { o.State = night.Arrived }), at: noon, want: night.Dropped},
@@ -105,11 +113,15 @@ func TestCheck(t *testing.T) {
 	for _, tt := range tests {
 		t.Run(tt.name, func(t *testing.T) {
 			t.Parallel()
-			m := night.Message{Kind: tt.kind, Covers: []night.Cover{{OrderID: 1, Slot: 17 * 60}}, ExpiresAt: noon.Add(5 * time.Hour)}
+			m := night.Message{Kind: tt.kind, Covers: []night.Cover{{OrderID: 1, Slot: 17 * 60}}, ExpiresAt: noon.Add(5 * time.Hour), Attempt: 1, State: night.Sending, Place: "5 Mill Lane"}
 			if m.Kind == "" {
 				m.Kind = night.Reminder
 			}
-			got := Check(m, Truth{Orders: []night.Order{tt.order}, OptedOut: tt.opted, Kitchen: kitchen}, tt.at)
+			truth := Truth{Record: m, Night: night.Night{Place: m.Place}, Orders: []night.Order{tt.order}, OptedOut: tt.opted, Kitchen: kitchen}
+			if tt.edit != nil {
+				tt.edit(&truth)
+			}
+			got := Check(m, truth, tt.at)
 			assert.Equal(t, tt.want, got.State, got.Reason)
 			assert.Equal(t, tt.until, got.Until.UTC())
 		})

@@ -26,21 +26,21 @@ type Store interface {
 	Read(ctx context.Context, fn func(Tx) error) error
 }
 
-// Tx is one transaction.
+// Tx is one transaction. It is the desk's as well: what follows from a text that
+// was not sent is planned in the transaction that says so.
 type Tx interface {
-	desk.OrderTeller
+	desk.Tx
 	ReceiptTx
-	Message(ctx context.Context, id int64) (night.Message, error)
 	Abandoned(ctx context.Context, now time.Time) ([]night.Message, error)
 	Settle(ctx context.Context, s night.Settlement, now time.Time) (bool, error)
 	Unconfirmed(ctx context.Context, adapter string, before time.Time) ([]night.Message, error)
 	Reroute(ctx context.Context, id int64, fall night.Fall, now time.Time) (bool, error)
-	OptedOut(ctx context.Context) (map[string]bool, error)
 }
 
-// Replanner brings the texts about orders in line again.
+// Replanner brings the texts about orders in line again, as a part of the
+// transaction tx.
 type Replanner interface {
-	Replan(ctx context.Context, nightID int64, orders ...int64) error
+	ReplanIn(ctx context.Context, tx desk.Tx, now time.Time, nightID int64, orders ...int64) error
 }
 
 // Config is what a dispatcher needs. Every field is required but Changed.
@@ -82,12 +82,18 @@ type Dispatcher struct {
 	results chan result
 	paused  time.Time            // no sends before this moment
 	lastTo  map[string]time.Time // by address, within the gap
+
+	underway  int      // sends whose result was not yet taken
+	unsettled []result // what became of tries that the database has not taken yet
 }
 
+// result is what became of a claimed message: the answer to one try, or, with
+// stopped, why there was none.
 type result struct {
 	message  night.Message
 	accepted adapters.Accepted
 	err      error
+	stopped  *Verdict
 }
 
 // New makes a dispatcher.
@@ -139,79 +145,90 @@ func (d *Dispatcher) Run(ctx context.Context) {
 // Drain sends until nothing is due and nothing is under way. It is not safe for
 // concurrent use.
 func (d *Dispatcher) Drain(ctx context.Context) error {
-	if err := d.abandon(ctx); err != nil {
-		return err
+	// What the database could not take at the last time comes first.
+	failed := d.settle(ctx)
+	if failed == nil {
+		failed = d.abandon(ctx)
 	}
-	if err := d.doubt(ctx); err != nil {
-		return err
+	if failed == nil {
+		failed = d.doubt(ctx)
 	}
-	underway := 0
 	for {
-		started, err := d.start(ctx, d.c.Window-underway)
-		underway += started
-		if underway == 0 {
-			return err
+		if failed == nil {
+			failed = d.start(ctx, d.c.Window-d.underway)
+		}
+		if d.underway == 0 {
+			return failed
 		}
 		// Even if claiming failed, what is under way must be settled.
-		batch := []result{}
 		select {
 		case r := <-d.results:
-			batch = append(batch, r)
+			d.collect(r)
 		case <-d.wake:
 			continue
 		}
-		for more := true; more; {
-			select {
-			case r := <-d.results:
-				batch = append(batch, r)
-			default:
-				more = false
-			}
+		if err := d.settle(ctx); err != nil {
+			failed = err
 		}
-		underway -= len(batch)
-		if err := d.settle(ctx, batch); err != nil {
-			return err
+	}
+}
+
+// collect takes a result and all others that have come.
+func (d *Dispatcher) collect(r result) {
+	for more := true; more; {
+		d.underway--
+		d.unsettled = append(d.unsettled, r)
+		select {
+		case r = <-d.results:
+		default:
+			more = false
 		}
 	}
 }
 
 // start claims as many messages as may go now, checks them and hands them to
-// the adapter. It gives how many sends it started.
-func (d *Dispatcher) start(ctx context.Context, room int) (int, error) {
+// the adapter.
+func (d *Dispatcher) start(ctx context.Context, room int) error {
 	now := d.c.Now().UTC()
 	if ctx.Err() != nil || room == 0 || now.Before(d.paused) {
-		return 0, ctx.Err()
+		return ctx.Err()
 	}
 	room = min(room, int(d.pace.TokensAt(now)))
 	if room == 0 {
-		return 0, nil
+		return nil
 	}
 	claimed, err := d.c.Store.Claim(ctx, d.c.Adapter, now, now.Add(2*d.c.Timeout), room)
 	if err != nil || len(claimed) == 0 {
-		return 0, err
+		return err
 	}
 	truths, err := d.truths(ctx, claimed)
 	if err != nil {
 		// Nothing was handed over yet: say so instead of leaving them in doubt.
-		return 0, errors.Join(err, d.hold(ctx, claimed, now))
+		for _, m := range claimed {
+			d.stop(m, Verdict{State: night.Due, Until: now.Add(d.c.Retry.First), Reason: "the order could not be read"})
+		}
+		return errors.Join(err, d.settle(ctx))
 	}
-	started := 0
-	var stopped []night.Message
-	var verdicts []Verdict
+	now = d.c.Now().UTC() // the machine may have slept since
 	for i, m := range claimed {
 		v := Check(m, truths[i], now)
 		if v.State == night.Sending {
 			v = d.space(m.To, now)
 		}
 		if v.State != night.Sending {
-			stopped, verdicts = append(stopped, m), append(verdicts, v)
+			d.stop(m, v)
 			continue
 		}
-		started++
+		d.underway++
 		d.pace.AllowN(now, 1)
 		go d.send(ctx, m)
 	}
-	return started, d.stop(ctx, stopped, verdicts, now)
+	return d.settle(ctx)
+}
+
+// stop notes that a claimed message was not handed over.
+func (d *Dispatcher) stop(m night.Message, v Verdict) {
+	d.unsettled = append(d.unsettled, result{message: m, stopped: &v})
 }
 
 // space keeps the gap between two texts to one address.
@@ -239,7 +256,7 @@ func (d *Dispatcher) send(ctx context.Context, m night.Message) {
 		Key: fmt.Sprintf("m%d-%d", m.ID, m.Attempt), To: m.To, From: d.c.From,
 		Subject: d.c.Kitchen.Name, Text: m.Text, ValidUntil: m.ExpiresAt,
 	})
-	d.results <- result{m, accepted, err}
+	d.results <- result{message: m, accepted: accepted, err: err}
 }
 
 func (d *Dispatcher) truths(ctx context.Context, messages []night.Message) ([]Truth, error) {
@@ -250,210 +267,25 @@ func (d *Dispatcher) truths(ctx context.Context, messages []night.Message) ([]Tr
 			return err
 		}
 		for i, m := range messages {
-			out[i] = Truth{OptedOut: opted[m.To], Kitchen: d.c.Kitchen}
+			t := Truth{OptedOut: opted[m.To], Kitchen: d.c.Kitchen}
+			if t.Record, err = tx.Message(ctx, m.ID); err != nil {
+				return err
+			}
+			if t.Night, err = tx.Night(ctx, m.NightID); err != nil {
+				return err
+			}
 			for _, c := range m.Covers {
 				o, err := tx.Order(ctx, c.OrderID)
 				if err != nil {
 					return err
 				}
-				out[i].Orders = append(out[i].Orders, o)
+				t.Orders = append(t.Orders, o)
 			}
+			out[i] = t
 		}
 		return nil
 	})
 	return out, err
-}
-
-// hold puts claimed messages back that were not handed over.
-func (d *Dispatcher) hold(ctx context.Context, messages []night.Message, now time.Time) error {
-	verdicts := make([]Verdict, len(messages))
-	for i := range messages {
-		verdicts[i] = Verdict{State: night.Due, Until: now.Add(d.c.Retry.First), Reason: "the order could not be read"}
-	}
-	return d.stop(ctx, messages, verdicts, now)
-}
-
-// stop settles messages that were claimed and not handed over, and lets those
-// who shared an untrue text get a true one.
-func (d *Dispatcher) stop(ctx context.Context, messages []night.Message, verdicts []Verdict, now time.Time) error {
-	if len(messages) == 0 {
-		return nil
-	}
-	ctx = context.WithoutCancel(ctx)
-	err := d.write(ctx, func(tx Tx) error {
-		for i, m := range messages {
-			v := verdicts[i]
-			_, err := d.record(ctx, tx, m, night.Settlement{State: v.State, Reason: v.Reason, RetryAt: v.Until, Outcome: "not sent"}, now)
-			if err != nil {
-				return err
-			}
-		}
-		return nil
-	})
-	if err != nil {
-		return err
-	}
-	for i, m := range messages {
-		if verdicts[i].State != night.Dropped || len(m.Covers) == 0 {
-			continue
-		}
-		orders := make([]int64, len(m.Covers))
-		for j, c := range m.Covers {
-			orders[j] = c.OrderID
-		}
-		if err := d.c.Replanner.Replan(ctx, m.NightID, orders...); err != nil {
-			return err
-		}
-	}
-	return nil
-}
-
-// settle records what became of tries.
-func (d *Dispatcher) settle(ctx context.Context, batch []result) error {
-	ctx = context.WithoutCancel(ctx) // a shutdown must not lose what is known
-	now := d.c.Now().UTC()
-	return d.write(ctx, func(tx Tx) error {
-		for _, r := range batch {
-			out := Decide(r.err, r.message, d.c.Retry, now, d.c.Spread())
-			if until := now.Add(out.Pause); out.Pause > 0 && until.After(d.paused) {
-				d.paused = until
-			}
-			counted, err := d.record(ctx, tx, r.message, night.Settlement{
-				State: out.State, Reason: out.Reason, RetryAt: out.RetryAt, Outcome: out.Word, IDs: r.accepted.IDs,
-			}, now)
-			if err != nil {
-				return err
-			}
-			if counted {
-				err = d.follow(ctx, tx, r, out, now)
-			}
-			if err != nil {
-				return err
-			}
-		}
-		return nil
-	})
-}
-
-// follow does what follows from a settled try: the order moves on, or the
-// message takes another way.
-func (d *Dispatcher) follow(ctx context.Context, tx Tx, r result, out Outcome, now time.Time) error {
-	silent := out.State == night.Due && d.c.FallAfter > 0 && now.Sub(r.message.DueAt) >= d.c.FallAfter
-	switch {
-	case out.State == night.Failed || silent:
-		return d.fall(ctx, tx, r.message, now)
-	case out.State == night.Sent:
-		if err := desk.Told(ctx, tx, r.message, now, d.c.Adapter); err != nil {
-			return err
-		}
-		return d.joinEarly(ctx, tx, r.accepted.IDs, now)
-	}
-	return nil
-}
-
-// fall sends a message another way, where there is one.
-func (d *Dispatcher) fall(ctx context.Context, tx Tx, m night.Message, now time.Time) error {
-	var orders []night.Order
-	for _, c := range m.Covers {
-		o, err := tx.Order(ctx, c.OrderID)
-		if err != nil {
-			return err
-		}
-		orders = append(orders, o)
-	}
-	next, ok := d.c.Next(m, orders)
-	if !ok {
-		return nil
-	}
-	fell, err := tx.Reroute(ctx, m.ID, next, now)
-	if err != nil || !fell {
-		return err
-	}
-	return tx.Log(ctx, settled(m, now, d.c.Adapter, fmt.Sprintf("%s: goes by %s instead", m.Kind, next.Adapter)))
-}
-
-// record settles one attempt and says so in the history.
-func (d *Dispatcher) record(ctx context.Context, tx Tx, m night.Message, s night.Settlement, now time.Time) (bool, error) {
-	s.MessageID, s.Attempt, s.Adapter = m.ID, m.Attempt, d.c.Adapter
-	counted, err := tx.Settle(ctx, s, now)
-	if err != nil || !counted {
-		return false, err
-	}
-	why := fmt.Sprintf("%s: %s", m.Kind, s.State)
-	if s.State == night.Due {
-		why = fmt.Sprintf("%s: not yet", m.Kind)
-	}
-	if s.Reason != "" {
-		why += ", " + s.Reason
-	}
-	return true, tx.Log(ctx, settled(m, now, d.c.Adapter, why))
-}
-
-func settled(m night.Message, now time.Time, who, why string) night.Event {
-	e := night.Event{NightID: m.NightID, MessageID: m.ID, InboundID: m.InboundID, At: now, Who: who, What: night.MessageSettled, Why: why}
-	if len(m.Covers) > 0 {
-		e.OrderID = m.Covers[0].OrderID
-	}
-	return e
-}
-
-// abandon finds tries that nobody will settle any more: whoever made them is
-// gone, and nobody knows whether the text went out.
-func (d *Dispatcher) abandon(ctx context.Context) error {
-	now := d.c.Now().UTC()
-	var found []night.Message
-	err := d.c.Store.Read(ctx, func(tx Tx) (err error) {
-		found, err = tx.Abandoned(ctx, now)
-		return err
-	})
-	if err != nil || len(found) == 0 {
-		return err
-	}
-	return d.write(ctx, func(tx Tx) error {
-		for _, m := range found {
-			_, err := d.record(ctx, tx, m, night.Settlement{
-				State: night.InDoubt, Outcome: string(adapters.Unknown),
-				Reason: "passbell was stopped while sending: it may have gone out",
-			}, now)
-			if err != nil {
-				return err
-			}
-		}
-		return nil
-	})
-}
-
-// doubt sends another way what no receipt came for, where the kitchen wants
-// that. Each message is looked at once more in the transaction that moves it: a
-// receipt may have come meanwhile.
-func (d *Dispatcher) doubt(ctx context.Context) error {
-	if d.c.FallUnconfirmed <= 0 {
-		return nil
-	}
-	now := d.c.Now().UTC()
-	var silent []night.Message
-	err := d.c.Store.Read(ctx, func(tx Tx) (err error) {
-		silent, err = tx.Unconfirmed(ctx, d.c.Adapter, now.Add(-d.c.FallUnconfirmed))
-		return err
-	})
-	if err != nil || len(silent) == 0 {
-		return err
-	}
-	return d.write(ctx, func(tx Tx) error {
-		for _, m := range silent {
-			current, err := tx.Message(ctx, m.ID)
-			if err != nil {
-				return err
-			}
-			if current.State != night.Sent || !m.ExpiresAt.IsZero() && !now.Before(m.ExpiresAt) {
-				continue
-			}
-			if err := d.fall(ctx, tx, m, now); err != nil {
-				return err
-			}
-		}
-		return nil
-	})
 }
 
 // write runs fn in a transaction, tries a busy database again, and tells who

@@ -15,6 +15,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"passbell/adapters"
+	"passbell/internal/desk"
 	"passbell/internal/dispatch"
 	"passbell/internal/night"
 	"passbell/internal/store"
@@ -60,7 +61,7 @@ type replans struct {
 	orders []int64
 }
 
-func (r *replans) Replan(_ context.Context, _ int64, orders ...int64) error {
+func (r *replans) ReplanIn(_ context.Context, _ desk.Tx, _ time.Time, _ int64, orders ...int64) error {
 	r.mu.Lock()
 	defer r.mu.Unlock()
 	r.orders = append(r.orders, orders...)

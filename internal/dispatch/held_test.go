@@ -1,0 +1,124 @@
+package dispatch_test
+
+import (
+	"context"
+	"errors"
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+
+	"passbell/adapters"
+	"passbell/internal/desk"
+	"passbell/internal/dispatch"
+	"passbell/internal/night"
+	"passbell/internal/store"
+)
+
+// flaky is a database that takes no writing while it is away.
+type flaky struct {
+	rows
+	away *bool
+}
+
+var errAway = errors.New("the database is away")
+
+func (f flaky) Write(ctx context.Context, fn func(dispatch.Tx) error) error {
+	if *f.away {
+		return errAway
+	}
+	return f.rows.Write(ctx, fn)
+}
+
+func TestAnAnswerIsKeptWhileTheDatabaseIsAway(t *testing.T) {
+	t.Parallel()
+	r := newRig(t, 6)
+	away := false
+	r.config.Store = flaky{rows{r.k}, &away}
+	r.restart()
+	r.carrier.answer = func(m adapters.Message) (adapters.Accepted, error) {
+		away = true
+		return adapters.Accepted{IDs: []string{"id-" + m.Key}}, nil
+	}
+	r.config.Window = 1
+	r.restart()
+	require.ErrorIs(t, r.Drain(t.Context()), errAway)
+	assert.Equal(t, map[night.MessageState]int{night.Sending: 1, night.Due: 5}, r.states())
+	r.clock.Advance(time.Hour) // far past the lease
+	require.ErrorIs(t, r.Drain(t.Context()), errAway)
+	away = false
+	r.carrier.answer = nil
+	r.drain()
+	assert.Equal(t, map[night.MessageState]int{night.Sent: 6}, r.states(), "what was known is not in doubt")
+	assert.Equal(t, 6, r.carrier.count())
+}
+
+// sleeps lets the machine sleep in the moment after a claim.
+type sleeps struct {
+	rows
+	sleep func()
+}
+
+func (s sleeps) Claim(ctx context.Context, adapter string, now, lease time.Time, limit int) ([]night.Message, error) {
+	out, err := s.rows.Claim(ctx, adapter, now, lease, limit)
+	if len(out) > 0 {
+		s.sleep()
+	}
+	return out, err
+}
+
+func TestWhoSleptPastTheLeaseDoesNotSendWhatAnotherHas(t *testing.T) {
+	t.Parallel()
+	r := newRig(t, 1)
+	other, err := dispatch.New(r.config)
+	require.NoError(t, err)
+	r.config.Store = sleeps{rows{r.k}, func() {
+		r.clock.Advance(2 * time.Minute)
+		assert.NoError(t, other.Drain(t.Context()))                         // gives the attempt up
+		assert.NoError(t, r.k.Write(t.Context(), func(tx *store.Tx) error { // a person sends it again
+			_, err := tx.SendAgain(t.Context(), r.messages()[0].ID, r.clock.Now().Add(time.Hour), r.clock.Now())
+			return err
+		}))
+		assert.NoError(t, other.Drain(t.Context()))
+	}}
+	r.restart()
+	r.drain()
+	r.drain()
+	assert.Equal(t, 1, r.carrier.count())
+	assert.Equal(t, map[night.MessageState]int{night.Sent: 1}, r.states())
+}
+
+func TestWhoSleptIntoTheQuietHoursWaits(t *testing.T) {
+	t.Parallel()
+	r := newRig(t, 1)
+	require.NoError(t, r.k.Write(t.Context(), func(tx *store.Tx) error {
+		m := r.messages()[0]
+		m.ExpiresAt = r.clock.Now().Add(48 * time.Hour)
+		_, err := tx.Reword(t.Context(), m)
+		return err
+	}))
+	r.config.Store = sleeps{rows{r.k}, func() { r.clock.Advance(10 * time.Hour) }}
+	r.restart()
+	r.drain()
+	assert.Zero(t, r.carrier.count())
+	assert.Equal(t, map[night.MessageState]int{night.Due: 1}, r.states())
+}
+
+// fails is a replanner whose plan can't be stored.
+type fails struct{}
+
+func (fails) ReplanIn(context.Context, desk.Tx, time.Time, int64, ...int64) error { return errAway }
+
+// Whoever shared a text that was dropped gets theirs however soon after it the
+// power fails: both are one transaction.
+func TestADroppedTextAndThePlanForTheOthersAreOne(t *testing.T) {
+	t.Parallel()
+	r := newRig(t, 1)
+	r.config.Store = cancels{rows{r.k}, r.orders[0]}
+	r.config.Replanner = fails{}
+	r.restart()
+	require.ErrorIs(t, r.Drain(t.Context()), errAway)
+	assert.Equal(t, map[night.MessageState]int{night.Sending: 1}, r.states())
+	assert.Zero(t, r.carrier.count())
+}
