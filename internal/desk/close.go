@@ -2,6 +2,7 @@ package desk
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"slices"
 	"strings"
@@ -43,7 +44,7 @@ func (d *Desk) preview(ctx context.Context, tx Tx, n night.Night, now time.Time)
 		return out, err
 	}
 	p := plan.Make(in)
-	texts, err := d.render(n, in.Orders, p.Wanted)
+	texts, err := d.render(ctx, tx, n, in.Orders, p.Wanted)
 	if err != nil {
 		return out, err
 	}
@@ -130,7 +131,7 @@ func (d *Desk) Resend(ctx context.Context, a Act, to string) (night.Message, err
 			Covers: []night.Cover{{OrderID: o.ID, Slot: o.Slot}}, Place: n.Place, To: to, DueAt: now,
 			ExpiresAt: n.SlotAt(n.Last, d.kitchen.Zone).Add(graceAfterNight),
 		}
-		texts, err := d.render(n, []night.Order{o}, []night.Message{out})
+		texts, err := d.render(ctx, tx, n, []night.Order{o}, []night.Message{out})
 		if err != nil {
 			return err
 		}
@@ -197,6 +198,9 @@ func nextRevision(messages []night.Message, kind night.MessageKind) int {
 	return next
 }
 
+// errReminderOver says that a reminder can't be sent any more.
+var errReminderOver = errors.New("the slot of this reminder has begun, so it is not sent again: ring them, or send them the instructions")
+
 // SendAgain sends a text again that failed, was missed or is in doubt, because
 // a person says so.
 func (d *Desk) SendAgain(ctx context.Context, messageID int64, who string) error {
@@ -210,6 +214,12 @@ func (d *Desk) SendAgain(ctx context.Context, messageID int64, who string) error
 			return err
 		}
 		expires := n.SlotAt(n.Last, d.kitchen.Zone).Add(graceAfterNight)
+		if m.Kind == night.Reminder && len(m.Covers) > 0 { // after the slot it would only confuse
+			expires = n.SlotAt(m.Covers[0].Slot, d.kitchen.Zone)
+			if !now.Before(expires) {
+				return errReminderOver
+			}
+		}
 		ok, err := tx.SendAgain(ctx, messageID, expires, now)
 		if err != nil {
 			return err
@@ -224,25 +234,28 @@ func (d *Desk) SendAgain(ctx context.Context, messageID int64, who string) error
 }
 
 // SendDoubtfulAgain sends every text of the night again whose fate is not
-// known, and gives their number.
+// known, and gives their number. What can't be sent any more, or was settled
+// meanwhile, stays as it is.
 func (d *Desk) SendDoubtfulAgain(ctx context.Context, nightID int64, who string) (int, error) {
-	var doubtful []night.Message
-	err := d.store.Read(ctx, func(tx Tx) error {
-		messages, err := tx.Messages(ctx, nightID)
-		for _, m := range messages {
-			if m.State == night.InDoubt {
-				doubtful = append(doubtful, m)
-			}
-		}
-		return err
-	})
-	for i, m := range doubtful {
-		if err != nil {
-			return i, err
-		}
-		err = d.SendAgain(ctx, m.ID, who)
+	messages, err := d.Messages(ctx, nightID)
+	if err != nil {
+		return 0, err
 	}
-	return len(doubtful), err
+	sent := 0
+	for _, m := range messages {
+		if m.State != night.InDoubt {
+			continue
+		}
+		err := d.SendAgain(ctx, m.ID, who)
+		var broken *night.StoreError
+		if errors.As(err, &broken) {
+			return sent, err
+		}
+		if err == nil {
+			sent++
+		}
+	}
+	return sent, nil
 }
 
 // ByHand records that a person told the customer in another way, by a call or

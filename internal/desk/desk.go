@@ -29,6 +29,7 @@ type Tx interface {
 	MessageTx
 	InboundTx
 	BookTx
+	TextTx
 	Log(ctx context.Context, e night.Event) error
 	LastEvent(ctx context.Context) (int64, error)
 	Events(ctx context.Context, nightID, after int64, limit int) ([]night.Event, error)
@@ -92,7 +93,8 @@ type BookTx interface {
 type Desk struct {
 	store   Store
 	kitchen night.Kitchen
-	texts   *wording.Set
+	base    *wording.Set // the texts without what was saved, see texts
+	said    *said
 	now     func() time.Time
 	changed func()
 	routes  Routes
@@ -103,7 +105,7 @@ type Desk struct {
 type Config struct {
 	Store   Store
 	Kitchen night.Kitchen
-	Texts   *wording.Set
+	Texts   *wording.Set // the built-in ones and those of the configuration
 	Now     func() time.Time
 	// Routes are the kitchen's ways out, the preferred one first. Without any,
 	// a message goes by whichever adapter comes first.
@@ -128,7 +130,7 @@ func New(c Config) (*Desk, error) {
 	if c.Changed == nil {
 		c.Changed = func() {}
 	}
-	return &Desk{store: c.Store, kitchen: c.Kitchen, texts: c.Texts, now: c.Now, changed: c.Changed, routes: c.Routes}, nil
+	return &Desk{store: c.Store, kitchen: c.Kitchen, base: c.Texts, said: new(said), now: c.Now, changed: c.Changed, routes: c.Routes}, nil
 }
 
 // Kitchen gives the kitchen that the desk serves.
@@ -228,7 +230,7 @@ func (d *Desk) replan(ctx context.Context, tx Tx, n night.Night, now time.Time, 
 			return err
 		}
 	}
-	texts, err := d.render(n, in.Orders, p.Wanted)
+	texts, err := d.render(ctx, tx, n, in.Orders, p.Wanted)
 	if err != nil {
 		return err
 	}
@@ -270,8 +272,8 @@ func (d *Desk) drop(ctx context.Context, tx Tx, in plan.Input, drop plan.Drop, n
 	}
 	m := find(in.Messages, drop.MessageID)
 	d.foretell(night.MessageWithdrawn, m)
-	if !tell {
-		return nil
+	if !tell && m.Attempt == 0 && drop.State != night.Missed {
+		return nil // it is forgotten, and what the whole night was planned for is on record
 	}
 	return d.logMessage(ctx, tx, in, m, now, night.MessageWithdrawn, string(drop.Why))
 }
@@ -371,7 +373,11 @@ func find(messages []night.Message, id int64) night.Message {
 }
 
 // render writes the texts of planned messages.
-func (d *Desk) render(n night.Night, orders []night.Order, messages []night.Message) ([]string, error) {
+func (d *Desk) render(ctx context.Context, tx TextTx, n night.Night, orders []night.Order, messages []night.Message) ([]string, error) {
+	set, err := d.texts(ctx, tx)
+	if err != nil {
+		return nil, err
+	}
 	byID := make(map[int64]night.Order, len(orders))
 	for _, o := range orders {
 		byID[o.ID] = o
@@ -382,7 +388,7 @@ func (d *Desk) render(n night.Night, orders []night.Order, messages []night.Mess
 		for _, c := range m.Covers {
 			about = append(about, byID[c.OrderID])
 		}
-		text, err := d.texts.Render(wording.NameFor(m.Kind), wording.FactsFor(d.kitchen, n, about, d.texts.Lang()))
+		text, err := set.Render(wording.NameFor(m.Kind), wording.FactsFor(d.kitchen, n, about, set.Lang()))
 		if err != nil {
 			return nil, fmt.Errorf("write the %s: %w", m.Kind, err)
 		}

@@ -214,8 +214,11 @@ func (d *Desk) answer(ctx context.Context, tx Tx, in night.Inbound, dec Decision
 			return err
 		}
 	}
-	facts := wording.FactsFor(d.kitchen, dec.Night, orders, d.texts.Lang())
-	body, err := d.texts.Render(text, facts)
+	texts, err := d.texts(ctx, tx)
+	if err != nil {
+		return err
+	}
+	body, err := texts.Render(text, wording.FactsFor(d.kitchen, dec.Night, orders, texts.Lang()))
 	if err != nil {
 		return err
 	}

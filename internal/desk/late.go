@@ -92,8 +92,12 @@ func (d *Desk) sayLate(ctx context.Context, tx Tx, n night.Night, orders []night
 	for _, o := range orders {
 		m.Covers = append(m.Covers, night.Cover{OrderID: o.ID, Slot: o.Slot})
 	}
-	facts := wording.FactsFor(d.kitchen, n, orders, d.texts.Lang()).Delayed(orders[0].Behind)
-	if m.Text, err = d.texts.Render(wording.NameFor(night.Delay), facts); err != nil {
+	texts, err := d.texts(ctx, tx)
+	if err != nil {
+		return m, err
+	}
+	facts := wording.FactsFor(d.kitchen, n, orders, texts.Lang()).Delayed(orders[0].Behind)
+	if m.Text, err = texts.Render(wording.NameFor(night.Delay), facts); err != nil {
 		return m, err
 	}
 	return m, d.sendNow(ctx, tx, n, orders, &m, now, Act{Who: who})

@@ -129,6 +129,7 @@ type What string
 const (
 	NightAdded       What = "night added"
 	NightChanged     What = "night changed"
+	WordsChanged     What = "wording changed"
 	BookLoaded       What = "order book loaded"
 	OrdersClosed     What = "orders closed"
 	OrderAdded       What = "order added"

@@ -54,7 +54,14 @@ func NameFor(kind night.MessageKind) string {
 // several goroutines.
 type Set struct {
 	lang  string
-	texts map[string]*template.Template
+	texts map[string]one
+}
+
+// one is a text ready to be filled in.
+type one struct {
+	*template.Template
+	source string // as it is written
+	own    bool   // the kitchen's, not built in
 }
 
 // TextError says what is wrong with a text, in words for the cook.
@@ -84,11 +91,11 @@ func Load(fsys fs.FS, overrides map[string]string, lang string) (*Set, error) {
 	if langs := languages(fsys); !slices.Contains(langs, lang) {
 		return nil, fmt.Errorf("there are no texts in the language %q; there are %s", lang, strings.Join(langs, ", "))
 	}
-	set := &Set{lang: lang, texts: map[string]*template.Template{}}
+	set := &Set{lang: lang, texts: map[string]one{}}
 	var faults []error
 	for _, name := range slices.Sorted(maps.Keys(overrides)) {
 		if !slices.Contains(Names(), name) {
-			faults = append(faults, fmt.Errorf("there is no text %q to replace; there are %s", name, strings.Join(Names(), ", ")))
+			faults = append(faults, noSuch(name))
 		}
 	}
 	for _, name := range Names() {
@@ -105,7 +112,7 @@ func Load(fsys fs.FS, overrides map[string]string, lang string) (*Set, error) {
 			faults = append(faults, err)
 			continue
 		}
-		set.texts[name] = t
+		set.texts[name] = one{t, trimmed(text), own}
 	}
 	if len(faults) > 0 {
 		return nil, errors.Join(faults...)
@@ -113,14 +120,48 @@ func Load(fsys fs.FS, overrides map[string]string, lang string) (*Set, error) {
 	return set, nil
 }
 
+// With gives the set with a kitchen's own texts, by name, in the place of what s
+// has under these names; s stays as it is. One that can't be used is left out
+// and named by the error: the set that comes back is whole all the same.
+func (s *Set) With(own map[string]string) (*Set, error) {
+	out := &Set{lang: s.lang, texts: maps.Clone(s.texts)}
+	var faults []error
+	for _, name := range slices.Sorted(maps.Keys(own)) {
+		if !slices.Contains(Names(), name) {
+			faults = append(faults, noSuch(name))
+			continue
+		}
+		t, err := compile(name, own[name], s.lang)
+		if err != nil {
+			faults = append(faults, err)
+			continue
+		}
+		out.texts[name] = one{t, trimmed(own[name]), true}
+	}
+	return out, errors.Join(faults...)
+}
+
+// Source gives a text as it is written, its fields not filled in; "" where there
+// is none of that name.
+func (s *Set) Source(name string) string { return s.texts[name].source }
+
+// Own tells whether a text is the kitchen's own and not built in.
+func (s *Set) Own(name string) bool { return s.texts[name].own }
+
+func trimmed(text string) string { return strings.TrimRight(text, "\n") }
+
 // Check tells whether a kitchen's own text for name can be used, with the error
 // that Load would give.
 func Check(name, text, lang string) error {
 	if !slices.Contains(Names(), name) {
-		return fmt.Errorf("there is no text %q to replace; there are %s", name, strings.Join(Names(), ", "))
+		return noSuch(name)
 	}
 	_, err := compile(name, text, lang)
 	return err
+}
+
+func noSuch(name string) error {
+	return fmt.Errorf("there is no text %q to replace; there are %s", name, strings.Join(Names(), ", "))
 }
 
 func compile(name, text, lang string) (*template.Template, error) {
@@ -149,7 +190,7 @@ func (s *Set) Render(name string, f Facts) (string, error) {
 	if !ok {
 		return "", fmt.Errorf("there is no text %q", name)
 	}
-	return render(t, name, f)
+	return render(t.Template, name, f)
 }
 
 func render(t *template.Template, name string, f Facts) (string, error) {

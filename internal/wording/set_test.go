@@ -325,3 +325,25 @@ func FuzzCheck(f *testing.F) {
 		}
 	})
 }
+
+func TestWithLaysOwnTextsOverOthers(t *testing.T) {
+	t.Parallel()
+	base, err := wording.Load(templates.Texts, map[string]string{wording.Help: "Ring us.\n"}, "en")
+	require.NoError(t, err)
+	require.True(t, base.Own(wording.Help))
+	require.False(t, base.Own(wording.Reminder))
+	require.Equal(t, "Ring us.", base.Source(wording.Help))
+	require.Empty(t, base.Source("poem"))
+	builtIn := base.Source(wording.Nudge)
+
+	set, err := base.With(map[string]string{wording.Reminder: "At {{.Slot}}.", wording.Nudge: "{{.Sloth}}", "poem": "roses"})
+	require.ErrorContains(t, err, "{{.Sloth}}, which does not exist")
+	require.ErrorContains(t, err, `there is no text "poem"`)
+	require.Equal(t, "At {{.Slot}}.", set.Source(wording.Reminder))
+	require.True(t, set.Own(wording.Reminder))
+	require.Equal(t, builtIn, set.Source(wording.Nudge), "what can't be used is left out")
+	text, err := set.Render(wording.Reminder, wording.Facts{Slot: "17:10"})
+	require.NoError(t, err)
+	require.Equal(t, "At 17:10.", text)
+	require.NotEqual(t, "At {{.Slot}}.", base.Source(wording.Reminder), "the other set stays as it was")
+}
