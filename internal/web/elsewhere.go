@@ -7,6 +7,7 @@ import (
 	"slices"
 	"strconv"
 	"strings"
+	"time"
 
 	"passbell/internal/night"
 )
@@ -16,7 +17,8 @@ import (
 // wrong with a row of an order book, what happened to an order.
 const elsewhere = "elsewhere"
 
-// known is such a sentence as it is recognised: its format with the verbs open.
+// known is such a sentence with something filled in, as it is recognised: its
+// format with the verbs open.
 type known struct {
 	key   string
 	whole *regexp.Regexp
@@ -29,6 +31,9 @@ func newKnown(section map[string]any) []known {
 	for _, key := range slices.SortedFunc(maps.Keys(section), func(a, b string) int {
 		return cmp.Or(cmp.Compare(literals(b), literals(a)), strings.Compare(a, b))
 	}) {
+		if !verb.MatchString(key) {
+			continue // said as it stands
+		}
 		k := known{key: key}
 		pattern, at := "", 0
 		for _, m := range verb.FindAllStringSubmatchIndex(key, -1) {
@@ -36,7 +41,7 @@ func newKnown(section map[string]any) []known {
 			pattern += regexp.QuoteMeta(key[at:m[0]]) + map[bool]string{true: `(\d+)`, false: `(.+?)`}[v == "d"]
 			at, k.verbs = m[1], append(k.verbs, v)
 		}
-		k.whole = regexp.MustCompile(`(?s)\A` + pattern + regexp.QuoteMeta(key[at:]) + `\z`)
+		k.whole = regexp.MustCompile(`\A` + pattern + regexp.QuoteMeta(key[at:]) + `\z`)
 		out = append(out, k)
 	}
 	return out
@@ -73,12 +78,28 @@ func (w *tongue) say(sentence string) string {
 		}
 		return w.t(k.key, args...)
 	}
+	if at, ok := w.moment(sentence); ok {
+		return at
+	}
 	for _, joint := range joints {
 		if before, after, ok := strings.Cut(sentence, joint); ok {
 			return w.say(before) + joint + w.say(after)
 		}
 	}
 	return sentence
+}
+
+// moment says a date and time of day that the desk wrote into the history. It
+// wrote no year, so any will do in which that day of the month is that weekday.
+func (w *tongue) moment(sentence string) (string, bool) {
+	at, err := time.Parse("Mon 2 Jan 15:04", sentence)
+	if err != nil {
+		return "", false
+	}
+	d := night.Date{Year: 2000, Month: at.Month(), Day: at.Day()}
+	for ; d.Year < 2028 && !strings.HasPrefix(sentence, d.Format("Mon")); d.Year++ {
+	}
+	return w.date(d) + " " + w.slot(night.ClockOf(at)), true
 }
 
 // whoWords names who did something, where that is nobody by name.

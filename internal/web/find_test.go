@@ -68,7 +68,7 @@ func TestTimesAreWrittenAsInTheRegion(t *testing.T) {
 	t.Parallel()
 	at := time.Date(2026, 12, 4, 17, 5, 0, 0, time.UTC)
 	for region, want := range map[string]string{"GB": "17:05", "IE": "17:05", "US": "5:05 pm", "AU": "5:05 pm"} {
-		s := &site{Config: Config{Kitchen: night.Kitchen{Region: region, Zone: time.UTC}}, tongue: &tongue{lang: "en"}}
+		s := &site{Config: Config{Kitchen: night.Kitchen{Region: region, Zone: time.UTC}}, tongue: &tongue{lang: "en", region: region}}
 		require.Equal(t, want, s.clock(at), region)
 	}
 }

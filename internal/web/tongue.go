@@ -27,9 +27,10 @@ var languages = [...]spoken{{"en", "English"}, {"es", "Español"}}
 // tongue is the language that one set of pages speaks.
 type tongue struct {
 	lang    string
+	region  string // the kitchen's, which tells how times and dates are written
 	printer *message.Printer
-	// For sentences from elsewhere, see say: those of its own section, and those
-	// of the pages that stand without arguments.
+	// For sentences from elsewhere, see say: those of their section that have
+	// something filled in, and all that stand without.
 	known []known
 	plain map[string]bool
 }
@@ -54,8 +55,9 @@ func (w *tongue) t(key string, args ...any) string { return w.printer.Sprintf(ke
 // phrase marks words in a table as something that t is going to say.
 type phrase = string
 
-// loadTongues reads what the pages say in every language.
-func loadTongues() (map[string]*tongue, error) {
+// loadTongues reads what the pages of a kitchen in a region say in every
+// language.
+func loadTongues(region string) (map[string]*tongue, error) {
 	words := catalog.NewBuilder(catalog.Fallback(language.English))
 	out := map[string]*tongue{}
 	for _, l := range languages {
@@ -66,11 +68,11 @@ func loadTongues() (map[string]*tongue, error) {
 		}
 		section, _ := said[elsewhere].(map[string]any)
 		delete(said, elsewhere)
-		w := &tongue{lang: l.Code, printer: message.NewPrinter(tag, message.Catalog(words)), known: newKnown(section), plain: map[string]bool{}}
+		w := &tongue{lang: l.Code, region: region, printer: message.NewPrinter(tag, message.Catalog(words)), known: newKnown(section), plain: map[string]bool{}}
+		maps.Copy(said, section)
 		for key := range said {
 			w.plain[key] = !verb.MatchString(key)
 		}
-		maps.Copy(said, section)
 		for key, v := range said {
 			if err := addWords(words, tag, key, v); err != nil {
 				return nil, fmt.Errorf("words in %s for %q: %w", l.Name, key, err)

@@ -207,7 +207,7 @@ func New(c Config) (http.Handler, error) {
 	if house.static, err = loadStatic(); err != nil {
 		return nil, err
 	}
-	tongues, err := loadTongues()
+	tongues, err := loadTongues(c.Kitchen.Region)
 	if err != nil {
 		return nil, err
 	}

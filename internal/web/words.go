@@ -15,9 +15,23 @@ import (
 	"passbell/internal/wording"
 )
 
-// slot writes a time of day as people of the kitchen's region do.
-func (s *site) slot(c night.Clock) string {
-	return wording.FactsFor(s.Kitchen, night.Night{}, []night.Order{{Slot: c}}, s.lang).Slot
+// facts are times and dates as the texts to customers write them: in the manner
+// of the kitchen's region and of the language.
+func (w *tongue) facts(d night.Date, orders ...night.Order) wording.Facts {
+	return wording.FactsFor(night.Kitchen{Region: w.region}, night.Night{Date: d}, orders, w.lang)
+}
+
+// slot writes a time of day.
+func (w *tongue) slot(c night.Clock) string { return w.facts(night.Date{}, night.Order{Slot: c}).Slot }
+
+// day writes a date in full, date in short. Texts leave out the accent of a
+// Saturday, as it would make them dearer; pages need not.
+func (w *tongue) day(d night.Date) string {
+	return strings.Replace(w.facts(d).Day, "sabado", "sábado", 1)
+}
+
+func (w *tongue) date(d night.Date) string {
+	return strings.Replace(w.facts(d).Date, "sab ", "sáb ", 1)
 }
 
 // clock writes the time of day of a moment.
@@ -28,18 +42,13 @@ func (s *site) clock(t time.Time) string {
 	return s.slot(night.ClockOf(t.In(s.Kitchen.Zone)))
 }
 
-// day writes a date in full.
-func (s *site) day(d night.Date) string {
-	return wording.FactsFor(s.Kitchen, night.Night{Date: d}, nil, s.lang).Day
-}
-
 // when writes a moment, with its day where that is not the night's.
 func (s *site) when(n night.Night, t time.Time) string {
 	if t.IsZero() {
 		return ""
 	}
 	if d := night.DateOf(t.In(s.Kitchen.Zone)); d != n.Date {
-		return wording.FactsFor(s.Kitchen, night.Night{Date: d}, nil, s.lang).Date + ", " + s.clock(t)
+		return s.date(d) + ", " + s.clock(t)
 	}
 	return s.clock(t)
 }
