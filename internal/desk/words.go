@@ -116,7 +116,7 @@ func (d *Desk) SaveWords(ctx context.Context, name, text, who string) (int, erro
 	if text == strings.TrimSpace(d.base.Source(name)) {
 		return d.ResetWords(ctx, name, who)
 	}
-	return d.reword(ctx, name, who, "has other words", func(tx Tx, now time.Time) (bool, error) {
+	return d.reword(ctx, name, who, "the text “%s” has other words", func(tx Tx, now time.Time) (bool, error) {
 		own, err := tx.OwnTexts(ctx)
 		if err != nil {
 			return false, err
@@ -136,14 +136,14 @@ func (d *Desk) ResetWords(ctx context.Context, name, who string) (int, error) {
 	if d.base.Source(name) == "" {
 		return 0, wording.Check(name, "", d.base.Lang())
 	}
-	return d.reword(ctx, name, who, "has its former words back", func(tx Tx, _ time.Time) (bool, error) {
+	return d.reword(ctx, name, who, "the text “%s” has its former words back", func(tx Tx, _ time.Time) (bool, error) {
 		return tx.DropOwnText(ctx, name)
 	})
 }
 
 // reword changes the words of a text, says so in the history, and writes what
 // waits anew.
-func (d *Desk) reword(ctx context.Context, name, who, what string, change func(tx Tx, now time.Time) (bool, error)) (int, error) {
+func (d *Desk) reword(ctx context.Context, name, who, format string, change func(tx Tx, now time.Time) (bool, error)) (int, error) {
 	waiting := 0
 	err := d.write(ctx, func(tx Tx, now time.Time) error {
 		waiting = 0
@@ -163,7 +163,7 @@ func (d *Desk) reword(ctx context.Context, name, who, what string, change func(t
 			waiting += count
 		}
 		current, _ := night.Current(nights, now, d.kitchen.Zone) // none is no reason not to say it
-		why := fmt.Sprintf("the text “%s” %s", name, what)
+		why := fmt.Sprintf(format, name)
 		if waiting > 0 {
 			why += fmt.Sprintf(", %d that wait too", waiting)
 		}
@@ -172,25 +172,54 @@ func (d *Desk) reword(ctx context.Context, name, who, what string, change func(t
 	return waiting, err
 }
 
-// rewordNight writes the texts of one name anew that wait and were not tried.
-// Nothing else about them changes, so nobody gets one who would not have. An
-// answer to a customer keeps the words that it was given: it goes at once.
-func (d *Desk) rewordNight(ctx context.Context, tx Tx, n night.Night, name string, now time.Time) (int, error) {
+// Waiting counts the texts of a name that other words would rewrite, and those
+// that were tried already and would stay as they are.
+func (d *Desk) Waiting(ctx context.Context, name string) (fresh, tried int, err error) {
+	err = d.store.Read(ctx, func(tx Tx) error {
+		fresh, tried = 0, 0
+		nights, err := tx.Nights(ctx)
+		if err != nil {
+			return err
+		}
+		now := d.now().UTC()
+		for _, n := range nights {
+			waiting, again, err := d.waiting(ctx, tx, n, name, now)
+			if err != nil {
+				return err
+			}
+			fresh, tried = fresh+len(waiting), tried+again
+		}
+		return nil
+	})
+	return fresh, tried, err
+}
+
+// waiting gives the texts of a name that wait and were not tried yet, and counts
+// those that were. An answer to a customer and a delay are not among them: they
+// go at once.
+func (d *Desk) waiting(ctx context.Context, tx Tx, n night.Night, name string, now time.Time) (fresh []night.Message, tried int, err error) {
 	if n.ClosedAt.IsZero() || n.SlotAt(n.Last, d.kitchen.Zone).Add(graceAfterNight).Before(now) {
-		return 0, nil // nothing waits
+		return nil, 0, nil
 	}
 	all, err := tx.Messages(ctx, n.ID)
-	if err != nil {
-		return 0, err
-	}
-	var waiting []night.Message
 	for _, m := range all {
-		if m.State == night.Due && m.Attempt == 0 && m.Kind != night.Delay && wording.NameFor(m.Kind) == name {
-			waiting = append(waiting, m)
+		switch {
+		case m.State != night.Due || m.Kind == night.Delay || wording.NameFor(m.Kind) != name:
+		case m.Attempt > 0:
+			tried++
+		default:
+			fresh = append(fresh, m)
 		}
 	}
-	if len(waiting) == 0 {
-		return 0, nil
+	return fresh, tried, err
+}
+
+// rewordNight writes the waiting texts of a name anew. Nothing else about them
+// changes, so nobody gets one who would not have.
+func (d *Desk) rewordNight(ctx context.Context, tx Tx, n night.Night, name string, now time.Time) (int, error) {
+	waiting, _, err := d.waiting(ctx, tx, n, name, now)
+	if err != nil || len(waiting) == 0 {
+		return 0, err
 	}
 	orders, err := tx.Orders(ctx, n.ID)
 	if err != nil {

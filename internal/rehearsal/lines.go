@@ -66,6 +66,8 @@ func (r *Rehearsal) words(e night.Event, in night.Inbound) (by, what string) {
 	switch e.What {
 	case night.NightAdded, night.NightChanged:
 		return by, "has put down " + e.Why
+	case night.WordsChanged:
+		return by, "has changed the wording: " + e.Why
 	case night.BookLoaded:
 		return by, "has loaded the order book: " + e.Why
 	case night.OrdersClosed:

@@ -30,6 +30,7 @@ type Desk interface {
 	ChangeActs
 	BookActs
 	NightActs
+	WordActs
 }
 
 // Reader gives what there is to show.
@@ -125,10 +126,8 @@ type Config struct {
 	// numbers that are reserved for fiction are taken as real.
 	Demo bool
 	// Language is that of the texts to customers, "en" by default, and of the
-	// pages where a device has chosen none; Texts are the kitchen's own ones by
-	// name.
+	// pages where a device has chosen none.
 	Language string
-	Texts    map[string]string
 	// Price is what a part of a text costs; zero where that is not known.
 	Price wording.Price
 	// Pace is how often open pages hear from the server; zero fields get their

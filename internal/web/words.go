@@ -262,6 +262,8 @@ func eventWords(what night.What) phrase {
 		return phrase("night added")
 	case night.NightChanged:
 		return phrase("night changed")
+	case night.WordsChanged:
+		return phrase("wording changed")
 	case night.BookLoaded:
 		return phrase("order book loaded")
 	case night.OrdersClosed:
