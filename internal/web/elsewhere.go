@@ -38,7 +38,7 @@ func newKnown(section map[string]any) []known {
 		pattern, at := "", 0
 		for _, m := range verb.FindAllStringSubmatchIndex(key, -1) {
 			v := key[m[4]:m[5]]
-			pattern += regexp.QuoteMeta(key[at:m[0]]) + map[bool]string{true: `(\d+)`, false: `(.+?)`}[v == "d"]
+			pattern += regexp.QuoteMeta(key[at:m[0]]) + map[bool]string{true: `(\d+)`, false: `(.*?)`}[v == "d"]
 			at, k.verbs = m[1], append(k.verbs, v)
 		}
 		k.whole = regexp.MustCompile(`\A` + pattern + regexp.QuoteMeta(key[at:]) + `\z`)

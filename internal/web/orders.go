@@ -53,7 +53,7 @@ func (s *site) ordersView(ctx context.Context, n night.Night, q string) (view, e
 	}
 	for _, st := range []night.State{night.Booked, night.Told, night.Reminded, night.Arrived, night.HandedOut, night.NotCollected, night.Cancelled} {
 		if counts[st] > 0 {
-			p.Counts = append(p.Counts, count{s.state(st), counts[st]})
+			p.Counts = append(p.Counts, count{s.states(st, counts[st]), counts[st]})
 		}
 	}
 	return view{Template: "orders", Title: s.t("Orders"), Tab: "orders", Data: p}, nil

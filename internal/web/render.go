@@ -124,7 +124,7 @@ func (s *site) show(w http.ResponseWriter, r *http.Request, to string, n *notice
 func (s *site) write(w http.ResponseWriter, r *http.Request, f frame, n *notice) {
 	t := s.pages[f.Template]
 	page := layout{
-		view: f.view, Body: template.HTML(f.html), Mark: f.mark, Kitchen: s.Kitchen.Name, Who: s.who(r.Context()), //nolint:gosec // rendered by html/template
+		view: f.view, Body: template.HTML(f.html), Mark: f.mark, Kitchen: s.Kitchen.Name, Who: s.whoWords(s.who(r.Context())), //nolint:gosec // rendered by html/template
 		Notice: n, Demo: s.Demo, SignOut: s.Passphrase != "", Limited: s.limited(r.Context()), Version: s.version(),
 	}
 	if nt, err := s.Desk.Current(r.Context()); err == nil {

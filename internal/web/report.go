@@ -27,7 +27,7 @@ func (s *site) reportView(ctx context.Context, n night.Night) (view, error) {
 	p := reportPage{Report: r, In: r.Texts, MeanWait: s.minutes(r.MeanWait), LongWait: s.minutes(r.LongWait)}
 	for _, st := range []night.State{night.HandedOut, night.Arrived, night.Reminded, night.Told, night.Booked, night.NotCollected, night.Cancelled} {
 		if r.States[st] > 0 {
-			p.Orders = append(p.Orders, count{s.state(st), r.States[st]})
+			p.Orders = append(p.Orders, count{s.states(st, r.States[st]), r.States[st]})
 		}
 	}
 	for _, st := range messageStates {

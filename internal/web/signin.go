@@ -131,7 +131,7 @@ func (s *site) putWho(r *http.Request) {
 	}
 	// The clock and the customers have names of their own in the history.
 	switch strings.ToLower(name) {
-	case "", "clock", "customer":
+	case "", "clock", "customer", s.t("cook"):
 		s.sessions.Remove(r.Context(), keyWho)
 		return
 	}

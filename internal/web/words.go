@@ -141,6 +141,28 @@ func stateWords(s night.State) phrase {
 	return string(s)
 }
 
+// states says for a number of orders what they are, without the number.
+func (w *tongue) states(s night.State, n int) string {
+	said := w.state(s)
+	switch s {
+	case night.Booked:
+		said = w.t("%d not told yet", n)
+	case night.Told:
+		said = w.t("%d told", n)
+	case night.Reminded:
+		said = w.t("%d reminded", n)
+	case night.Arrived:
+		said = w.t("%d here", n)
+	case night.HandedOut:
+		said = w.t("%d handed out", n)
+	case night.Cancelled:
+		said = w.t("%d cancelled", n)
+	case night.NotCollected:
+		said = w.t("%d not collected", n)
+	}
+	return strings.TrimPrefix(said, w.printer.Sprint(n)+" ")
+}
+
 // messageStates are the states of a message, those that need somebody first.
 var messageStates = []night.MessageState{
 	night.Failed, night.InDoubt, night.Missed, night.Due, night.Sending, night.Sent, night.Delivered, night.ByHand, night.Dropped,
