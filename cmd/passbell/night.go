@@ -50,7 +50,7 @@ Times are local; moments are written like "2026-12-01 18:00".`,
 				return &usageError{err}
 			}
 			return a.house(cmd.Context(), func(h *gateway.House) error {
-				n, err := f.over(h.Config.NightOn(date, 16*60+30, 19*60+30, h.Kitchen.Zone), h.Kitchen.Zone)
+				n, err := f.over(h.Config.NightOn(date, gateway.FirstSlot, gateway.LastSlot, h.Kitchen.Zone), h.Kitchen.Zone)
 				if err != nil {
 					return &usageError{err}
 				}

@@ -92,6 +92,9 @@ func TestATriedTextKeepsItsWords(t *testing.T) {
 		_, err := tx.Settle(t.Context(), night.Settlement{MessageID: tried[0].ID, Attempt: 1, Adapter: "texts", State: night.Due, RetryAt: closing.Add(time.Hour)}, closing)
 		return err
 	}))
+	fresh, again, err := b.Waiting(t.Context(), wording.Instructions)
+	require.NoError(t, err)
+	require.Equal(t, []int{1, 1}, []int{fresh, again})
 	count, err := b.SaveWords(t.Context(), wording.Instructions, "Come, {{.First}}: {{.OrderTimes}}.", "cook")
 	require.NoError(t, err)
 	require.Equal(t, 1, count)

@@ -198,6 +198,17 @@ func (h *House) BookOptions(n night.Night) book.Options {
 	return book.Options{Region: h.Kitchen.Region, Zone: h.Kitchen.Zone, Night: n, Fiction: h.OnlyPractice()}
 }
 
+// newNight gives a night with the configured defaults.
+func (h *House) newNight(date night.Date) night.Night {
+	return h.Config.NightOn(date, FirstSlot, LastSlot, h.Kitchen.Zone)
+}
+
+// The slots of a night where nothing else is said: common practice, no source.
+const (
+	FirstSlot night.Clock = 16*60 + 30
+	LastSlot  night.Clock = 19*60 + 30
+)
+
 // OnlyPractice tells whether no configured adapter can reach a real phone.
 func (h *House) OnlyPractice() bool {
 	for _, a := range h.Config.Adapter {

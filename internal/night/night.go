@@ -134,12 +134,17 @@ func (n Night) Validate(zone *time.Location) error {
 // current one: people come late, and complaints come later.
 const afterNight = 8 * time.Hour
 
+// Over tells whether a night no longer counts as the current one.
+func (n Night) Over(now time.Time, zone *time.Location) bool {
+	return n.SlotAt(n.Last, zone).Add(afterNight).Before(now)
+}
+
 // Current gives the night that is being worked on at now: the first that is
 // not over, else the latest. ok is false where there is none.
 func Current(nights []Night, now time.Time, zone *time.Location) (current Night, ok bool) {
 	var latest Night
 	for _, n := range nights {
-		over := n.SlotAt(n.Last, zone).Add(afterNight).Before(now)
+		over := n.Over(now, zone)
 		switch {
 		case !over && (!ok || n.Date.Before(current.Date)):
 			current, ok = n, true

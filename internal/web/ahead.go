@@ -43,6 +43,7 @@ type nightPage struct {
 	Instruct                string // local, as a browser's field wants it
 	Every, Capacity, Before int
 	Off                     string // since when; "" while it stands
+	Ahead, Past             []nightLine
 }
 
 // localField is how a browser's field for a date and a time holds one.
@@ -202,7 +203,7 @@ func refList(orders []night.Order) string {
 	return out
 }
 
-func (s *site) nightView(_ context.Context, n night.Night) (view, error) {
+func (s *site) nightView(ctx context.Context, n night.Night) (view, error) {
 	p := nightPage{
 		Origin: Origin{Back: "/night", Night: n.ID}, Day: s.day(n.Date), Place: n.Place, Parking: n.Parking,
 		First: n.First.String(), Last: n.Last.String(), Every: n.Every, Capacity: n.Capacity,
@@ -211,7 +212,9 @@ func (s *site) nightView(_ context.Context, n night.Night) (view, error) {
 	if !n.CalledOff.IsZero() {
 		p.Off = s.when(n, n.CalledOff)
 	}
-	return view{Template: "night", Title: s.t("The night"), Tab: "more", Data: p}, nil
+	var err error
+	p.Ahead, p.Past, err = s.nightLines(ctx, n)
+	return view{Template: "night", Title: s.t("The night"), Tab: "more", Data: p}, err
 }
 
 // nightFields are what the form of the night holds.

@@ -27,6 +27,7 @@ type frames struct {
 type frameKey struct {
 	to      string
 	limited bool
+	night   int64 // that the device has chosen
 }
 
 type kept struct {
@@ -41,7 +42,7 @@ const keepFor = time.Second
 
 // frame gives the page at an address as it now is.
 func (s *site) frame(ctx context.Context, to string, limited bool) (frame, error) {
-	key := frameKey{to, limited}
+	key := frameKey{to, limited, chosenNight(ctx)}
 	s.frames.mu.Lock()
 	defer s.frames.mu.Unlock()
 	now := s.Now()
@@ -105,7 +106,7 @@ func (s *site) live(w http.ResponseWriter, r *http.Request) {
 	defer beats.Stop()
 	looks := time.NewTicker(s.Pace.Look)
 	defer looks.Stop()
-	if err := s.beat(out); err != nil {
+	if err := s.beat(ctx, out); err != nil {
 		return
 	}
 	for {
@@ -126,7 +127,7 @@ func (s *site) live(w http.ResponseWriter, r *http.Request) {
 				if _, ok := s.helping(ctx); !ok {
 					return // whoever comes back is told
 				}
-				if err := s.beat(out); err != nil {
+				if err := s.beat(ctx, out); err != nil {
 					return
 				}
 			case <-looks.C:
@@ -176,9 +177,9 @@ func contentOf(mark string) string {
 	return content
 }
 
-func (s *site) beat(out *stream) error {
+func (s *site) beat(ctx context.Context, out *stream) error {
 	now := s.Now()
-	b, err := json.Marshal(beat{At: s.clock(now), Now: now.UnixMilli(), Version: s.version()})
+	b, err := json.Marshal(beat{At: s.clock(now), Now: now.UnixMilli(), Version: s.version() + nightMark(ctx)})
 	if err != nil {
 		return err
 	}

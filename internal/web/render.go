@@ -83,6 +83,7 @@ type layout struct {
 	Mark    string // names the body's content, see frame
 	Kitchen string
 	Night   string
+	Another string // the night in hand, where this device shows another
 	Who     string
 	Notice  *notice
 	Demo    bool
@@ -125,10 +126,10 @@ func (s *site) write(w http.ResponseWriter, r *http.Request, f frame, n *notice)
 	t := s.pages[f.Template]
 	page := layout{
 		view: f.view, Body: template.HTML(f.html), Mark: f.mark, Kitchen: s.Kitchen.Name, Who: s.whoWords(s.who(r.Context())), //nolint:gosec // rendered by html/template
-		Notice: n, Demo: s.Demo, SignOut: s.Passphrase != "", Limited: s.limited(r.Context()), Version: s.version(),
+		Notice: n, Demo: s.Demo, SignOut: s.Passphrase != "", Limited: s.limited(r.Context()), Version: s.version() + nightMark(r.Context()),
 	}
 	if nt, err := s.Desk.Current(r.Context()); err == nil {
-		page.Night = s.day(nt.Date)
+		page.Night, page.Another = s.day(nt.Date), s.another(r.Context(), nt)
 	}
 	w.Header().Set("Passbell-Mark", f.mark)
 	name := "page"

@@ -61,6 +61,8 @@ type OrderActs interface {
 
 // NightActs changes the night for everybody.
 type NightActs interface {
+	Nights(ctx context.Context) ([]night.Night, error)
+	AddNight(ctx context.Context, n night.Night, who string) (night.Night, error)
 	RunBehind(ctx context.Context, nightID int64, first, last night.Clock, minutes int, who string) (desk.Behind, error)
 	ChangeNight(ctx context.Context, n night.Night, who string) error
 	CallOff(ctx context.Context, nightID int64, who, why string) error
@@ -128,6 +130,9 @@ type Config struct {
 	// Language is that of the texts to customers, "en" by default, and of the
 	// pages where a device has chosen none.
 	Language string
+	// NewNight gives a new night on a date with the configured defaults; nil for
+	// slots every ten minutes and nothing else.
+	NewNight func(night.Date) night.Night
 	// Price is what a part of a text costs; zero where that is not known.
 	Price wording.Price
 	// Pace is how often open pages hear from the server; zero fields get their
@@ -163,6 +168,7 @@ func (p Pace) filled(demo bool) Pace {
 // hand; all of them share the rest.
 type site struct {
 	Config
+	Desk nightly // in the place of Config's
 	*shared
 	*tongue
 	pages  pages
@@ -198,6 +204,9 @@ func New(c Config) (http.Handler, error) {
 	if c.Language == "" {
 		c.Language = "en"
 	}
+	if c.NewNight == nil {
+		c.NewNight = func(d night.Date) night.Night { return night.Night{Date: d, First: 17 * 60, Last: 19 * 60, Every: 10} }
+	}
 	house := &shared{
 		sessions: newSessions(c.Sessions),
 		tried:    httprate.NewLocalLimitCounter(time.Minute), opened: httprate.NewLocalLimitCounter(time.Minute),
@@ -212,7 +221,7 @@ func New(c Config) (http.Handler, error) {
 	}
 	all := speaking{by: map[string]http.Handler{}, kitchen: pagesLanguage(c.Language)}
 	for lang, words := range tongues {
-		s := &site{Config: c, shared: house, tongue: words}
+		s := &site{Config: c, Desk: nightly{c.Desk}, shared: house, tongue: words}
 		if s.pages, err = loadPages(house.static, words); err != nil {
 			return nil, err
 		}
@@ -242,6 +251,7 @@ func (s *site) routes() http.Handler {
 	s.addNight(pages)
 	s.addHelpers(pages)
 	s.addWording(pages)
+	s.addNights(pages)
 	api := http.NewServeMux()
 	s.addAPI(api)
 
@@ -253,7 +263,7 @@ func (s *site) routes() http.Handler {
 	open.Handle("GET /static/", s.static)
 	open.Handle("GET /favicon.ico", http.RedirectHandler(s.static.url("icon.svg"), http.StatusFound))
 	open.Handle("/api/", s.guardAPI(api))
-	open.Handle("/", s.guardPages(pages))
+	open.Handle("/", s.guardPages(s.onChosenNight(pages)))
 
 	cross := http.NewCrossOriginProtection()
 	cross.SetDenyHandler(http.HandlerFunc(s.denyCrossOrigin))

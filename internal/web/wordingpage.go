@@ -96,15 +96,15 @@ func wordingName(name string) phrase {
 
 func (s *site) addWording(mux *http.ServeMux) {
 	mux.HandleFunc("GET /wording", s.listWording)
-	for _, method := range []string{"GET", "POST"} {
-		mux.HandleFunc(method+" /wording/{name}", func(w http.ResponseWriter, r *http.Request) {
-			if err := r.ParseForm(); err != nil {
-				s.refuse(w, r, http.StatusBadRequest, s.t("That form can’t be read"), s.t("Load the page anew and tap once more."))
-				return
-			}
-			s.oneWording(w, r, r.PostForm)
-		})
+	one := func(w http.ResponseWriter, r *http.Request) {
+		if err := r.ParseForm(); err != nil {
+			s.refuse(w, r, http.StatusBadRequest, s.t("That form can’t be read"), s.t("Load the page anew and tap once more."))
+			return
+		}
+		s.oneWording(w, r, r.PostForm)
 	}
+	mux.HandleFunc("GET /wording/{name}", one)
+	mux.HandleFunc("POST /wording/{name}", one)
 }
 
 func (s *site) listWording(w http.ResponseWriter, r *http.Request) {

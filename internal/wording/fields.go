@@ -10,9 +10,9 @@ import (
 	"passbell/internal/night"
 )
 
-// fieldNames lists what a text may name: the fields of Facts and, for a text
+// FieldNames lists what a text may name: the fields of Facts and, for a text
 // that goes through Orders, those of an order.
-func fieldNames() []string {
+func FieldNames() []string {
 	var out []string
 	for _, t := range []reflect.Type{reflect.TypeFor[Facts](), reflect.TypeFor[OrderFacts]()} {
 		for _, f := range reflect.VisibleFields(t) {
@@ -27,7 +27,7 @@ func fieldNames() []string {
 // unknownField finds a field that does not exist anywhere in a text, also in a
 // branch that a trial would not reach.
 func unknownField(t *template.Template) (string, bool) {
-	known := fieldNames()
+	known := FieldNames()
 	for _, sub := range t.Templates() {
 		if sub.Tree == nil {
 			continue

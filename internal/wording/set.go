@@ -170,7 +170,7 @@ func compile(name, text, lang string) (*template.Template, error) {
 		return nil, &TextError{Text: name, Err: plainly(err, name)}
 	}
 	if field, ok := unknownField(t); ok {
-		return nil, &TextError{Text: name, Field: field, Fields: fieldNames(), Err: fmt.Errorf("unknown field %s", field)}
+		return nil, &TextError{Text: name, Field: field, Fields: FieldNames(), Err: fmt.Errorf("unknown field %s", field)}
 	}
 	for _, f := range samples(name, lang) {
 		if _, err := render(t, name, f); err != nil {
