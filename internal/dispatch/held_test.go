@@ -122,3 +122,21 @@ func TestADroppedTextAndThePlanForTheOthersAreOne(t *testing.T) {
 	assert.Equal(t, map[night.MessageState]int{night.Sending: 1}, r.states())
 	assert.Zero(t, r.carrier.count())
 }
+
+// A person sends a text again whose fate is in doubt, and only then the report
+// comes that the phone has it: it is not sent a second time.
+func TestAReportThatComesBeforeTheSecondTry(t *testing.T) {
+	t.Parallel()
+	r := newRig(t, 1)
+	r.drain()
+	id := r.messages()[0].ID
+	require.NoError(t, r.Receipt(t.Context(), adapters.Receipt{ID: "id-m1-1", Status: adapters.Failed, Reason: "the phone is off"}))
+	require.NoError(t, r.k.Write(t.Context(), func(tx *store.Tx) error {
+		_, err := tx.SendAgain(t.Context(), id, r.clock.Now().Add(time.Hour), r.clock.Now())
+		return err
+	}))
+	require.NoError(t, r.Receipt(t.Context(), adapters.Receipt{ID: "id-m1-1", Status: adapters.Delivered}))
+	r.drain()
+	assert.Equal(t, 1, r.carrier.count())
+	assert.Equal(t, map[night.MessageState]int{night.Delivered: 1}, r.states())
+}

@@ -59,28 +59,31 @@ func (d *Dispatcher) join(ctx context.Context, tx Tx, r adapters.Receipt, now ti
 			return err
 		}
 	}
+	m, err := tx.Message(ctx, part.MessageID)
+	if err != nil {
+		return err
+	}
 	parts, err := tx.PartsOf(ctx, part.MessageID)
 	if err != nil {
 		return err
 	}
-	fates := make([]night.Fate, len(parts))
+	var fates []night.Fate
 	reason := ""
-	for i, p := range parts {
-		fates[i] = p.Fate
+	for _, p := range parts {
+		if p.Attempt != part.Attempt {
+			continue // each try stands for itself
+		}
+		fates = append(fates, p.Fate)
 		if p.Fate == night.PartFailed {
 			reason = p.Reason
 		}
 	}
 	state, ok := PartsState(fates)
-	if !ok {
+	if again := part.Attempt != 0 && part.Attempt != m.Attempt; !ok || state == night.Failed && again { // it was tried since
 		return nil
 	}
-	changed, err := tx.ReceiptState(ctx, part.MessageID, state, reason)
+	changed, err := arrived(ctx, tx, m, state, reason, now)
 	if err != nil || !changed {
-		return err
-	}
-	m, err := tx.Message(ctx, part.MessageID)
-	if err != nil {
 		return err
 	}
 	if state == night.Delivered { // whose fate was in doubt, or who was thought lost
@@ -96,4 +99,14 @@ func (d *Dispatcher) join(ctx context.Context, tx Tx, r adapters.Receipt, now ti
 		return err
 	}
 	return d.fall(ctx, tx, m, now)
+}
+
+// arrived settles a message by what its parts say. One that waits to be tried
+// again is not: the phone has it after all.
+func arrived(ctx context.Context, tx Tx, m night.Message, state night.MessageState, reason string, now time.Time) (bool, error) {
+	changed, err := tx.ReceiptState(ctx, m.ID, state, reason)
+	if err != nil || changed || state != night.Delivered {
+		return changed, err
+	}
+	return tx.SetMessageState(ctx, m.ID, []night.MessageState{night.Due}, state, reason, now)
 }

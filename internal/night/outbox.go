@@ -50,6 +50,7 @@ type Fall struct {
 type Part struct {
 	ProviderID string
 	MessageID  int64
+	Attempt    int // the try that brought it to the provider; 0 where that is not known
 	Fate       Fate
 	Reason     string
 }

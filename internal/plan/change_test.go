@@ -93,6 +93,41 @@ func TestMovedAgainAfterAnUpdate(t *testing.T) {
 
 // A failed update stands on the list of failed texts. The same one again would
 // fail the same way; another one may not.
+// Told by hand long after it was due, an old text does not make the old slot the
+// newest news.
+func TestAnOldTextToldByHand(t *testing.T) {
+	t.Parallel()
+	h := friday(t)
+	h.order(1, "K401", bethan, "17:10")
+	h.plan()
+	h.wait("2026-12-02T10:00:00Z", night.InDoubt)
+	h.move(1, "18:30")
+	h.plan()
+	h.wait("2026-12-02T10:01:00Z", night.Sent)
+	for i := range h.in.Messages {
+		if h.in.Messages[i].State == night.InDoubt {
+			h.in.Messages[i].State, h.in.Messages[i].SettledAt = night.ByHand, at(t, "2026-12-02T11:00:00Z")
+		}
+	}
+	require.Equal(t, []line{{night.Reminder, 0, []int64{1}, "2026-12-04T13:30:00Z"}}, lines(h.plan()))
+}
+
+// A clock that is put back between two updates does not make the first the
+// newest.
+func TestUpdatesAcrossAClockThatWentBack(t *testing.T) {
+	t.Parallel()
+	h := told(t)
+	h.in.Now = at(t, "2026-12-02T10:05:00Z")
+	h.move(1, "18:30")
+	h.plan()
+	h.settle(night.Sent)
+	h.in.Now = at(t, "2026-12-02T10:01:00Z")
+	h.move(1, "19:00")
+	h.plan()
+	h.wait("2026-12-02T10:02:00Z", night.Sent)
+	require.Equal(t, []line{{night.Reminder, 0, []int64{1}, "2026-12-04T14:00:00Z"}}, lines(h.plan()))
+}
+
 func TestFailedUpdate(t *testing.T) {
 	t.Parallel()
 	for _, s := range []night.MessageState{night.Failed, night.Missed} {

@@ -21,15 +21,29 @@ func tells(k night.MessageKind) bool {
 	return false
 }
 
-// newer tells whether a went out after b. One that is under way is the newest.
+// newer tells whether a went out after b, where both are about one order. One
+// that is under way is the newest; of one kind it is the later revision, whatever
+// a clock that was put right says.
 func newer(a, b night.Message) bool {
 	if (a.State == night.Sending) != (b.State == night.Sending) {
 		return a.State == night.Sending
 	}
-	if !a.SettledAt.Equal(b.SettledAt) {
-		return a.SettledAt.After(b.SettledAt)
+	if a.Kind == b.Kind && a.Revision != b.Revision {
+		return a.Revision > b.Revision
+	}
+	if x, y := wentAt(a), wentAt(b); !x.Equal(y) {
+		return x.After(y)
 	}
 	return a.ID > b.ID
+}
+
+// wentAt is the moment whose facts a message states. What a person told by hand
+// long after the text was due does not make an old slot the newest news.
+func wentAt(msg night.Message) time.Time {
+	if msg.State == night.ByHand && msg.DueAt.Before(msg.SettledAt) {
+		return msg.DueAt
+	}
+	return msg.SettledAt
 }
 
 // latest gives the newest message past Due about an order that passes keep; nil
