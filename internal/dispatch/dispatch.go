@@ -93,6 +93,7 @@ type result struct {
 	message  night.Message
 	accepted adapters.Accepted
 	err      error
+	began    time.Time // when the provider was called
 	stopped  *Verdict
 }
 
@@ -252,11 +253,12 @@ func (d *Dispatcher) space(to string, now time.Time) Verdict {
 func (d *Dispatcher) send(ctx context.Context, m night.Message) {
 	ctx, cancel := context.WithTimeout(context.WithoutCancel(ctx), d.c.Timeout)
 	defer cancel()
+	began := d.c.Now().UTC()
 	accepted, err := d.c.Sender.Send(ctx, adapters.Message{
 		Key: fmt.Sprintf("m%d-%d", m.ID, m.Attempt), To: m.To, From: d.c.From,
 		Subject: d.c.Kitchen.Name, Text: m.Text, ValidUntil: m.ExpiresAt,
 	})
-	d.results <- result{message: m, accepted: accepted, err: err}
+	d.results <- result{message: m, accepted: accepted, err: err, began: began}
 }
 
 func (d *Dispatcher) truths(ctx context.Context, messages []night.Message) ([]Truth, error) {

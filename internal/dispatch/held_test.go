@@ -140,3 +140,17 @@ func TestAReportThatComesBeforeTheSecondTry(t *testing.T) {
 	assert.Equal(t, 1, r.carrier.count())
 	assert.Equal(t, map[night.MessageState]int{night.Delivered: 1}, r.states())
 }
+
+// A slow answer does not make a text newer than what went out meanwhile.
+func TestATextWentOutWhenTheProviderWasCalled(t *testing.T) {
+	t.Parallel()
+	r := newRig(t, 1)
+	called := r.clock.Now()
+	r.carrier.answer = func(adapters.Message) (adapters.Accepted, error) {
+		r.clock.Advance(3 * time.Minute)
+		return adapters.Accepted{}, nil
+	}
+	r.drain()
+	assert.Equal(t, night.Sent, r.messages()[0].State)
+	assert.Equal(t, called, r.messages()[0].SettledAt)
+}

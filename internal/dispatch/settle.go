@@ -78,9 +78,8 @@ func (d *Dispatcher) settleTried(ctx context.Context, tx Tx, r result, now time.
 	if until := now.Add(out.Pause); out.Pause > 0 && until.After(d.paused) {
 		d.paused = until
 	}
-	counted, err := d.record(ctx, tx, r.message, night.Settlement{
-		State: out.State, Reason: out.Reason, RetryAt: out.RetryAt, Outcome: out.Word, IDs: r.accepted.IDs,
-	}, now)
+	s := night.Settlement{State: out.State, Reason: out.Reason, RetryAt: out.RetryAt, Outcome: out.Word, IDs: r.accepted.IDs}
+	counted, err := d.recordAt(ctx, tx, r.message, s, r.began, now)
 	if err != nil || !counted {
 		return err
 	}
@@ -126,8 +125,14 @@ func (d *Dispatcher) fall(ctx context.Context, tx Tx, m night.Message, now time.
 
 // record settles one attempt and says so in the history.
 func (d *Dispatcher) record(ctx context.Context, tx Tx, m night.Message, s night.Settlement, now time.Time) (bool, error) {
+	return d.recordAt(ctx, tx, m, s, now, now)
+}
+
+// recordAt is record for an attempt whose text, if any, went out at a moment
+// before: a slow answer does not make it newer than what went out meanwhile.
+func (d *Dispatcher) recordAt(ctx context.Context, tx Tx, m night.Message, s night.Settlement, went, now time.Time) (bool, error) {
 	s.MessageID, s.Attempt, s.Adapter = m.ID, m.Attempt, d.c.Adapter
-	counted, err := tx.Settle(ctx, s, now)
+	counted, err := tx.Settle(ctx, s, went)
 	if err != nil || !counted {
 		return false, err
 	}

@@ -112,6 +112,28 @@ func TestAnOldTextToldByHand(t *testing.T) {
 	require.Equal(t, []line{{night.Reminder, 0, []int64{1}, "2026-12-04T13:30:00Z"}}, lines(h.plan()))
 }
 
+// A cancellation that went out while nobody knew of the instructions is the
+// newest news, though they are given up as in doubt later.
+func TestInstructionsInDoubtLongAfterACancellation(t *testing.T) {
+	t.Parallel()
+	h := friday(t)
+	h.order(1, "K401", bethan, "17:10")
+	h.plan()
+	h.wait("2026-12-02T10:00:00Z", night.InDoubt)
+	h.in.Night.CalledOff = h.in.Now
+	h.plan()
+	h.wait("2026-12-02T10:01:00Z", night.Sent)
+	for i := range h.in.Messages {
+		if h.in.Messages[i].State == night.InDoubt {
+			h.in.Messages[i].SettledAt = at(t, "2026-12-02T10:02:00Z")
+		}
+	}
+	h.in.Now = at(t, "2026-12-02T11:00:00Z")
+	require.Empty(t, h.plan().Wanted, "they know that it is off")
+	h.in.Night.CalledOff = time.Time{}
+	require.Equal(t, night.Update, h.plan().Wanted[0].Kind, "and are told that it is on again")
+}
+
 // A clock that is put back between two updates does not make the first the
 // newest.
 func TestUpdatesAcrossAClockThatWentBack(t *testing.T) {

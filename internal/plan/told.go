@@ -37,11 +37,16 @@ func newer(a, b night.Message) bool {
 	return a.ID > b.ID
 }
 
-// wentAt is the moment whose facts a message states. What a person told by hand
-// long after the text was due does not make an old slot the newest news.
+// wentAt is the moment whose facts a message states. Where nobody knows when it
+// went out, or a person told it by hand, that is when it was due at the latest:
+// an answer that comes long after does not make an old slot the newest news.
 func wentAt(msg night.Message) time.Time {
-	if msg.State == night.ByHand && msg.DueAt.Before(msg.SettledAt) {
-		return msg.DueAt
+	switch msg.State {
+	case night.InDoubt, night.ByHand:
+		if msg.DueAt.Before(msg.SettledAt) {
+			return msg.DueAt
+		}
+	case night.Due, night.Sending, night.Sent, night.Delivered, night.Failed, night.Missed, night.Dropped:
 	}
 	return msg.SettledAt
 }
