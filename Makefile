@@ -8,7 +8,7 @@ export PASSBELL_NODE_DIR := $(PEERS)
 export NODE_PATH := $(PEERS)/node_modules
 export AXE_CORE = $(wildcard $(PEERS)/node_modules/axe-core/axe.min.js)
 
-.PHONY: help build test prepare lint unit e2e cross picture nights fuzz train try fmt
+.PHONY: help build test prepare lint unit e2e cross picture nights simulate fuzz train try fmt
 
 help: ## list the targets
 	@grep -hE '^[a-z-]+:.*##' $(MAKEFILE_LIST) | sed -E 's/:.*## /\t/' | expand -t 14
@@ -40,6 +40,9 @@ cross: ## the binary for the systems that cooks have, without cgo
 
 nights: ## N invented nights rehearsed to their ends (500)
 	$(GO) test -count=1 -timeout 3h ./internal/rehearsal -run TestNights -nights $(or $(N),500)
+
+simulate: ## N nights (10000) on which everything goes wrong that can, up to MOST orders (60), from the seed FIRST on
+	$(GO) test -count=1 -timeout 24h ./internal/simulation -run 'TestSimulation$$' -nights $(or $(N),10000) -most $(or $(MOST),60) -first $(or $(FIRST),0)
 
 picture: ## take the README picture of the pass from the demo anew
 	@.ci/picture

@@ -1,0 +1,233 @@
+package simulation_test
+
+import (
+	"context"
+	"slices"
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/require"
+
+	"passbell/internal/desk"
+	"passbell/internal/dispatch"
+	"passbell/internal/inbox"
+	"passbell/internal/night"
+	"passbell/internal/simulation"
+)
+
+// Checks that never object prove nothing: each of these faults, put in on
+// purpose, must be found within a number of nights.
+func TestFaultsAreFound(t *testing.T) {
+	t.Parallel()
+	onTx := func(edit func(dispatch.Tx) dispatch.Tx) func(dispatch.Store) dispatch.Store {
+		return func(s dispatch.Store) dispatch.Store { return outbox{Store: s, edit: edit} }
+	}
+	onDesk := func(edit func(desk.Tx) desk.Tx) func(desk.Store) desk.Store {
+		return func(s desk.Store) desk.Store { return front{s, edit} }
+	}
+	tests := []struct {
+		name  string
+		fault simulation.Break
+		want  string // one of the words that it is found by
+	}{
+		{"a late finisher overwrites a newer attempt", simulation.Break{Dispatch: onTx(func(tx dispatch.Tx) dispatch.Tx { return anyAttempt{tx} })}, ""},
+		{"what is in doubt is sent again by itself", simulation.Break{Dispatch: onTx(func(tx dispatch.Tx) dispatch.Tx { return resends{tx} })}, "may have gone out already"},
+		{"nobody looks who opted out", simulation.Break{Dispatch: onTx(func(tx dispatch.Tx) dispatch.Tx { return deaf{tx} }), Desk: onDesk(func(tx desk.Tx) desk.Tx { return deafDesk{tx} })}, "wants no texts"},
+		{"nobody looks whether a text is still true", simulation.Break{Dispatch: func(s dispatch.Store) dispatch.Store { return &stale{Store: s} }}, ""},
+		{"a message is forgotten when it can't go", simulation.Break{Dispatch: onTx(func(tx dispatch.Tx) dispatch.Tx { return unplanned{tx} })}, "without an event"},
+		{"a step leaves no event", simulation.Break{Desk: onDesk(func(tx desk.Tx) desk.Tx { return silent{tx} })}, "by its events"},
+		{"an update gets lost", simulation.Break{Desk: onDesk(func(tx desk.Tx) desk.Tx { return forgets{tx} })}, "is missing"},
+		{"a repeated text is stored again", simulation.Break{Inbox: func(s inbox.Store) inbox.Store { return twice{s, new(int)} }}, ""},
+		{"a text is acknowledged and not stored", simulation.Break{Inbox: func(s inbox.Store) inbox.Store { return loses{s, new(int)} }}, ""},
+		{"a text that needs a person is taken as settled", simulation.Break{Desk: onDesk(func(tx desk.Tx) desk.Tx { return unread{tx} })}, "no person sees it"},
+	}
+	const most = 400 // as a rule a few are enough
+	db := embedded(t)
+	for _, tt := range tests {
+		t.Run(tt.name, func(t *testing.T) {
+			t.Parallel()
+			for seed := range uint64(most) {
+				out := play(t, db, simulation.Options{Seed: seed, Most: 8, Break: tt.fault})
+				if out.OK() {
+					continue
+				}
+				require.Contains(t, out.Broken[0], tt.want, "seed %d", seed)
+				t.Logf("seed %d: %s", seed, out.Broken[0])
+				return
+			}
+			require.Fail(t, "nothing was found")
+		})
+	}
+}
+
+// outbox edits what dispatch sees of the database.
+type outbox struct {
+	dispatch.Store
+	edit func(dispatch.Tx) dispatch.Tx
+}
+
+func (o outbox) Write(ctx context.Context, fn func(dispatch.Tx) error) error {
+	return o.Store.Write(ctx, func(tx dispatch.Tx) error { return fn(o.edit(tx)) })
+}
+
+func (o outbox) Read(ctx context.Context, fn func(dispatch.Tx) error) error {
+	return o.Store.Read(ctx, func(tx dispatch.Tx) error { return fn(o.edit(tx)) })
+}
+
+// front edits what the desk sees of the database.
+type front struct {
+	desk.Store
+	edit func(desk.Tx) desk.Tx
+}
+
+func (f front) Write(ctx context.Context, fn func(desk.Tx) error) error {
+	return f.Store.Write(ctx, func(tx desk.Tx) error { return fn(f.edit(tx)) })
+}
+
+func (f front) Read(ctx context.Context, fn func(desk.Tx) error) error {
+	return f.Store.Read(ctx, func(tx desk.Tx) error { return fn(f.edit(tx)) })
+}
+
+// anyAttempt settles whatever attempt is the latest, in whatever state.
+type anyAttempt struct{ dispatch.Tx }
+
+func (t anyAttempt) Settle(ctx context.Context, s night.Settlement, now time.Time) (bool, error) {
+	m, err := t.Message(ctx, s.MessageID)
+	if err != nil {
+		return false, err
+	}
+	s.Attempt = m.Attempt
+	return t.Tx.Settle(ctx, s, now)
+}
+
+// resends makes due again what is in doubt.
+type resends struct{ dispatch.Tx }
+
+func (t resends) Settle(ctx context.Context, s night.Settlement, now time.Time) (bool, error) {
+	if s.State == night.InDoubt {
+		s.State, s.RetryAt = night.Due, now.Add(time.Second)
+	}
+	return t.Tx.Settle(ctx, s, now)
+}
+
+type deaf struct{ dispatch.Tx }
+
+func (deaf) OptedOut(context.Context) (map[string]bool, error) { return map[string]bool{}, nil }
+
+type deafDesk struct{ desk.Tx }
+
+func (deafDesk) OptedOut(context.Context) (map[string]bool, error) { return map[string]bool{}, nil }
+
+// stale lets nothing change between the claim of a text and its sending, as far
+// as dispatch can see.
+type stale struct {
+	dispatch.Store
+	claimed []night.Message
+}
+
+func (s *stale) Claim(ctx context.Context, adapter string, now, lease time.Time, limit int) ([]night.Message, error) {
+	var err error
+	s.claimed, err = s.Store.Claim(ctx, adapter, now, lease, limit)
+	return s.claimed, err
+}
+
+func (s *stale) Read(ctx context.Context, fn func(dispatch.Tx) error) error {
+	return s.Store.Read(ctx, func(tx dispatch.Tx) error { return fn(staleTx{tx, s}) })
+}
+
+type staleTx struct {
+	dispatch.Tx
+	s *stale
+}
+
+func (t staleTx) Order(ctx context.Context, id int64) (night.Order, error) {
+	o, err := t.Tx.Order(ctx, id)
+	o.State = night.Told
+	for _, m := range t.s.claimed {
+		for _, c := range m.Covers {
+			if c.OrderID == id {
+				o.Slot = c.Slot
+			}
+		}
+	}
+	return o, err
+}
+
+// unplanned settles without a word.
+type unplanned struct{ dispatch.Tx }
+
+func (t unplanned) Log(ctx context.Context, e night.Event) error {
+	if e.What == night.MessageSettled {
+		return nil
+	}
+	return t.Tx.Log(ctx, e)
+}
+
+// silent forgets that an order moved.
+type silent struct{ desk.Tx }
+
+func (t silent) Log(ctx context.Context, e night.Event) error {
+	if e.What == night.StepTaken && e.To == night.Arrived {
+		return nil
+	}
+	return t.Tx.Log(ctx, e)
+}
+
+// forgets stores no update.
+type forgets struct{ desk.Tx }
+
+func (t forgets) AddMessage(ctx context.Context, m night.Message) (int64, bool, error) {
+	if m.Kind == night.Update {
+		return 0, false, nil
+	}
+	return t.Tx.AddMessage(ctx, m)
+}
+
+// unread takes every text for settled.
+type unread struct{ desk.Tx }
+
+func (t unread) SaveInbound(ctx context.Context, in night.Inbound, from ...night.InboundState) (bool, error) {
+	if in.State == night.Open && slices.Contains(from, night.Fresh) {
+		in.State = night.Applied
+	}
+	return t.Tx.SaveInbound(ctx, in, from...)
+}
+
+// twice takes every delivery of a text for a new one.
+type twice struct {
+	inbox.Store
+	count *int
+}
+
+func (s twice) Write(ctx context.Context, fn func(inbox.Tx) error) error {
+	return s.Store.Write(ctx, func(tx inbox.Tx) error { return fn(twiceTx{tx, s.count}) })
+}
+
+type twiceTx struct {
+	inbox.Tx
+	count *int
+}
+
+func (t twiceTx) AddInbound(ctx context.Context, in night.Inbound) (int64, bool, error) {
+	id, added, err := t.Tx.AddInbound(ctx, in)
+	if err == nil && !added {
+		*t.count++
+		in.Adapter += string(rune('a' + *t.count%26))
+		return t.Tx.AddInbound(ctx, in)
+	}
+	return id, added, err
+}
+
+// loses says that it stored a text and did not, now and then.
+type loses struct {
+	inbox.Store
+	count *int
+}
+
+func (s loses) Write(ctx context.Context, fn func(inbox.Tx) error) error {
+	const often = 3
+	if *s.count++; *s.count%often == 0 {
+		return nil
+	}
+	return s.Store.Write(ctx, fn)
+}

@@ -1,0 +1,156 @@
+package simulation_test
+
+import (
+	"context"
+	"flag"
+	"fmt"
+	"os"
+	"path/filepath"
+	"strings"
+	"testing"
+	"testing/synctest"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+
+	"passbell/internal/simulation"
+	"passbell/internal/store"
+)
+
+var (
+	nights = flag.Int("nights", 200, "how many nights to simulate")
+	most   = flag.Int("most", 6, "the most orders of a night, up to 150; most nights are smaller")
+	first  = flag.Uint64("first", 0, "the first seed")
+	seed   = flag.Int64("seed", -1, "the one seed to simulate")
+	keep   = flag.String("keep", "all", "with -seed: the parts of the night to keep, with commas between them")
+	tell   = flag.Bool("tell", false, "with -seed: print every step")
+)
+
+// folder gives a folder for databases, in memory where the system has such a
+// place: a night that is over needs none of it.
+func folder(t *testing.T) string {
+	t.Helper()
+	const inMemory = "/dev/shm"
+	if info, err := os.Stat(inMemory); err != nil || !info.IsDir() {
+		return t.TempDir()
+	}
+	dir, err := os.MkdirTemp(inMemory, "passbell-simulation-")
+	if err != nil {
+		return t.TempDir()
+	}
+	t.Cleanup(func() { require.NoError(t, os.RemoveAll(dir)) })
+	return dir
+}
+
+// database makes the place of a new database for one night.
+type database func(t *testing.T) string
+
+// embedded gives embedded databases: copies of an empty one that is up to date.
+func embedded(t *testing.T) database {
+	t.Helper()
+	place := filepath.Join(folder(t), "empty.db")
+	s, err := store.Open(t.Context(), place)
+	require.NoError(t, err)
+	require.NoError(t, s.Close())
+	empty, err := os.ReadFile(place)
+	require.NoError(t, err)
+	return func(t *testing.T) string {
+		t.Helper()
+		place := filepath.Join(folder(t), "night.db")
+		require.NoError(t, os.WriteFile(place, empty, 0o600))
+		return place
+	}
+}
+
+// play plays one night on a database of its own.
+func play(t *testing.T, db database, o simulation.Options) (out simulation.Result) {
+	t.Helper()
+	place := db(t)
+	o.Open = func(ctx context.Context) (*store.Store, error) { return store.Open(ctx, place) }
+	defer func() {
+		// What hangs for good keeps the bubble from ending.
+		if r := recover(); r != nil {
+			out.Broken = append(out.Broken, fmt.Sprint(r))
+		}
+	}()
+	synctest.Test(t, func(t *testing.T) {
+		var err error
+		o.Wait = synctest.Wait
+		out, err = simulation.Play(t.Context(), o)
+		require.NoError(t, err, "seed %d", o.Seed)
+	})
+	return out
+}
+
+// small makes a night that failed smaller and says how to play it again.
+func small(t *testing.T, db database, o simulation.Options, broken []string) {
+	t.Helper()
+	const tries = 150
+	words := func(keep []string) string {
+		o.Keep = keep
+		return strings.Join(play(t, db, o).Broken, "\n")
+	}
+	parts := simulation.Shrink(simulation.Parts(o.Seed, o.Most), tries, func(keep []string) bool { return words(keep) != "" })
+	assert.Fail(t, "this must never be", "%s\nin a smaller night: %s\nplay it again with\n    %s", strings.Join(broken, "\n"), words(parts), simulation.Command(o, parts))
+}
+
+func TestSimulation(t *testing.T) {
+	t.Parallel()
+	db := embedded(t)
+	if *seed >= 0 {
+		one(t, db)
+		return
+	}
+	for i := range uint64(*nights) {
+		o := simulation.Options{Seed: *first + i, Most: *most}
+		t.Run(fmt.Sprintf("seed %d", o.Seed), func(t *testing.T) {
+			t.Parallel()
+			if out := play(t, db, o); !out.OK() {
+				small(t, db, o, out.Broken)
+			}
+		})
+	}
+}
+
+// one plays the night that was asked for.
+func one(t *testing.T, db database) {
+	t.Helper()
+	o := simulation.Options{Seed: uint64(*seed), Most: *most}
+	switch *keep {
+	case "all":
+	case "none":
+		o.Keep = []string{}
+	default:
+		o.Keep = strings.Split(*keep, ",")
+	}
+	if *tell {
+		o.Tell = func(line string) { fmt.Println(line) }
+	}
+	out := play(t, db, o)
+	t.Logf("%+v", out)
+	require.Empty(t, out.Broken)
+}
+
+func TestTheSameSeedIsTheSameNight(t *testing.T) {
+	t.Parallel()
+	db := embedded(t)
+	for _, seed := range []uint64{1, 17, 158} {
+		o := simulation.Options{Seed: seed, Most: 8}
+		require.Equal(t, play(t, db, o), play(t, db, o), "seed %d", seed)
+	}
+}
+
+func TestShrinkLeavesWhatMatters(t *testing.T) {
+	t.Parallel()
+	var all []string
+	for i := range 40 {
+		all = append(all, fmt.Sprint(i))
+	}
+	both := func(keep []string) bool {
+		s := "," + strings.Join(keep, ",") + ","
+		return strings.Contains(s, ",7,") && strings.Contains(s, ",31,")
+	}
+	require.Equal(t, []string{"7", "31"}, simulation.Shrink(all, 500, both))
+	require.Empty(t, simulation.Shrink(all, 500, func([]string) bool { return true }))
+	require.Equal(t, all, simulation.Shrink(all, 500, func([]string) bool { return false }))
+}
