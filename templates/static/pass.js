@@ -10,7 +10,7 @@
   const stream = $('stream');
   const baseTitle = document.title;
   // What is said here in the language of the page, see scriptWords.
-  const said = JSON.parse($('words').textContent);
+  const said = JSON.parse($('said').textContent);
   const t = (sentence, ...args) => (said[sentence] || sentence).replace(/%s/g, () => args.shift());
 
   // --- live or not -------------------------------------------------------
