@@ -4,7 +4,6 @@ import (
 	"context"
 	"encoding/json"
 	"errors"
-	"fmt"
 	"net/http"
 	"net/url"
 	"strconv"
@@ -19,19 +18,19 @@ import (
 // script; every one may be pressed twice.
 func (s *site) addActs(mux *http.ServeMux) {
 	for path, fn := range map[string]orderAct{
-		"here":      {"here", s.here},
-		"packed":    {"packed", s.packed},
-		"unpacked":  {"not packed", s.unpacked},
-		"out":       {"handed out", s.out},
-		"undo":      {"undo", s.undo},
-		"cancel":    {"cancel", s.cancel},
-		"absent":    {"not collected", s.absent},
-		"move":      {"another slot", s.move},
-		"resend":    {"send again", s.resend},
-		"vehicle":   {"the car", s.vehicle},
-		"told":      {"told", s.told},
-		"number":    {"another number", s.number},
-		"collector": {"who collects", s.collector},
+		"here":      {s.t("here"), s.here},
+		"packed":    {s.t("packed"), s.packed},
+		"unpacked":  {s.t("not packed"), s.unpacked},
+		"out":       {s.t("handed out"), s.out},
+		"undo":      {s.t("undo"), s.undo},
+		"cancel":    {s.t("cancel"), s.cancel},
+		"absent":    {s.t("not collected"), s.absent},
+		"move":      {s.t("another slot"), s.move},
+		"resend":    {s.t("send again"), s.resend},
+		"vehicle":   {s.t("the car"), s.vehicle},
+		"told":      {s.t("told"), s.told},
+		"number":    {s.t("another number"), s.number},
+		"collector": {s.t("who collects"), s.collector},
 	} {
 		mux.HandleFunc("POST /orders/{ref}/"+path, s.onOrder(fn))
 	}
@@ -44,7 +43,7 @@ func (s *site) addActs(mux *http.ServeMux) {
 	mux.HandleFunc("POST /orders/{ref}/look", s.look)
 	mux.HandleFunc("POST /who", func(w http.ResponseWriter, r *http.Request) {
 		s.putWho(r)
-		s.answer(w, r, notice{Text: "What you do is written down under “" + s.who(r.Context()) + "”."})
+		s.answer(w, r, notice{Text: s.t("What you do is written down under “%s”.", s.whoWords(s.who(r.Context())))})
 	})
 }
 
@@ -113,11 +112,11 @@ func (s *site) sorry(o night.Order, act string, err error) notice {
 	switch {
 	case technical(err):
 		s.Log.Error("an act was not done", "act", act, "order", o.Ref, "error", err)
-		return notice{Bad: true, Text: "Not done: passbell can’t reach its own records just now, so nothing was changed. Tap once more; if it stays, work from the paper sheet and look at the log."}
+		return notice{Bad: true, Text: s.t("Not done:") + " " + s.t("passbell can’t reach its own records just now, so nothing was changed. Tap once more; if it stays, work from the paper sheet and look at the log.")}
 	case !errors.As(err, &step) && !errors.Is(err, night.ErrNotFound):
 		s.Log.Info("an act was not done", "act", act, "order", o.Ref, "error", err)
 	}
-	return sorry(o, act, err)
+	return s.sorryWords(o, act, err)
 }
 
 // nightOf is the night that a button was drawn for. A page left open since an
@@ -129,11 +128,11 @@ func (s *site) nightOf(w http.ResponseWriter, r *http.Request) (int64, bool) {
 		return 0, false
 	}
 	if err := r.ParseForm(); err != nil {
-		s.refuse(w, r, http.StatusBadRequest, "That form can't be read", "Load the page anew and tap once more.")
+		s.refuse(w, r, http.StatusBadRequest, s.t("That form can’t be read"), s.t("Load the page anew and tap once more."))
 		return 0, false
 	}
 	if drawn := r.PostFormValue("night"); drawn != "" && drawn != strconv.FormatInt(n.ID, 10) {
-		s.answer(w, r, notice{Bad: true, Text: "That page showed another night, so nothing was changed. This is the night of " + s.day(n.Date) + "."})
+		s.answer(w, r, notice{Bad: true, Text: s.t("That page showed another night, so nothing was changed. This is the night of %s.", s.day(n.Date))})
 		return 0, false
 	}
 	return n.ID, true
@@ -162,45 +161,45 @@ func (s *site) popNotice(ctx context.Context) *notice {
 
 func (s *site) here(ctx context.Context, a desk.Act, _ night.Order, _ url.Values) (notice, error) {
 	o, err := s.Desk.Here(ctx, a)
-	return done(o, "is here"), err
+	return done(o, s.t("is here")), err
 }
 
 func (s *site) out(ctx context.Context, a desk.Act, _ night.Order, _ url.Values) (notice, error) {
 	o, err := s.Desk.Out(ctx, a)
-	return done(o, "handed out"), err
+	return done(o, s.t("handed out")), err
 }
 
 func (s *site) packed(ctx context.Context, a desk.Act, before night.Order, _ url.Values) (notice, error) {
 	o, err := s.Desk.Packed(ctx, a, true)
 	if err == nil && !before.PackedAt.IsZero() {
-		return done(o, "was packed already, at "+s.clock(o.PackedAt)), nil
+		return done(o, s.t("was packed already, at %s", s.clock(o.PackedAt))), nil
 	}
-	return done(o, "packed"), err
+	return done(o, s.t("packed")), err
 }
 
 func (s *site) unpacked(ctx context.Context, a desk.Act, _ night.Order, _ url.Values) (notice, error) {
 	o, err := s.Desk.Packed(ctx, a, false)
-	return done(o, "is not packed"), err
+	return done(o, s.t("is not packed")), err
 }
 
 func (s *site) cancel(ctx context.Context, a desk.Act, _ night.Order, _ url.Values) (notice, error) {
 	o, err := s.Desk.Cancel(ctx, a)
-	return done(o, "cancelled"), err
+	return done(o, s.t("cancelled")), err
 }
 
 func (s *site) absent(ctx context.Context, a desk.Act, _ night.Order, _ url.Values) (notice, error) {
 	o, err := s.Desk.Absent(ctx, a)
-	return done(o, "not collected"), err
+	return done(o, s.t("not collected")), err
 }
 
 // undo takes a step back only if the order still is as the button's page showed
 // it: the second tap must not take back a second step.
 func (s *site) undo(ctx context.Context, a desk.Act, before night.Order, form url.Values) (notice, error) {
 	if from := night.State(form.Get("from")); from != "" && from != before.State {
-		return done(before, "is “"+stateWords(before.State)+"” by now, so nothing more was taken back"), nil
+		return done(before, s.t("is “%s” by now, so nothing more was taken back", s.state(before.State))), nil
 	}
 	o, err := s.Desk.Undo(ctx, a)
-	return done(o, "taken back, now "+stateWords(o.State)), err
+	return done(o, s.t("taken back, now %s", s.state(o.State))), err
 }
 
 func (s *site) move(ctx context.Context, a desk.Act, before night.Order, form url.Values) (notice, error) {
@@ -209,10 +208,10 @@ func (s *site) move(ctx context.Context, a desk.Act, before night.Order, form ur
 		return notice{}, err
 	}
 	if before.Slot == slot {
-		return done(before, "is at "+s.slot(slot)+" already"), nil
+		return done(before, s.t("is at %s already", s.slot(slot))), nil
 	}
 	o, err := s.Desk.Move(ctx, a, slot)
-	return done(o, "moved to "+s.slot(slot)), err
+	return done(o, s.t("moved to %s", s.slot(slot))), err
 }
 
 func (s *site) resend(ctx context.Context, a desk.Act, before night.Order, form url.Values) (notice, error) {
@@ -224,13 +223,13 @@ func (s *site) resend(ctx context.Context, a desk.Act, before night.Order, form 
 		}
 	}
 	if to == "" && before.Phone == "" {
-		return notice{}, errors.New("there is no number for this order that can take texts; ring them, or type another number")
+		return notice{}, errors.New(s.t("there is no number for this order that can take texts; ring them, or type another number"))
 	}
 	m, err := s.Desk.Resend(ctx, a, to)
 	if err != nil {
 		return notice{}, err
 	}
-	return done(before, "the instructions go again, to "+national(m.To)), nil
+	return done(before, s.t("the instructions go again, to %s", national(m.To))), nil
 }
 
 // parsePhone reads a number as somebody types it. Numbers that are reserved for
@@ -240,13 +239,13 @@ func (s *site) parsePhone(typed string) (string, error) {
 	var wrong *phone.Error
 	switch {
 	case errors.As(err, &wrong):
-		return "", fmt.Errorf("%s: %s", wrong.What, wrong.Fix)
+		return "", errors.New(s.say(wrong.What) + ": " + s.say(wrong.Fix))
 	case err != nil:
 		return "", err
 	case n.Fiction && !s.Demo:
-		return "", errors.New("that number is reserved for films and examples, nobody has it: type the customer's own")
+		return "", errors.New(s.t("that number is reserved for films and examples, nobody has it: type the customer’s own"))
 	case !n.Line.TakesTexts():
-		return "", fmt.Errorf("that number is a %s, which takes no texts: ring it instead", n.Line)
+		return "", errors.New(s.t("that number is a %s, which takes no texts: ring it instead", s.say(string(n.Line))))
 	}
 	return n.E164, nil
 }
@@ -257,7 +256,7 @@ func (s *site) vehicle(ctx context.Context, a desk.Act, _ night.Order, form url.
 		Plate: strings.ToUpper(strings.ReplaceAll(tidy(form.Get("plate")), " ", "")),
 	}
 	for c := range strings.SplitSeq(form.Get("colour"), ",") {
-		if c = strings.ToLower(tidy(c)); c != "" {
+		if c = s.colour(strings.ToLower(tidy(c))); c != "" {
 			v.Colours = append(v.Colours, c)
 		}
 	}
@@ -269,9 +268,9 @@ func (s *site) vehicle(ctx context.Context, a desk.Act, _ night.Order, form url.
 		return notice{}, err
 	}
 	o, err := s.Desk.CorrectVehicle(ctx, a, v, text, corrected)
-	car := v.String()
+	car := s.carWords(v)
 	if car == "" {
-		car = "no car known"
+		car = s.t("no car known")
 	}
 	return done(o, car), err
 }
@@ -333,17 +332,17 @@ func (s *site) onID(fn func(ctx context.Context, id int64, who string, form url.
 func (s *site) doubtfulAgain(ctx context.Context, nightID int64, who string) (notice, error) {
 	sent, err := s.Desk.SendDoubtfulAgain(ctx, nightID, who)
 	if sent == 0 {
-		return notice{Text: "There is no doubtful text left to send again."}, err
+		return notice{Text: s.t("There is no doubtful text left to send again.")}, err
 	}
-	return notice{Text: plural(sent, "doubtful text goes", "doubtful texts go") + " out again now."}, err
+	return notice{Text: s.t("%d doubtful texts go out again now.", sent)}, err
 }
 
 func (s *site) again(ctx context.Context, id int64, who string, _ url.Values) (notice, error) {
-	return notice{Text: "That text goes out again now."}, s.Desk.SendAgain(ctx, id, who)
+	return notice{Text: s.t("That text goes out again now.")}, s.Desk.SendAgain(ctx, id, who)
 }
 
 func (s *site) byHand(ctx context.Context, id int64, who string, _ url.Values) (notice, error) {
-	return notice{Text: "Written down: " + who + " told them."}, s.Desk.ByHand(ctx, id, who)
+	return notice{Text: s.t("Written down: %s told them.", s.whoWords(who))}, s.Desk.ByHand(ctx, id, who)
 }
 
 func (s *site) place(ctx context.Context, id int64, who string, form url.Values) (notice, error) {
@@ -351,9 +350,9 @@ func (s *site) place(ctx context.Context, id int64, who string, form url.Values)
 	if err := s.Inbox.Place(ctx, id, ref, who); err != nil {
 		return notice{}, err
 	}
-	return notice{Text: "That text was about " + ref + "."}, nil
+	return notice{Text: s.t("That text was about %s.", ref)}, nil
 }
 
 func (s *site) read(ctx context.Context, id int64, who string, _ url.Values) (notice, error) {
-	return notice{Text: "Read. It stays in the list under Messages."}, s.Desk.Settle(ctx, id, who)
+	return notice{Text: s.t("Read. It stays in the list under Messages.")}, s.Desk.Settle(ctx, id, who)
 }

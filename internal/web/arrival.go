@@ -79,6 +79,7 @@ type herePage struct {
 	Parking string
 	Colours []string
 	Vehicle night.Vehicle
+	Seen    string // the car in words
 	Colour  string
 	Since   string // they are known to be here since then
 	Over    string // why there is nothing to tap
@@ -100,7 +101,7 @@ func (s *site) addHere(mux *http.ServeMux) {
 // night is over.
 func (s *site) hereOrder(w http.ResponseWriter, r *http.Request) (night.Night, night.Order, bool) {
 	gone := func() (night.Night, night.Order, bool) {
-		s.refuse(w, r, http.StatusGone, "This link has ended", "It worked for one collection night. If you are here to collect, reply to our text or ring us.")
+		s.refuse(w, r, http.StatusGone, s.t("This link has ended"), s.t("It worked for one collection night. If you are here to collect, reply to our text or ring us."))
 		return night.Night{}, night.Order{}, false
 	}
 	key, err := HereKey(r.Context(), s.Keep)
@@ -136,20 +137,20 @@ func (s *site) showHere(w http.ResponseWriter, r *http.Request, o night.Order) {
 	}
 	p := herePage{
 		Kitchen: s.Kitchen.Name, Token: r.PathValue("token"), Ref: o.Ref, Place: n.Place, Parking: n.Parking, Colours: swatches,
-		Vehicle: o.Vehicle, Tel: telURL(s.Kitchen.Number), Number: national(s.Kitchen.Number),
+		Vehicle: o.Vehicle, Seen: s.carWords(o.Vehicle), Tel: telURL(s.Kitchen.Number), Number: national(s.Kitchen.Number),
 	}
 	if len(o.Vehicle.Colours) > 0 {
 		p.Colour = swatch(o.Vehicle.Colours[0])
 	}
 	switch {
 	case !n.CalledOff.IsZero():
-		p.Over = "The night is called off. Please do not wait."
+		p.Over = s.t("The night is called off. Please do not wait.")
 	case o.State == night.Arrived:
 		p.Since = s.clock(o.Arrival.At)
 	case o.State == night.HandedOut:
-		p.Over = "Your bags are handed out. Enjoy your food."
+		p.Over = s.t("Your bags are handed out. Enjoy your food.")
 	case o.State == night.Cancelled:
-		p.Over = "This order is cancelled. If that is not right, please ring us."
+		p.Over = s.t("This order is cancelled. If that is not right, please ring us.")
 	}
 	s.bare(w, r, http.StatusOK, "here", p)
 }

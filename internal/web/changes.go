@@ -4,7 +4,6 @@ import (
 	"cmp"
 	"context"
 	"errors"
-	"fmt"
 	"net/http"
 	"net/url"
 	"strconv"
@@ -24,6 +23,7 @@ type follows struct {
 type followed struct {
 	sentText
 	Words string
+	Gone  bool // it is taken back
 }
 
 // followsFew is how many texts are shown at once.
@@ -38,18 +38,19 @@ func (s *site) foresee(ctx context.Context, c seen, orders []night.Order, change
 	names := namesByID(orders)
 	var out follows
 	for _, con := range list {
-		f := followed{s.sentText(c, con.Message, names), "Taken back"}
+		f := followed{sentText: s.sentText(c, con.Message, names), Words: s.t("Taken back")}
 		f.At = s.when(c.night, con.Message.DueAt)
 		switch {
 		case con.What == night.MessageWithdrawn:
+			f.Gone = true
 		case con.What == night.MessageChanged:
-			f.Words = "Now reads"
+			f.Words = s.t("Now reads")
 		case con.Message.DueAt.After(c.at):
 			out.Sends++
-			f.Words = "Goes at its time"
+			f.Words = s.t("Goes at its time")
 		default:
 			out.Sends++
-			f.Words, f.At = "Goes at once", ""
+			f.Words, f.At = s.t("Goes at once"), ""
 		}
 		out.Texts = append(out.Texts, f)
 	}
@@ -122,7 +123,7 @@ func (s *site) lookView(ctx context.Context, n night.Night, ref string, form url
 		return view{}, err
 	}
 	if err != nil {
-		p.Wrong = strings.TrimPrefix(s.sorry(o, p.Title, err).Text, "Not done: ")
+		p.Wrong = strings.TrimPrefix(s.sorry(o, p.Title, err).Text, s.t("Not done:")+" ")
 	}
 	return view{Template: "look", Title: p.Title + ", " + o.Ref, Tab: "orders", Path: p.Place(), Data: p}, nil
 }
@@ -131,36 +132,36 @@ func (s *site) lookView(ctx context.Context, n night.Night, ref string, form url
 func (s *site) change(ctx context.Context, p *lookPage, a desk.Act, o night.Order, form url.Values) (func(d *desk.Desk) error, error) {
 	switch p.Do {
 	case "move":
-		p.Title, p.Label = "Another slot", "Move"
+		p.Title, p.Label = s.t("Another slot"), s.t("Move")
 		slot, err := night.ParseClock(form.Get("slot"))
 		if err != nil {
 			return nil, err
 		}
 		if slot == o.Slot {
-			return nil, fmt.Errorf("%s is at %s already", o.Ref, s.slot(slot))
+			return nil, errors.New(s.t("%s is at %s already", o.Ref, s.slot(slot)))
 		}
-		p.What, p.Label = fmt.Sprintf("%s instead of %s", s.slot(slot), s.slot(o.Slot)), "Move to "+s.slot(slot)
+		p.What, p.Label = s.t("%s instead of %s", s.slot(slot), s.slot(o.Slot)), s.t("Move to %s", s.slot(slot))
 		p.Fields = [][2]string{{"slot", slot.String()}}
 		return func(d *desk.Desk) error { _, err := d.Move(ctx, a, slot); return err }, nil
 	case "number":
-		p.Title, p.Label = "Another number", "Use this number"
+		p.Title, p.Label = s.t("Another number"), s.t("Use this number")
 		typed := tidy(form.Get("to"))
 		number, err := s.parsePhone(typed)
 		if err != nil {
 			return nil, err
 		}
-		p.What = national(number) + " instead of " + cmp.Or(p.Number, "no number")
+		p.What = s.t("%s instead of %s", national(number), cmp.Or(p.Number, s.t("no number")))
 		p.Fields = [][2]string{{"to", typed}}
 		return func(d *desk.Desk) error { _, err := d.SetNumber(ctx, a, typed); return err }, nil
 	case "collector":
-		p.Title, p.Label = "Somebody else collects", "Note it"
+		p.Title, p.Label = s.t("Somebody else collects"), s.t("Note it")
 		name := tidy(form.Get("collector"))
-		p.What = cmp.Or(name, o.Name) + " collects"
+		p.What = s.t("%s collects", cmp.Or(name, o.Name))
 		p.Fields = [][2]string{{"collector", name}}
 		return func(d *desk.Desk) error { _, err := d.SetCollector(ctx, a, name); return err }, nil
 	case "cancel":
-		p.Title, p.Label, p.Danger = "Cancel", "Cancel the order", true
-		p.What = "The order is off. You can take it back."
+		p.Title, p.Label, p.Danger = s.t("Cancel"), s.t("Cancel the order"), true
+		p.What = s.t("The order is off. You can take it back.")
 		return func(d *desk.Desk) error { _, err := d.Cancel(ctx, a); return err }, nil
 	}
 	return nil, errNoPage
@@ -168,10 +169,10 @@ func (s *site) change(ctx context.Context, p *lookPage, a desk.Act, o night.Orde
 
 func (s *site) told(ctx context.Context, a desk.Act, before night.Order, _ url.Values) (notice, error) {
 	if before.State != night.Booked {
-		return done(before, "is “"+stateWords(before.State)+"” already"), nil
+		return done(before, s.t("is “%s” already", s.state(before.State))), nil
 	}
 	o, err := s.Desk.Told(ctx, a)
-	return done(o, "written down, "+a.Who+" told them"), err
+	return done(o, s.t("written down, %s told them", s.whoWords(a.Who))), err
 }
 
 func (s *site) number(ctx context.Context, a desk.Act, _ night.Order, form url.Values) (notice, error) {
@@ -181,13 +182,13 @@ func (s *site) number(ctx context.Context, a desk.Act, _ night.Order, form url.V
 		return notice{}, err
 	}
 	o, err := s.Desk.SetNumber(ctx, a, typed)
-	return done(o, "the number is "+national(number)+" now"), err
+	return done(o, s.t("the number is %s now", national(number))), err
 }
 
 func (s *site) collector(ctx context.Context, a desk.Act, before night.Order, form url.Values) (notice, error) {
 	name := tidy(form.Get("collector"))
 	o, err := s.Desk.SetCollector(ctx, a, name)
-	return done(o, cmp.Or(name, before.Name)+" collects"), err
+	return done(o, s.t("%s collects", cmp.Or(name, before.Name))), err
 }
 
 // grant gives the customer of a text the slot that they asked for, and the text
@@ -195,7 +196,7 @@ func (s *site) collector(ctx context.Context, a desk.Act, before night.Order, fo
 func (s *site) grant(ctx context.Context, id int64, who string, form url.Values) (notice, error) {
 	nightID, err := strconv.ParseInt(form.Get("night"), 10, 64)
 	if err != nil {
-		return notice{}, errors.New("the page did not say which night it showed: load it anew")
+		return notice{}, errors.New(s.t("the page did not say which night it showed: load it anew"))
 	}
 	a := desk.Act{Night: nightID, Ref: form.Get("ref"), Who: who, Why: "they asked for it"}
 	slot, err := night.ParseClock(form.Get("slot"))
@@ -206,5 +207,5 @@ func (s *site) grant(ctx context.Context, id int64, who string, form url.Values)
 	if err != nil {
 		return notice{}, err
 	}
-	return done(o, "moved to "+s.slot(slot)+"; a text tells them"), s.Desk.Settle(ctx, id, who)
+	return done(o, s.t("moved to %s; a text tells them", s.slot(slot))), s.Desk.Settle(ctx, id, who)
 }

@@ -3,7 +3,6 @@ package web
 import (
 	"context"
 	"encoding/json"
-	"fmt"
 	"html/template"
 	"slices"
 	"strconv"
@@ -101,7 +100,7 @@ func (s *site) passView(ctx context.Context, n night.Night, limited bool) (view,
 		return view{}, err
 	}
 	c := seen{Origin{Back: "/", Night: n.ID, Limited: limited}, n, b.At, latest(texts), together(b.Orders)}
-	p := passPage{Origin: c.Origin, Sentence: b.Sentence, At: s.clock(b.At), Open: n.ClosedAt.IsZero(), CalledOff: !n.CalledOff.IsZero(), Here: len(b.Gate)}
+	p := passPage{Origin: c.Origin, Sentence: s.say(b.Sentence), At: s.clock(b.At), Open: n.ClosedAt.IsZero(), CalledOff: !n.CalledOff.IsZero(), Here: len(b.Gate)}
 	p.Gate = s.gate(c, b, recent)
 	p.Pack, p.Late = s.tickets(c, b.Pack), s.tickets(c, b.Late)
 	p.Next = s.tickets(c, b.Next)
@@ -122,14 +121,14 @@ func (s *site) passView(ctx context.Context, n night.Night, limited bool) (view,
 		p.Texts = append(p.Texts, s.text(c, in, b.Orders))
 	}
 	for _, o := range b.Untold {
-		why := "no number that takes texts"
+		why := s.t("no number that takes texts")
 		if o.Address(true) != "" {
-			why = "they asked for no texts, or no way reaches their number"
+			why = s.t("they asked for no texts, or no way reaches their number")
 		}
 		p.Untold = append(p.Untold, untold{s.ticket(c, o), why})
 	}
 	p.Needs = len(p.Trouble) + len(p.Texts) + len(p.Untold) + len(p.Late)
-	return view{Template: "pass", Live: true, Title: "Pass", Tab: "pass", Event: b.Event, Data: p}, nil
+	return view{Template: "pass", Live: true, Title: s.t("Pass"), Tab: "pass", Event: b.Event, Data: p}, nil
 }
 
 func (s *site) tickets(c seen, orders []night.Order) []Ticket {
@@ -172,8 +171,8 @@ func (s *site) gate(c seen, b desk.Board, recent []night.Event) []Ticket {
 
 func (s *site) trouble(c seen, t desk.Trouble) trouble {
 	out := trouble{
-		Origin: c.Origin, ID: t.Message.ID, Kind: capital(kindWords(t.Message.Kind)), State: t.Message.State,
-		Reason: t.Message.Reason, Way: way(t.Message),
+		Origin: c.Origin, ID: t.Message.ID, Kind: capital(s.kind(t.Message.Kind)), State: t.Message.State,
+		Reason: s.say(t.Message.Reason), Way: s.way(t.Message),
 	}
 	if t.Order.ID != 0 {
 		about := s.ticket(c, t.Order)
@@ -197,7 +196,7 @@ func isNumber(address string) bool {
 const likelyFew = 4
 
 func (s *site) text(c seen, in night.Inbound, orders []night.Order) text {
-	t := text{Origin: c.Origin, ID: in.ID, At: s.when(c.night, in.At), Text: in.Text, Why: in.Why, Chips: s.chips(in.Reading)}
+	t := text{Origin: c.Origin, ID: in.ID, At: s.when(c.night, in.At), Text: in.Text, Why: s.say(in.Why), Chips: s.chips(in.Reading)}
 	if isNumber(in.From) {
 		t.Tel, t.Number = telURL(in.From), national(in.From)
 	} else {
@@ -210,16 +209,16 @@ func (s *site) text(c seen, in night.Inbound, orders []night.Order) text {
 		}
 	}
 	t.Wishes, t.Off = s.wishes(c, in, orders)
-	t.Head = "Whose text is this?"
+	t.Head = s.t("Whose text is this?")
 	if len(in.Orders) == 1 && len(t.Likely) == 1 && t.Likely[0].Number == t.Number {
-		t.From, t.Head = &t.Likely[0], "Wants an answer"
+		t.From, t.Head = &t.Likely[0], s.t("Wants an answer")
 		t.Likely = nil // it is theirs without anybody saying so
 	}
 	switch {
 	case len(t.Wishes) > 0:
-		t.Head = "Asks for another slot"
+		t.Head = s.t("Asks for another slot")
 	case t.Off:
-		t.Head = "Asks to cancel"
+		t.Head = s.t("Asks to cancel")
 	}
 	return t
 }
@@ -253,28 +252,17 @@ func (s *site) wishes(c seen, in night.Inbound, orders []night.Order) (out []wis
 			to = *r.To
 		}
 		for _, room := range desk.NearestRoom(c.night, orders, o, to, wishSlots) {
-			w := wish{Ref: o.Ref, Value: room.Slot.String(), Label: "Move to " + s.slot(room.Slot)}
+			w := wish{Ref: o.Ref, Value: room.Slot.String(), Label: s.t("Move to %s", s.slot(room.Slot))}
 			if len(ids) > 1 {
-				w.Label = "Move " + o.Ref + " to " + s.slot(room.Slot)
+				w.Label = s.t("Move %s to %s", o.Ref, s.slot(room.Slot))
 			}
 			if room.Free > 0 {
-				w.Label += fmt.Sprintf(" (%d free)", room.Free)
+				w.Label = s.t("%s (%d free)", w.Label, room.Free)
 			}
 			out = append(out, w)
 		}
 	}
 	return out, false
-}
-
-// way says which way a text took.
-func way(m night.Message) string {
-	switch {
-	case m.Adapter == "":
-		return ""
-	case m.Fallen:
-		return "by " + m.Adapter + ", as another way failed"
-	}
-	return "by " + m.Adapter
 }
 
 // chips are the few things that were read in a text. The reading is whatever
@@ -296,23 +284,23 @@ func (s *site) chips(reading []byte) []string {
 			out = append(out, w)
 		}
 	}
-	add(r.Intent)
+	add(s.say(r.Intent))
 	if v := r.Vehicle; v != nil {
 		for _, c := range v.Colours {
-			add(c)
+			add(s.say(c))
 		}
 		add(words(v.Make, v.Model))
-		add(v.Body)
+		add(s.say(v.Body))
 		add(plateWords(s.Kitchen.Region, v.Plate))
 	}
 	if r.Due != nil {
-		add("comes about " + s.slot(*r.Due))
+		add(s.t("comes about %s", s.slot(*r.Due)))
 	}
 	if r.To != nil {
-		add("asks for " + s.slot(*r.To))
+		add(s.t("asks for %s", s.slot(*r.To)))
 	}
 	if r.Allergy {
-		add("allergy")
+		add(s.t("allergy"))
 	}
 	return out
 }

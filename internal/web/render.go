@@ -28,7 +28,7 @@ func loadPages(st static, w *tongue) (pages, error) {
 	}
 	funcs := template.FuncMap{
 		"t": w.t, "scriptWords": func() map[string]string { return script }, "lang": func() string { return w.lang }, "languages": func() []spoken { return languages[:] },
-		"static": st.url, "act": newAct, "plural": plural, "state": w.state, "path": url.PathEscape,
+		"static": st.url, "act": newAct, "state": w.state, "path": url.PathEscape,
 		"sent": w.fate, "said": w.bag, "say": w.say, "choose": choose,
 	}
 	base, err := template.New("").Funcs(funcs).ParseFS(templates.Pages, "pages/layout.html", "pages/parts.html")

@@ -1,7 +1,6 @@
 package web
 
 import (
-	"fmt"
 	"html/template"
 	"regexp"
 	"slices"
@@ -83,6 +82,7 @@ type Ticket struct {
 	Long     string // "", "long" or "very" for how long they wait
 	Packed   bool
 	PackedIn string // how long the bags have stood
+	Bagged   string // whether the bags are packed, in words
 	DoneAt   string // when they were handed out, for the minutes in which that is easily undone
 	Late     string // how long past their time
 	Expected string // when they say they come; "" for the slot
@@ -100,14 +100,6 @@ func (t Ticket) About() string { return t.Ref + " " + t.Name }
 
 // Away tells whether somebody has to come yet.
 func (t Ticket) Away() bool { return t.State.Open() && t.State != night.Arrived }
-
-// Live is the words behind the packed mark.
-func (t Ticket) Live() string {
-	if t.Packed {
-		return "packed " + t.PackedIn + " ago"
-	}
-	return "not packed"
-}
 
 const (
 	// longWait and veryLongWait are when a wait at the gate is coloured
@@ -129,19 +121,19 @@ func (s *site) ticket(c seen, o night.Order) Ticket {
 	t := Ticket{
 		Origin: c.Origin, ID: o.ID, Ref: o.Ref, Bag: o.Bag, Name: o.Name, Slot: s.slot(o.Slot), State: o.State,
 		Bags: bagsOf(o.Items), Allergy: o.Allergy, Note: noteBeside(o), Vehicle: o.Vehicle,
-		Model: words(o.Vehicle.Make, o.Vehicle.Model, o.Vehicle.Body),
+		Model: words(o.Vehicle.Make, o.Vehicle.Model, s.say(o.Vehicle.Body)),
 		Plate: plateWords(s.Kitchen.Region, o.Vehicle.Plate), Part: o.Vehicle.PlatePart, Spot: o.Arrival.Spot,
 		Packed: !o.PackedAt.IsZero(), Collector: o.Collector,
 	}
 	for _, name := range o.Vehicle.Colours {
-		t.Colours = append(t.Colours, colour{name, swatch(name)})
+		t.Colours = append(t.Colours, colour{s.say(name), swatch(name)})
 	}
 	if in, ok := c.words[o.ID]; ok {
 		t.Words, t.TextID = in.Text, in.ID
 	}
 	if o.State == night.Arrived {
 		wait := c.at.Sub(o.Arrival.At)
-		t.Since, t.Wait = o.Arrival.At.UnixMilli(), span(wait)
+		t.Since, t.Wait = o.Arrival.At.UnixMilli(), s.span(wait)
 		switch {
 		case wait >= veryLongWait:
 			t.Long = "very"
@@ -149,8 +141,10 @@ func (s *site) ticket(c seen, o night.Order) Ticket {
 			t.Long = "long"
 		}
 	}
+	t.Bagged = s.t("not packed")
 	if t.Packed {
-		t.PackedIn = span(c.at.Sub(o.PackedAt))
+		t.PackedIn = s.span(c.at.Sub(o.PackedAt))
+		t.Bagged = s.t("packed %s ago", t.PackedIn)
 	}
 	t.Said = t.Slot
 	if !o.ExpectedAt.IsZero() {
@@ -158,7 +152,7 @@ func (s *site) ticket(c seen, o night.Order) Ticket {
 		t.Said = t.Expected
 	}
 	if past := c.at.Sub(desk.Expected(o, c.night, s.Kitchen.Zone)); past > 0 && t.Away() {
-		t.Late = span(past)
+		t.Late = s.span(past)
 	}
 	t.Tel, t.Number = s.tel(o)
 	if c.Limited {
@@ -245,6 +239,27 @@ func swatch(name string) string {
 	return ""
 }
 
+// colour gives the name that a colour is stored under, of the one in the
+// language of the page.
+func (w *tongue) colour(typed string) string {
+	for _, name := range append(swatches[:len(swatches):len(swatches)], "bronze", "cream", "maroon", "multi") {
+		if typed == w.say(name) {
+			return name
+		}
+	}
+	return typed
+}
+
+// carWords names a car.
+func (w *tongue) carWords(v night.Vehicle) string {
+	v.Colours = slices.Clone(v.Colours)
+	for i, name := range v.Colours {
+		v.Colours[i] = w.say(name)
+	}
+	v.Body = w.say(v.Body)
+	return v.String()
+}
+
 // latest gives for each order the last text of its customer.
 func latest(texts []night.Inbound) map[int64]night.Inbound {
 	out := map[int64]night.Inbound{}
@@ -269,5 +284,3 @@ func together(orders []night.Order) map[string][]string {
 	}
 	return out
 }
-
-func (b bags) String() string { return fmt.Sprintf("%d %s", b.Count, b.Kind) }

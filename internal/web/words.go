@@ -68,30 +68,23 @@ func (w *tongue) span(d time.Duration) string {
 	return w.t("%d days", m/(24*60))
 }
 
-func span(d time.Duration) string {
-	m := int(d.Minutes())
-	switch {
-	case m < 1:
-		return "under 1 min"
-	case m < 60:
-		return fmt.Sprintf("%d min", m)
-	case m < 24*60:
-		return fmt.Sprintf("%d h %02d min", m/60, m%60)
-	}
-	return plural(m/(24*60), "day", "days")
-}
-
-// bag names a kind of bag.
-func (w *tongue) bag(k night.Kind) string {
+// bag names what is in a kind of bag by its number, without the number.
+func (w *tongue) bag(k night.Kind, n int) string {
 	switch k {
 	case night.Hot:
-		return w.t("hot")
+		return w.without(n, w.t("%d hot", n))
 	case night.Cold:
-		return w.t("cold")
+		return w.without(n, w.t("%d cold", n))
 	case night.Extra:
-		return w.t("extra")
+		return w.without(n, w.t("%d extra", n))
 	}
 	return string(k)
+}
+
+// without leaves out the number that words begin with, for a page that shows it
+// by itself.
+func (w *tongue) without(n int, said string) string {
+	return strings.TrimPrefix(said, w.printer.Sprint(n)+" ")
 }
 
 // telURL is the address that rings a number. The template engine lets no such
@@ -109,13 +102,6 @@ func choose(cond any, yes, no string) string {
 		return yes
 	}
 	return no
-}
-
-func plural(n int, one, many string) string {
-	if n == 1 {
-		return "1 " + one
-	}
-	return fmt.Sprintf("%d %s", n, many)
 }
 
 // state is an order's state as the kitchen says it.
@@ -160,7 +146,7 @@ func (w *tongue) states(s night.State, n int) string {
 	case night.NotCollected:
 		said = w.t("%d not collected", n)
 	}
-	return strings.TrimPrefix(said, w.printer.Sprint(n)+" ")
+	return w.without(n, said)
 }
 
 // messageStates are the states of a message, those that need somebody first.
@@ -315,39 +301,39 @@ func national(e164 string) string {
 	return phonenumbers.Format(n, phonenumbers.NATIONAL)
 }
 
-// done says what an act did.
+// done says what an act did, in the words of the page.
 func done(o night.Order, what string) notice {
 	return notice{Text: fmt.Sprintf("%s %s: %s.", o.Ref, o.Name, what)}
 }
 
 // sorry says why an act was not done: what is true, what that means and what to
 // do.
-func sorry(o night.Order, act string, err error) notice {
+func (w *tongue) sorryWords(o night.Order, act string, err error) notice {
 	var step *night.StepError
 	switch {
 	case errors.As(err, &step):
-		return sorryStep(o, act, step)
+		return w.sorryStep(o, act, step)
 	case errors.Is(err, night.ErrNotFound):
-		return notice{Bad: true, Text: "There is no such order on this night, so nothing was changed. Look for it under Orders."}
+		return notice{Bad: true, Text: w.t("There is no such order on this night, so nothing was changed. Look for it under Orders.")}
 	case errors.Is(err, desk.ErrNothingToUndo):
-		return notice{Bad: true, Text: fmt.Sprintf("%s %s is %s: there is nothing to take back.", o.Ref, o.Name, stateWords(o.State))}
+		return notice{Bad: true, Text: w.t("%s %s is %s: there is nothing to take back.", o.Ref, o.Name, w.state(o.State))}
 	case errors.Is(err, night.ErrChanged):
-		return notice{Bad: true, Text: fmt.Sprintf("Somebody else changed %s %s at the same moment, so nothing was done. See what it says now and tap again.", o.Ref, o.Name)}
+		return notice{Bad: true, Text: w.t("Somebody else changed %s %s at the same moment, so nothing was done. See what it says now and tap again.", o.Ref, o.Name)}
 	}
-	return notice{Bad: true, Text: "Not done: " + err.Error() + "."}
+	return notice{Bad: true, Text: w.t("Not done:") + " " + w.say(err.Error()) + "."}
 }
 
-func sorryStep(o night.Order, act string, step *night.StepError) notice {
-	is := stateWords(o.State)
+func (w *tongue) sorryStep(o night.Order, act string, step *night.StepError) notice {
+	is := w.state(o.State)
 	already := map[night.Step]night.State{
 		night.Arrive: night.Arrived, night.HandOut: night.HandedOut, night.Cancel: night.Cancelled, night.GiveUp: night.NotCollected,
 	}
 	if already[step.Step] == o.State {
-		return notice{Text: fmt.Sprintf("%s %s is %s already. Nothing was done twice.", o.Ref, o.Name, is)}
+		return notice{Text: w.t("%s %s is %s already. Nothing was done twice.", o.Ref, o.Name, is)}
 	}
-	fix := "Take that back first if it is wrong."
+	fix := w.t("Take that back first if it is wrong.")
 	if o.State == night.Arrived {
-		fix = "They are outside: take that back first if it is wrong."
+		fix = w.t("They are outside: take that back first if it is wrong.")
 	}
-	return notice{Bad: true, Text: fmt.Sprintf("%s %s is %s, so “%s” was not done. %s", o.Ref, o.Name, is, act, fix)}
+	return notice{Bad: true, Text: w.t("%s %s is %s, so “%s” was not done. %s", o.Ref, o.Name, is, act, fix)}
 }

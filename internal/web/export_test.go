@@ -1,0 +1,80 @@
+package web
+
+import (
+	"maps"
+	"slices"
+	"strings"
+	"testing"
+
+	"github.com/stretchr/testify/require"
+	"golang.org/x/net/html"
+)
+
+// notOurs are the places of a page where a customer's words stand, or texts to
+// them, or the names of things.
+var notOurs = []string{"words", "note", "allergy", "stand", "reads", "car", "chips"}
+
+// EnglishLeft gives the English sentences that a page in another language shows:
+// texts, and attributes that are heard, which are such a sentence or hold a
+// longer part of one.
+func EnglishLeft(t *testing.T, lang, page string) []string {
+	t.Helper()
+	said, err := readWords(lang)
+	require.NoError(t, err)
+	section, _ := said[elsewhere].(map[string]any)
+	delete(said, elsewhere)
+	maps.Copy(said, section)
+	whole, pieces := map[string]bool{}, map[string]bool{}
+	for key, words := range said {
+		if words == key {
+			continue
+		}
+		whole[key] = true
+		for piece := range strings.SplitSeq(verb.ReplaceAllString(key, filled), filled) {
+			if piece = strings.Trim(piece, " ,.:;“”"); len(piece) > 14 && strings.Contains(piece, " ") {
+				pieces[piece] = true
+			}
+		}
+	}
+	var out []string
+	look := func(words string) {
+		words = strings.TrimSpace(words)
+		if whole[words] {
+			out = append(out, words)
+			return
+		}
+		for piece := range pieces {
+			if strings.Contains(words, piece) {
+				out = append(out, words)
+				return
+			}
+		}
+	}
+	doc, err := html.Parse(strings.NewReader(page))
+	require.NoError(t, err)
+	var walk func(n *html.Node)
+	walk = func(n *html.Node) {
+		switch n.Type {
+		case html.TextNode:
+			look(n.Data)
+		case html.ElementNode:
+			if slices.Contains([]string{"script", "style", "blockquote", "textarea", "code", "pre"}, n.Data) {
+				return
+			}
+			for _, a := range n.Attr {
+				switch {
+				case a.Key == "class" && slices.ContainsFunc(strings.Fields(a.Val), func(c string) bool { return slices.Contains(notOurs, c) }):
+					return
+				case slices.Contains(heard, a.Key):
+					look(a.Val)
+				}
+			}
+		case html.DocumentNode, html.CommentNode, html.DoctypeNode, html.ErrorNode, html.RawNode:
+		}
+		for c := range n.ChildNodes() {
+			walk(c)
+		}
+	}
+	walk(doc)
+	return out
+}
