@@ -87,7 +87,7 @@ func lookAtPages(t *testing.T, language string) {
 	pages := map[string]string{
 		"pass": server.URL + "/", "orders": server.URL + "/orders", "search": server.URL + "/orders?q=qazi", "order": server.URL + "/orders/K406",
 		"cancel": server.URL + "/orders/K430/cancel", "text": server.URL + "/texts/" + itoa(openTexts(t, h)[0]) + "?q=cal", "messages": server.URL + "/messages", "report": server.URL + "/report",
-		"none": serve(empty, "") + "/", "plan": serve(before, "") + "/plan", "open-messages": serve(before, "") + "/messages", "open-pass": serve(before, "") + "/", "more": server.URL + "/more", "wordings": server.URL + "/wording", "wording": server.URL + "/wording/reminder", "late": server.URL + "/late", "runner": server.URL + "/runner", "wall": server.URL + "/wall", "night": server.URL + "/night", "by-hand": serve(needs, "") + "/by-hand", "book": server.URL + "/book", "closed-plan": server.URL + "/plan", "sign-in": serve(signIn, "open sesame") + "/sign-in",
+		"none": serve(empty, "") + "/", "plan": serve(before, "") + "/plan", "open-messages": serve(before, "") + "/messages", "open-pass": serve(before, "") + "/", "more": server.URL + "/more", "wordings": server.URL + "/wording", "wording": server.URL + "/wording/reminder", "late": server.URL + "/late", "runner": server.URL + "/runner", "wall": server.URL + "/wall", "night": server.URL + "/night", "night-new": server.URL + "/night/new", "by-hand": serve(needs, "") + "/by-hand", "book": server.URL + "/book", "closed-plan": server.URL + "/plan", "sign-in": serve(signIn, "open sesame") + "/sign-in",
 		"missing": server.URL + "/orders/K999", "bare-order": server.URL + "/orders/K421",
 		"needs": serve(needs, "") + "/",
 	}
