@@ -252,6 +252,7 @@ func (s *site) routes() http.Handler {
 	s.addHelpers(pages)
 	s.addWording(pages)
 	s.addNights(pages)
+	s.addPaper(pages)
 	api := http.NewServeMux()
 	s.addAPI(api)
 
