@@ -83,7 +83,7 @@ func TestSpanishPagesShowNoEnglish(t *testing.T) {
 		}
 	}
 	look(v, "/", "/orders", "/orders?q=qazi", "/orders?q=nobody", "/orders/K406", "/orders/K402", "/orders/K430/cancel", text+"?q=cal", "/messages", "/report", "/plan", "/late",
-		"/runner", "/wall", "/night", "/night/new", "/more", "/wording", "/wording/reminder", "/book", "/helpers", "/orders/K999", "/nowhere", here("K431"), here("K406"), here("K402"), "/here/forged", "/help/forged")
+		"/runner", "/wall", "/night", "/night/new", "/paper", "/paper/sheet", "/paper/labels", "/paper/sign", "/paper/changes", "/paper/changes?since=16:20", "/more", "/wording", "/wording/reminder", "/book", "/helpers", "/orders/K999", "/nowhere", here("K431"), here("K406"), here("K402"), "/here/forged", "/help/forged")
 	look(spanish(needs, ""), "/", "/by-hand", "/messages")
 	look(open, "/", "/plan", "/messages", "/book", readPath(t, open.base, aBook))
 	look(spanish(newHouse(t), ""), "/")
