@@ -54,7 +54,8 @@ type Card struct {
 	Phone     string // as it is dialled
 	Email     string // only where there is no number
 	Note      string // "" where the allergy says all of it
-	Car       string
+	Vehicle   night.Vehicle
+	Car       string // Vehicle in words
 	Collector string
 	State     night.State
 	Packed    bool
@@ -71,6 +72,8 @@ type Bag struct {
 type Change struct {
 	At   time.Time // in the kitchen's zone
 	What night.What
+	From night.State // of a step
+	To   night.State
 	Why  string
 }
 
@@ -97,7 +100,7 @@ func Make(f Facts) Doc {
 		d.Since = f.Since.In(zone)
 		for _, e := range f.Events {
 			if e.OrderID != 0 && !e.At.Before(f.Since) && onPaper(e) {
-				changes[e.OrderID] = append(changes[e.OrderID], Change{e.At.In(zone), e.What, e.Why})
+				changes[e.OrderID] = append(changes[e.OrderID], Change{e.At.In(zone), e.What, e.From, e.To, e.Why})
 			}
 		}
 	}
@@ -138,7 +141,7 @@ func onPaper(e night.Event) bool {
 
 func card(o night.Order, number func(night.Order) string) Card {
 	c := Card{
-		Big: o.Ref, Ref: o.Ref, Slot: o.Slot, Name: o.Name, Allergy: o.Allergy, Phone: o.Phone, Car: o.Vehicle.String(),
+		Big: o.Ref, Ref: o.Ref, Slot: o.Slot, Name: o.Name, Allergy: o.Allergy, Phone: o.Phone, Vehicle: o.Vehicle, Car: o.Vehicle.String(),
 		Collector: o.Collector, State: o.State, Packed: !o.PackedAt.IsZero(),
 	}
 	if o.Bag > 0 {

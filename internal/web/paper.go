@@ -125,7 +125,7 @@ func (s *site) printPage(w http.ResponseWriter, r *http.Request, name, title str
 }
 
 func (s *site) paperCard(c paper.Card) paperCard {
-	out := paperCard{Card: c, Slot: s.slot(c.Slot), Car: c.Car}
+	out := paperCard{Card: c, Slot: s.slot(c.Slot), Car: s.carWords(c.Vehicle)}
 	switch c.State {
 	case night.Arrived, night.HandedOut, night.Cancelled, night.NotCollected:
 		out.State = s.state(c.State)
@@ -136,11 +136,11 @@ func (s *site) paperCard(c paper.Card) paperCard {
 		out.Bags = append(out.Bags, paperBag{kind, b.Items})
 	}
 	for _, ch := range c.Changes {
-		why := ch.Why
-		if why == "" {
-			why = string(ch.What)
+		words := s.say(ch.Why)
+		if words == "" || ch.To != "" {
+			words = s.tell(night.Event{What: ch.What, From: ch.From, To: ch.To, Why: ch.Why})
 		}
-		out.Changes = append(out.Changes, s.clock(ch.At)+" "+s.say(why))
+		out.Changes = append(out.Changes, s.clock(ch.At)+" "+words)
 	}
 	return out
 }

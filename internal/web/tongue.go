@@ -139,7 +139,7 @@ const (
 
 // speaking answers each request by the pages in its language: the one chosen on
 // the device, or else the kitchen's. What a customer's link opens is in the
-// kitchen's, as are the texts that it came with.
+// kitchen's, as are the texts that it came with; so is the sign at the gate.
 type speaking struct {
 	by      map[string]http.Handler
 	kitchen string
@@ -147,7 +147,8 @@ type speaking struct {
 
 func (s speaking) ServeHTTP(w http.ResponseWriter, r *http.Request) {
 	lang := s.kitchen
-	if c, err := r.Cookie(languageCookie); err == nil && s.by[c.Value] != nil && !strings.HasPrefix(r.URL.Path, "/here/") {
+	forCustomers := strings.HasPrefix(r.URL.Path, "/here/") || r.URL.Path == "/paper/sign"
+	if c, err := r.Cookie(languageCookie); err == nil && s.by[c.Value] != nil && !forCustomers {
 		lang = c.Value
 	}
 	s.by[lang].ServeHTTP(w, r)
