@@ -28,8 +28,9 @@ lint: ## formatting, vet, staticcheck
 	$(GO) vet -tags e2e ./cmd/passbell
 	$(GO) tool staticcheck ./...
 
-unit: ## all tests with the race detector
+unit: ## all tests with the race detector, and the simulated nights without it
 	$(GO) test -race ./...
+	$(GO) test ./internal/simulation
 
 e2e: ## the built binary, killed and started again in the middle of a night
 	$(GO) test -count=1 -tags e2e -run TestKilledFiveTimes ./cmd/passbell

@@ -19,6 +19,9 @@ import (
 // purpose, must be found within a number of nights.
 func TestFaultsAreFound(t *testing.T) {
 	t.Parallel()
+	if raced {
+		t.Skip("it takes too many nights for the race detector")
+	}
 	onTx := func(edit func(dispatch.Tx) dispatch.Tx) func(dispatch.Store) dispatch.Store {
 		return func(s dispatch.Store) dispatch.Store { return outbox{Store: s, edit: edit} }
 	}

@@ -18,13 +18,23 @@ import (
 )
 
 var (
-	nights = flag.Int("nights", 200, "how many nights to simulate")
+	nights = flag.Int("nights", usual(), "how many nights to simulate")
 	most   = flag.Int("most", 6, "the most orders of a night, up to 150; most nights are smaller")
 	first  = flag.Uint64("first", 0, "the first seed")
 	seed   = flag.Int64("seed", -1, "the one seed to simulate")
 	keep   = flag.String("keep", "all", "with -seed: the parts of the night to keep, with commas between them")
 	tell   = flag.Bool("tell", false, "with -seed: print every step")
 )
+
+// usual is how many nights the usual tests play. Only one task at a time has the
+// turn, so the race detector has little to see and makes a night some fifteen
+// times slower: it gets a few, and `make unit` plays the others without it.
+func usual() int {
+	if raced {
+		return 6
+	}
+	return 200
+}
 
 // folder gives a folder for databases, in memory where the system has such a
 // place: a night that is over needs none of it.

@@ -1,0 +1,6 @@
+//go:build !race
+
+package simulation_test
+
+// raced is set where the race detector watches.
+const raced = false
