@@ -7,14 +7,14 @@ import (
 	"io/fs"
 )
 
-//go:embed sqlite/*.sql
+//go:embed sqlite/*.sql postgres/*.sql
 var files embed.FS
 
-// Dir gives the migrations of the embedded database.
-func Dir() fs.FS {
-	dir, err := fs.Sub(files, "sqlite")
+// Dir gives the migrations of a kind of database, "sqlite" or "postgres".
+func Dir(kind string) fs.FS {
+	dir, err := fs.Sub(files, kind)
 	if err != nil {
-		panic(err) // the folder is part of the binary
+		panic(err) // the folders are part of the binary
 	}
 	return dir
 }

@@ -146,8 +146,8 @@ func (g *Gateway) serve(ctx context.Context) error {
 	handler, err := web.New(web.Config{
 		Desk: g.house.Desk, Inbox: g.house.Inbox, Live: g.house.Live, Kitchen: g.house.Kitchen, Keep: g.house.rows, Price: g.house.Price, Language: g.house.Config.Kitchen.Language, Hooks: hooks,
 		Passphrase: g.house.Config.Passphrase, Token: g.house.Config.Token,
-		NewNight: g.house.newNight,
-		Sessions: g.house.store.Sessions(g.house.Clock.Now), Now: g.house.Clock.Now, Log: g.house.log,
+		NewNight: g.house.newNight, Ways: ways{g.house, g.wires},
+		Sessions: g.house.rows.Sessions(g.house.Clock.Now), Now: g.house.Clock.Now, Log: g.house.log,
 		Demo: g.house.OnlyPractice(),
 	})
 	if err != nil {

@@ -2,7 +2,6 @@ package store
 
 import (
 	"context"
-	"time"
 
 	"passbell/internal/night"
 )
@@ -69,59 +68,3 @@ func (t *Tx) LastEvent(ctx context.Context) (int64, error) {
 	err := t.get(ctx, &id, "events", `SELECT coalesce(max(id), 0) FROM events WHERE kitchen_id = ?`, t.kitchen)
 	return id, err
 }
-
-// Sessions keeps the sign-ins of web pages, so that a restart on the night asks
-// nobody for a passphrase again.
-type Sessions struct {
-	store *Store
-	now   func() time.Time
-}
-
-// Sessions gives the store of sign-ins.
-func (s *Store) Sessions(now func() time.Time) *Sessions { return &Sessions{store: s, now: now} }
-
-// FindCtx gives the data of a session that has not expired.
-func (s *Sessions) FindCtx(ctx context.Context, token string) ([]byte, bool, error) {
-	var data [][]byte
-	err := s.store.reader.SelectContext(ctx, &data,
-		`SELECT data FROM sessions WHERE token = ? AND expires > ?`, token, ms(s.now()))
-	if err != nil {
-		return nil, false, &night.StoreError{Doing: "read session", Err: err}
-	}
-	if len(data) == 0 {
-		return nil, false, nil
-	}
-	return data[0], true, nil
-}
-
-// CommitCtx stores a session.
-func (s *Sessions) CommitCtx(ctx context.Context, token string, data []byte, expiry time.Time) error {
-	_, err := s.store.writer.ExecContext(ctx, `
-		INSERT INTO sessions (token, data, expires) VALUES (?, ?, ?)
-		ON CONFLICT (token) DO UPDATE SET data = excluded.data, expires = excluded.expires`, token, data, ms(expiry))
-	if err != nil {
-		return &night.StoreError{Doing: "store session", Err: err}
-	}
-	return nil
-}
-
-// DeleteCtx forgets a session.
-func (s *Sessions) DeleteCtx(ctx context.Context, token string) error {
-	if _, err := s.store.writer.ExecContext(ctx, `DELETE FROM sessions WHERE token = ? OR expires <= ?`, token, ms(s.now())); err != nil {
-		return &night.StoreError{Doing: "forget session", Err: err}
-	}
-	return nil
-}
-
-// Find is FindCtx without a context.
-func (s *Sessions) Find(token string) ([]byte, bool, error) {
-	return s.FindCtx(context.Background(), token)
-}
-
-// Commit is CommitCtx without a context.
-func (s *Sessions) Commit(token string, data []byte, expiry time.Time) error {
-	return s.CommitCtx(context.Background(), token, data, expiry)
-}
-
-// Delete is DeleteCtx without a context.
-func (s *Sessions) Delete(token string) error { return s.DeleteCtx(context.Background(), token) }

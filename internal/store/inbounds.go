@@ -2,6 +2,9 @@ package store
 
 import (
 	"context"
+	"crypto/sha256"
+	"fmt"
+	"slices"
 	"time"
 
 	"passbell/internal/night"
@@ -34,17 +37,19 @@ func (r inboundRow) inbound() night.Inbound {
 // AddInbound stores a text from outside. The same provider id twice is one
 // inbound: added is false the second time.
 func (t *Tx) AddInbound(ctx context.Context, in night.Inbound) (id int64, added bool, err error) {
-	err = t.tx.GetContext(ctx, &id, `
+	return t.add(ctx, "inbound", `
 		INSERT INTO inbounds (kitchen_id, night_id, adapter, provider_id, sender, recipient, text, at, state, reading, corrected, why)
-		VALUES (?, 0, ?, ?, ?, ?, ?, ?, ?, '{}', '', '') RETURNING id`,
-		t.kitchen, in.Adapter, in.ProviderID, in.From, in.To, in.Text, ms(in.At), night.Fresh)
-	if isUnique(err) {
-		return 0, false, nil
+		VALUES (?, 0, ?, ?, ?, ?, ?, ?, ?, '{}', '', '') ON CONFLICT DO NOTHING RETURNING id`,
+		t.kitchen, in.Adapter, indexable(in.ProviderID), in.From, in.To, in.Text, ms(in.At), night.Fresh)
+}
+
+// indexable shortens a provider's name for a text that is too long for an index
+// to its hash, which is as good to tell one from another.
+func indexable(id string) string {
+	if len(id) <= 512 {
+		return id
 	}
-	if err != nil {
-		return 0, false, &night.StoreError{Doing: "store inbound", Err: err}
-	}
-	return id, true, nil
+	return fmt.Sprintf("sha256:%x", sha256.Sum256([]byte(id)))
 }
 
 // SaveInbound stores what was understood of an inbound and how far it has come,
@@ -116,15 +121,13 @@ func (t *Tx) withOrders(ctx context.Context, rows []inboundRow) ([]night.Inbound
 	for i, r := range rows {
 		out[i], ids[i], where[r.ID] = r.inbound(), r.ID, i
 	}
-	for len(ids) > 0 { // SQL takes a limited number of arguments at a time
-		batch := ids[:min(len(ids), 500)]
-		ids = ids[len(batch):]
+	for some := range slices.Chunk(ids, batch) {
 		var links []struct {
 			InboundID int64 `db:"inbound_id"`
 			OrderID   int64 `db:"order_id"`
 		}
 		err := t.list(ctx, &links, "texts",
-			`SELECT inbound_id, order_id FROM inbound_orders WHERE kitchen_id = ? AND inbound_id IN (?) ORDER BY inbound_id, place`, t.kitchen, batch)
+			`SELECT inbound_id, order_id FROM inbound_orders WHERE kitchen_id = ? AND inbound_id IN (?) ORDER BY inbound_id, place`, t.kitchen, some)
 		if err != nil {
 			return nil, err
 		}

@@ -2,6 +2,7 @@ package store
 
 import (
 	"context"
+	"slices"
 	"time"
 
 	"passbell/internal/night"
@@ -43,6 +44,15 @@ func (r messageRow) message() night.Message {
 		m.InboundID = *r.InboundID
 	}
 	return m
+}
+
+// idsOf gives the ids of messages.
+func idsOf(rows []messageRow) []int64 {
+	ids := make([]int64, len(rows))
+	for i, r := range rows {
+		ids[i] = r.ID
+	}
+	return ids
 }
 
 // Messages gives all messages of a night in the order in which they are due.
@@ -95,9 +105,7 @@ func (t *Tx) withCovers(ctx context.Context, rows []messageRow) ([]night.Message
 	for i, r := range rows {
 		out[i], ids[i], where[r.ID] = r.message(), r.ID, i
 	}
-	for len(ids) > 0 { // SQL takes a limited number of arguments at a time
-		batch := ids[:min(len(ids), 500)]
-		ids = ids[len(batch):]
+	for some := range slices.Chunk(ids, batch) {
 		var covers []struct {
 			MessageID int64 `db:"message_id"`
 			OrderID   int64 `db:"order_id"`
@@ -105,7 +113,7 @@ func (t *Tx) withCovers(ctx context.Context, rows []messageRow) ([]night.Message
 		}
 		err := t.list(ctx, &covers, "messages", `
 			SELECT message_id, order_id, slot FROM message_orders WHERE kitchen_id = ? AND message_id IN (?)
-			ORDER BY message_id, slot, order_id`, t.kitchen, batch)
+			ORDER BY message_id, slot, order_id`, t.kitchen, some)
 		if err != nil {
 			return nil, err
 		}
@@ -128,17 +136,14 @@ func (t *Tx) AddMessage(ctx context.Context, m night.Message) (id int64, added b
 	if m.InboundID != 0 {
 		inbound = &m.InboundID
 	}
-	err = t.tx.GetContext(ctx, &id, `
+	id, added, err = t.add(ctx, "message", `
 		INSERT INTO messages (kitchen_id, night_id, inbound_id, kind, revision, place, address, text, parts,
 			due_at, next_at, expires_at, state, adapter)
-		VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?) RETURNING id`,
+		VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?) ON CONFLICT DO NOTHING RETURNING id`,
 		t.kitchen, m.NightID, inbound, m.Kind, m.Revision, m.Place, m.To, m.Text, m.Parts,
 		ms(m.DueAt), ms(m.DueAt), ms(m.ExpiresAt), night.Due, m.Adapter)
-	if isUnique(err) {
-		return 0, false, nil
-	}
-	if err != nil {
-		return 0, false, &night.StoreError{Doing: "store message", Err: err}
+	if err != nil || !added {
+		return 0, false, err
 	}
 	return id, true, t.setCovers(ctx, id, m)
 }

@@ -45,20 +45,16 @@ func (r nightRow) night() (night.Night, error) {
 // AddNight stores a new night and gives its id. A second night on the same date
 // is refused with a *night.TakenError.
 func (t *Tx) AddNight(ctx context.Context, n night.Night) (int64, error) {
-	var id int64
-	err := t.tx.GetContext(ctx, &id, `
+	id, added, err := t.add(ctx, "night", `
 		INSERT INTO nights (kitchen_id, date, first_slot, last_slot, every, capacity, place, parking,
 			closes_at, instruct_at, remind_before, remind_from)
-		VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?) RETURNING id`,
+		VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?) ON CONFLICT DO NOTHING RETURNING id`,
 		t.kitchen, n.Date.String(), n.First, n.Last, n.Every, n.Capacity, n.Place, n.Parking,
 		ms(n.ClosesAt), ms(n.InstructAt), n.RemindBefore.Milliseconds(), n.RemindFrom)
-	if isUnique(err) {
-		return 0, &night.TakenError{What: "a night on " + n.Date.String()}
+	if err == nil && !added {
+		err = &night.TakenError{What: "a night on " + n.Date.String()}
 	}
-	if err != nil {
-		return 0, &night.StoreError{Doing: "store night", Err: err}
-	}
-	return id, nil
+	return id, err
 }
 
 // SaveNight stores every field of a night that exists.
@@ -210,20 +206,16 @@ func (t *Tx) AddOrder(ctx context.Context, o night.Order) (int64, error) {
 	if err != nil {
 		return 0, err
 	}
-	var id int64
-	err = t.tx.GetContext(ctx, &id, `
+	id, added, err := t.add(ctx, "order", `
 		INSERT INTO orders (kitchen_id, night_id, ref, bag, name, phone, phone_typed, email, collector, slot, items, note, allergy,
 			state, packed_at, expected_at, behind, vehicle, arrived_at, spot, revision, booked)
-		VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?) RETURNING id`,
+		VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?) ON CONFLICT DO NOTHING RETURNING id`,
 		t.kitchen, o.NightID, o.Ref, o.Bag, o.Name, o.Phone, o.PhoneTyped, o.Email, o.Collector, o.Slot, c.items, o.Note, o.Allergy,
 		o.State, ms(o.PackedAt), ms(o.ExpectedAt), o.Behind, c.vehicle, ms(o.Arrival.At), o.Arrival.Spot, o.Revision, c.whole)
-	if isUnique(err) {
-		return 0, &night.TakenError{What: "order " + o.Ref}
+	if err == nil && !added {
+		err = &night.TakenError{What: "order " + o.Ref}
 	}
-	if err != nil {
-		return 0, &night.StoreError{Doing: "store order", Err: err}
-	}
-	return id, nil
+	return id, err
 }
 
 // SaveOrder stores every field of an order that exists, if it still has the

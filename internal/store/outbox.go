@@ -1,7 +1,9 @@
 package store
 
 import (
+	"cmp"
 	"context"
+	"slices"
 	"time"
 
 	"passbell/adapters"
@@ -13,20 +15,26 @@ import (
 // provider, so a crash leaves a row to look at and not a second text.
 func (k *Kitchen) Claim(ctx context.Context, adapter string, now, leaseUntil time.Time, limit int) ([]night.Message, error) {
 	var out []night.Message
-	err := k.Write(ctx, func(t *Tx) error {
+	err := k.run(ctx, claiming, func(t *Tx) error {
 		var rows []messageRow
 		err := t.list(ctx, &rows, "due messages", `
+			WITH due AS MATERIALIZED (
+				SELECT id FROM messages WHERE kitchen_id = ? AND state = ? AND next_at <= ? AND adapter IN (?, '')
+				ORDER BY next_at, id LIMIT ?`+t.dialect.skipLocked+`)
 			UPDATE messages SET state = ?, attempt = attempt + 1, adapter = ?, lease_until = ?, reason = ''
-			WHERE id IN (SELECT id FROM messages WHERE kitchen_id = ? AND state = ? AND next_at <= ? AND adapter IN (?, '') ORDER BY next_at, id LIMIT ?)
-			RETURNING *`,
-			night.Sending, adapter, ms(leaseUntil), t.kitchen, night.Due, ms(now), adapter, limit)
-		if err != nil {
+			WHERE id IN (SELECT id FROM due) RETURNING *`,
+			t.kitchen, night.Due, ms(now), adapter, limit, night.Sending, adapter, ms(leaseUntil))
+		if err != nil || len(rows) == 0 {
 			return err
 		}
-		for _, r := range rows {
-			_, err := t.change(ctx, "attempts",
-				`INSERT INTO attempts (message_id, attempt, kitchen_id, adapter, started_at) VALUES (?, ?, ?, ?, ?)`,
-				r.ID, r.Attempt, t.kitchen, adapter, ms(now))
+		slices.SortFunc(rows, func(a, b messageRow) int {
+			return cmp.Or(cmp.Compare(a.NextAt, b.NextAt), cmp.Compare(a.ID, b.ID))
+		})
+		for ids := range slices.Chunk(rows, batch) {
+			_, err := t.change(ctx, "attempts", `
+				INSERT INTO attempts (message_id, attempt, kitchen_id, adapter, started_at)
+				SELECT id, attempt, kitchen_id, adapter, CAST(? AS BIGINT) FROM messages WHERE kitchen_id = ? AND id IN (?)`,
+				ms(now), t.kitchen, idsOf(ids))
 			if err != nil {
 				return err
 			}
@@ -41,12 +49,11 @@ func (k *Kitchen) Claim(ctx context.Context, adapter string, now, leaseUntil tim
 // waits.
 func (k *Kitchen) NextDue(ctx context.Context) (time.Time, error) {
 	var next int64
-	err := k.store.reader.GetContext(ctx, &next,
-		`SELECT coalesce(min(next_at), 0) FROM messages WHERE kitchen_id = ? AND state = ?`, k.id, night.Due)
-	if err != nil {
-		return time.Time{}, &night.StoreError{Doing: "read due messages", Err: err}
-	}
-	return at(next), nil
+	err := k.Read(ctx, func(t *Tx) error {
+		return t.get(ctx, &next, "due messages",
+			`SELECT coalesce(min(next_at), 0) FROM messages WHERE kitchen_id = ? AND state = ?`, t.kitchen, night.Due)
+	})
+	return at(next), err
 }
 
 // Abandoned gives the messages whose attempt is on record and whose lease ran
@@ -73,7 +80,7 @@ func (t *Tx) Settle(ctx context.Context, s night.Settlement, now time.Time) (boo
 		settled = time.Time{}
 	}
 	n, err := t.change(ctx, "message", `
-		UPDATE messages SET state = ?, reason = ?, next_at = CASE WHEN ? > 0 THEN ? ELSE next_at END, settled_at = ?, lease_until = 0
+		UPDATE messages SET state = ?, reason = ?, next_at = CASE WHEN CAST(? AS BIGINT) > 0 THEN ? ELSE next_at END, settled_at = ?, lease_until = 0
 		WHERE kitchen_id = ? AND id = ? AND attempt = ? AND state IN (?, ?)`,
 		s.State, s.Reason, ms(s.RetryAt), ms(s.RetryAt), ms(settled),
 		t.kitchen, s.MessageID, s.Attempt, night.Sending, night.InDoubt)

@@ -1,9 +1,9 @@
 // Package store keeps everything that must outlive the process. It is the only
 // package that speaks SQL.
 //
-// A Store is one database; a Kitchen is the part of it that belongs to one
-// kitchen, and every query there names that kitchen. What belongs together is
-// done inside one Write.
+// A Store is one database, the embedded one in a file or a PostgreSQL server; a
+// Kitchen is the part of it that belongs to one kitchen, and every query there
+// names that kitchen. What belongs together is done inside one Write.
 package store
 
 import (
@@ -11,46 +11,56 @@ import (
 	"database/sql"
 	"errors"
 	"fmt"
-	"net/url"
-	"os"
-	"path/filepath"
+	"strings"
 	"time"
 
 	"github.com/jmoiron/sqlx"
-	"github.com/pressly/goose/v3"
-	"modernc.org/sqlite"
-	sqlite3 "modernc.org/sqlite/lib"
 
 	"passbell/internal/night"
-	"passbell/migrations"
 )
 
-// Store is one database.
+// Store is one database. It is safe for concurrent use.
 type Store struct {
-	// One writer at a time is what the embedded database can do; giving the
-	// writers one connection makes them queue here instead of failing there.
-	writer *sqlx.DB
-	reader *sqlx.DB
+	writer  *sqlx.DB
+	reader  *sqlx.DB // the same as writer where the database has many writers
+	dialect dialect
+	dsn     string // of the server; "" for the embedded database
 }
 
-// Open opens the embedded database in the file at path, makes it where it does
-// not exist, and brings it up to date.
-func Open(ctx context.Context, path string) (*Store, error) {
-	if err := checkPlace(path); err != nil {
-		return nil, err
+// dialect is what differs between the two databases.
+type dialect struct {
+	bind       int    // how sqlx writes a placeholder
+	skipLocked string // ends a query that leaves alone what another one has taken
+	readOnly   *sql.TxOptions
+	// enter begins a transaction's part in a kitchen.
+	enter func(ctx context.Context, tx *sqlx.Tx, kitchen int64, as mode) error
+}
+
+// mode is what a transaction is for.
+type mode int
+
+const (
+	reading mode = iota
+	// claiming only takes due messages; several may claim at once.
+	claiming
+	// writing has the kitchen to itself: what it read still holds when it
+	// writes, and events get their ids in the order in which they are kept.
+	writing
+)
+
+// Open opens the database at place and brings it up to date: a postgres:// URL
+// names a server, everything else a file of the embedded database, which is
+// made where it does not exist.
+func Open(ctx context.Context, place string) (*Store, error) {
+	if IsURL(place) {
+		return openPostgres(ctx, place)
 	}
-	writer, err := connect(ctx, path, 1)
-	if err != nil {
-		return nil, err
-	}
-	if err := migrate(ctx, writer.DB); err != nil {
-		return nil, errors.Join(err, writer.Close())
-	}
-	reader, err := connect(ctx, path, 8)
-	if err != nil {
-		return nil, errors.Join(err, writer.Close())
-	}
-	return &Store{writer: writer, reader: reader}, nil
+	return openEmbedded(ctx, place)
+}
+
+// IsURL tells a PostgreSQL server from a file of the embedded database.
+func IsURL(place string) bool {
+	return strings.HasPrefix(place, "postgres://") || strings.HasPrefix(place, "postgresql://")
 }
 
 // Close closes the database. It may be called twice.
@@ -58,80 +68,15 @@ func (s *Store) Close() error {
 	return errors.Join(s.writer.Close(), s.reader.Close())
 }
 
-// dsn sets what must hold on every connection in the name of the database: set
-// by a statement it would hold on one pooled connection only.
-func dsn(path string) string {
-	q := url.Values{"_txlock": {"immediate"}}
-	for _, p := range []string{
-		"busy_timeout(5000)",
-		"journal_mode(WAL)",
-		"synchronous(FULL)", // a text that was recorded as sent must survive a power cut
-		"foreign_keys(1)",
-	} {
-		q.Add("_pragma", p)
-	}
-	return (&url.URL{Scheme: "file", OmitHost: true, Path: path, RawQuery: q.Encode()}).String()
-}
-
-func connect(ctx context.Context, path string, connections int) (*sqlx.DB, error) {
-	abs, err := filepath.Abs(path)
-	if err != nil {
-		return nil, fmt.Errorf("database %s: %w", path, err)
-	}
-	db, err := sqlx.ConnectContext(ctx, "sqlite", dsn(filepath.ToSlash(abs)))
-	if err != nil {
-		return nil, fmt.Errorf("open database %s: %w", path, err)
-	}
-	db.SetMaxOpenConns(connections)
-	db.SetMaxIdleConns(connections)
-	var mode string
-	if err := db.GetContext(ctx, &mode, "PRAGMA journal_mode"); err != nil {
-		return nil, errors.Join(fmt.Errorf("open database %s: %w", path, err), db.Close())
-	}
-	if mode != "wal" {
-		return nil, errors.Join(fmt.Errorf("the database %s is in a place where its write-ahead log can't work (a network share, often): put it on a disk of this machine", path), db.Close())
-	}
-	return db, nil
-}
-
-// checkPlace refuses what would otherwise fail with a riddle.
-func checkPlace(path string) error {
-	info, err := os.Stat(filepath.Dir(path))
-	switch {
-	case err != nil:
-		return fmt.Errorf("the folder for the database %s can't be used: %w", path, err)
-	case !info.IsDir():
-		return fmt.Errorf("%s is no folder, so the database %s can't be there", filepath.Dir(path), path)
-	}
-	return nil
-}
-
-func migrate(ctx context.Context, db *sql.DB) error {
-	files, err := goose.NewProvider(goose.DialectSQLite3, db, migrations.Dir(), goose.WithLogger(goose.NopLogger()))
-	if err != nil {
-		return &night.StoreError{Doing: "read migrations", Err: err}
-	}
-	if _, err := files.Up(ctx); err != nil {
-		return fmt.Errorf("bring the database up to date: %w", err)
-	}
-	return nil
-}
-
-// isUnique tells whether err is a broken uniqueness rule, by its code.
-func isUnique(err error) bool {
-	var se *sqlite.Error
-	return errors.As(err, &se) && (se.Code() == sqlite3.SQLITE_CONSTRAINT_UNIQUE || se.Code() == sqlite3.SQLITE_CONSTRAINT_PRIMARYKEY)
-}
-
 // PutKitchen stores what the configuration says of a kitchen, found by its
 // name, and gives its id.
 func (s *Store) PutKitchen(ctx context.Context, k night.Kitchen) (int64, error) {
 	var id int64
-	err := s.writer.GetContext(ctx, &id, `
+	err := s.writer.GetContext(ctx, &id, s.writer.Rebind(`
 		INSERT INTO kitchens (name, region, zone, number, quiet_from, quiet_to) VALUES (?, ?, ?, ?, ?, ?)
 		ON CONFLICT (name) DO UPDATE SET region = excluded.region, zone = excluded.zone, number = excluded.number,
 			quiet_from = excluded.quiet_from, quiet_to = excluded.quiet_to
-		RETURNING id`,
+		RETURNING id`),
 		k.Name, k.Region, k.Zone.String(), k.Number, k.Quiet.From, k.Quiet.To)
 	if err != nil {
 		return 0, &night.StoreError{Doing: "store kitchen", Err: err}
@@ -151,21 +96,26 @@ func (s *Store) Kitchen(id int64) *Kitchen { return &Kitchen{store: s, id: id} }
 // Tx is one transaction in one kitchen.
 type Tx struct {
 	tx      *sqlx.Tx
+	dialect *dialect
 	kitchen int64
 }
 
 // Write runs fn in a transaction that is kept if fn returns nil, and undone
-// otherwise.
+// otherwise. Writes of one kitchen happen one after the other.
 func (k *Kitchen) Write(ctx context.Context, fn func(*Tx) error) error {
-	return k.run(ctx, k.store.writer, nil, fn)
+	return k.run(ctx, writing, fn)
 }
 
 // Read runs fn on one unchanging view of the database.
 func (k *Kitchen) Read(ctx context.Context, fn func(*Tx) error) error {
-	return k.run(ctx, k.store.reader, &sql.TxOptions{ReadOnly: true}, fn)
+	return k.run(ctx, reading, fn)
 }
 
-func (k *Kitchen) run(ctx context.Context, db *sqlx.DB, opts *sql.TxOptions, fn func(*Tx) error) (err error) {
+func (k *Kitchen) run(ctx context.Context, as mode, fn func(*Tx) error) (err error) {
+	db, opts := k.store.writer, (*sql.TxOptions)(nil)
+	if as == reading {
+		db, opts = k.store.reader, k.store.dialect.readOnly
+	}
 	tx, err := db.BeginTxx(ctx, opts)
 	if err != nil {
 		return &night.StoreError{Doing: "begin", Err: err}
@@ -177,7 +127,10 @@ func (k *Kitchen) run(ctx context.Context, db *sqlx.DB, opts *sql.TxOptions, fn 
 			_ = tx.Rollback()
 		}
 	}()
-	if err := fn(&Tx{tx: tx, kitchen: k.id}); err != nil {
+	if err := k.store.dialect.enter(ctx, tx, k.id, as); err != nil {
+		return &night.StoreError{Doing: "begin", Err: err}
+	}
+	if err := fn(&Tx{tx: tx, dialect: &k.store.dialect, kitchen: k.id}); err != nil {
 		return err
 	}
 	if err := tx.Commit(); err != nil {
@@ -202,9 +155,34 @@ func at(ms int64) time.Time {
 	return time.UnixMilli(ms).UTC()
 }
 
+// batch is how many values go into one statement: SQL takes a limited number.
+const batch = 500
+
+// bound makes a query and its arguments ready: IN (?) takes a slice, and texts
+// are made such as both databases can keep.
+func (t *Tx) bound(query string, args []any) (string, []any, error) {
+	for i, a := range args {
+		if s, ok := a.(string); ok {
+			args[i] = keepable(s)
+		}
+	}
+	query, args, err := sqlx.In(query, args...)
+	return sqlx.Rebind(t.dialect.bind, query), args, err
+}
+
+// keepable replaces what PostgreSQL can't keep in a text, bytes that are no
+// UTF-8 and the zero byte, by the sign for "not readable". A customer's text is
+// kept all the same.
+func keepable(s string) string {
+	return strings.ReplaceAll(strings.ToValidUTF8(s, "\uFFFD"), "\x00", "\uFFFD")
+}
+
 // get reads one row into dest and turns an empty answer into night.ErrNotFound.
 func (t *Tx) get(ctx context.Context, dest any, what, query string, args ...any) error {
-	err := t.tx.GetContext(ctx, dest, query, args...)
+	query, args, err := t.bound(query, args)
+	if err == nil {
+		err = t.tx.GetContext(ctx, dest, query, args...)
+	}
 	if errors.Is(err, sql.ErrNoRows) {
 		return fmt.Errorf("%s: %w", what, night.ErrNotFound)
 	}
@@ -214,9 +192,19 @@ func (t *Tx) get(ctx context.Context, dest any, what, query string, args ...any)
 	return nil
 }
 
-// list reads all rows into dest. A query with IN (?) takes a slice for it.
+// add runs an INSERT … ON CONFLICT DO NOTHING RETURNING id, and tells whether
+// the row was new.
+func (t *Tx) add(ctx context.Context, what, query string, args ...any) (id int64, added bool, err error) {
+	err = t.get(ctx, &id, what, query, args...)
+	if errors.Is(err, night.ErrNotFound) {
+		return 0, false, nil
+	}
+	return id, err == nil, err
+}
+
+// list reads all rows into dest.
 func (t *Tx) list(ctx context.Context, dest any, what, query string, args ...any) error {
-	query, args, err := sqlx.In(query, args...)
+	query, args, err := t.bound(query, args)
 	if err == nil {
 		err = t.tx.SelectContext(ctx, dest, query, args...)
 	}
@@ -228,7 +216,7 @@ func (t *Tx) list(ctx context.Context, dest any, what, query string, args ...any
 
 // change runs a statement and gives the number of rows that it touched.
 func (t *Tx) change(ctx context.Context, what, query string, args ...any) (int64, error) {
-	query, args, err := sqlx.In(query, args...)
+	query, args, err := t.bound(query, args)
 	if err != nil {
 		return 0, &night.StoreError{Doing: "change " + what, Err: err}
 	}

@@ -83,16 +83,3 @@ func open(t *testing.T) *Store {
 	t.Cleanup(func() { require.NoError(t, s.Close()) })
 	return s
 }
-
-func TestIsUniqueKnowsByCode(t *testing.T) {
-	t.Parallel()
-	s := open(t)
-	for range 2 {
-		_, err := s.writer.Exec(`INSERT INTO optouts (kitchen_id, address, at) VALUES (1, 'x', 1)`)
-		if err != nil {
-			assert.True(t, isUnique(err))
-			return
-		}
-	}
-	t.Fatal("the second row was taken")
-}

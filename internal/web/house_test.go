@@ -130,7 +130,7 @@ func newHouse(t testing.TB) *house {
 func (h *house) handler(with func(*web.Config)) http.Handler {
 	h.t.Helper()
 	c := web.Config{
-		Desk: h.desk, Inbox: h.inbox, Live: h.hub, Keep: h.rows, Kitchen: h.kitchen, Sessions: h.store.Sessions(time.Now),
+		Desk: h.desk, Inbox: h.inbox, Live: h.hub, Keep: h.rows, Kitchen: h.kitchen, Sessions: h.rows.Sessions(time.Now),
 		Now: h.clock.Now, Log: slog.New(slog.NewTextHandler(logWriter{h.t}, nil)), Demo: true,
 		Pace: web.Pace{Beat: 200 * time.Millisecond, Look: 100 * time.Millisecond, Every: 10 * time.Millisecond},
 	}

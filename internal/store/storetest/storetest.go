@@ -6,6 +6,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"strings"
 	"sync"
 	"testing"
 	"time"
@@ -55,6 +56,8 @@ func Run(t *testing.T, open func(t *testing.T) *store.Store) {
 		"a message of a person's choice is sent again, others never": sendAgain,
 		"a helper's link is found by its hash until it ends":         helpers,
 		"a key of the kitchen is made once":                          secret,
+		"a kitchen's own words are saved, replaced and taken back":   ownTexts,
+		"a text of any bytes is kept":                                anyBytes,
 	}
 	for name, test := range tests {
 		t.Run(name, func(t *testing.T) {
@@ -550,12 +553,16 @@ func busy(t *testing.T, s *store.Store) {
 
 func sessions(t *testing.T, s *store.Store) {
 	clock := now
-	sess := s.Sessions(func() time.Time { return clock })
+	mine, other := kitchen(t, s, "Larkfield"), kitchen(t, s, "Another Kitchen")
+	sess := mine.Sessions(func() time.Time { return clock })
 	require.NoError(t, sess.CommitCtx(t.Context(), "token", []byte("who"), now.Add(time.Hour)))
 	data, found, err := sess.FindCtx(t.Context(), "token")
 	require.NoError(t, err)
 	assert.True(t, found)
 	assert.Equal(t, []byte("who"), data)
+	_, found, err = other.Sessions(func() time.Time { return clock }).FindCtx(t.Context(), "token")
+	require.NoError(t, err)
+	assert.False(t, found, "a sign-in of one kitchen is none of another")
 	clock = now.Add(time.Hour)
 	_, found, err = sess.FindCtx(t.Context(), "token")
 	require.NoError(t, err)
@@ -638,4 +645,22 @@ func sendAgain(t *testing.T, s *store.Store) {
 	set.settle(t, night.Settlement{MessageID: id, Attempt: 1, State: night.InDoubt})
 	assert.True(t, again())
 	assert.Equal(t, 2, set.claim(t, now, 1)[0].Attempt)
+}
+
+// anyBytes stores what some databases can't keep in a text: nothing that a
+// customer sends may be refused for ever.
+func anyBytes(t *testing.T, s *store.Store) {
+	set := set(t, s, 0)
+	write(t, set.k, func(ctx context.Context, tx *store.Tx) {
+		in := night.Inbound{Adapter: "texts", ProviderID: strings.Repeat("long", 2000), From: "+447700900001", Text: "here\x00 in \xff red", At: now}
+		for _, fresh := range []bool{true, false} {
+			_, added, err := tx.AddInbound(ctx, in)
+			require.NoError(t, err)
+			assert.Equal(t, fresh, added)
+		}
+		got, err := tx.InboundsIn(ctx, night.Fresh)
+		require.NoError(t, err)
+		require.Len(t, got, 1)
+		assert.Equal(t, "here\uFFFD in \uFFFD red", got[0].Text)
+	})
 }

@@ -1,0 +1,111 @@
+package store
+
+import (
+	"context"
+	"database/sql"
+	"errors"
+	"fmt"
+	"net/url"
+	"os"
+	"path/filepath"
+
+	"github.com/jmoiron/sqlx"
+	"github.com/pressly/goose/v3"
+	_ "modernc.org/sqlite" // the embedded database
+
+	"passbell/internal/night"
+	"passbell/migrations"
+)
+
+// embedded is the dialect of the database in a file. Its transactions need no
+// turns: it has one writer at a time.
+var embedded = dialect{
+	bind:     sqlx.QUESTION,
+	readOnly: &sql.TxOptions{ReadOnly: true},
+	enter:    func(context.Context, *sqlx.Tx, int64, mode) error { return nil },
+}
+
+// openEmbedded opens the embedded database in the file at path.
+func openEmbedded(ctx context.Context, path string) (*Store, error) {
+	if err := checkPlace(path); err != nil {
+		return nil, err
+	}
+	// One writer at a time is what the embedded database can do; giving the
+	// writers one connection makes them queue here instead of failing there.
+	writer, err := connect(ctx, path, 1)
+	if err != nil {
+		return nil, err
+	}
+	if err := migrate(ctx, goose.DialectSQLite3, writer.DB, "sqlite"); err != nil {
+		return nil, errors.Join(err, writer.Close())
+	}
+	reader, err := connect(ctx, path, 8)
+	if err != nil {
+		return nil, errors.Join(err, writer.Close())
+	}
+	return &Store{writer: writer, reader: reader, dialect: embedded}, nil
+}
+
+// dsn sets what must hold on every connection in the name of the database: set
+// by a statement it would hold on one pooled connection only.
+func dsn(path string) string {
+	q := url.Values{"_txlock": {"immediate"}}
+	for _, p := range []string{
+		"busy_timeout(5000)",
+		"journal_mode(WAL)",
+		"synchronous(FULL)", // a text that was recorded as sent must survive a power cut
+		"foreign_keys(1)",
+	} {
+		q.Add("_pragma", p)
+	}
+	return (&url.URL{Scheme: "file", OmitHost: true, Path: path, RawQuery: q.Encode()}).String()
+}
+
+func connect(ctx context.Context, path string, connections int) (*sqlx.DB, error) {
+	abs, err := filepath.Abs(path)
+	if err != nil {
+		return nil, fmt.Errorf("database %s: %w", path, err)
+	}
+	db, err := sqlx.ConnectContext(ctx, "sqlite", dsn(filepath.ToSlash(abs)))
+	if err != nil {
+		return nil, fmt.Errorf("open database %s: %w", path, err)
+	}
+	db.SetMaxOpenConns(connections)
+	db.SetMaxIdleConns(connections)
+	var mode string
+	if err := db.GetContext(ctx, &mode, "PRAGMA journal_mode"); err != nil {
+		return nil, errors.Join(fmt.Errorf("open database %s: %w", path, err), db.Close())
+	}
+	if mode != "wal" {
+		return nil, errors.Join(fmt.Errorf("the database %s is in a place where its write-ahead log can't work (a network share, often): put it on a disk of this machine", path), db.Close())
+	}
+	return db, nil
+}
+
+// checkPlace refuses what would otherwise fail with a riddle.
+func checkPlace(path string) error {
+	info, err := os.Stat(filepath.Dir(path))
+	switch {
+	case err != nil:
+		return fmt.Errorf("the folder for the database %s can't be used: %w", path, err)
+	case !info.IsDir():
+		return fmt.Errorf("%s is no folder, so the database %s can't be there", filepath.Dir(path), path)
+	}
+	return nil
+}
+
+// migrate brings a database up to date with the files of a folder.
+func migrate(ctx context.Context, d goose.Dialect, db *sql.DB, folder string, opts ...goose.ProviderOption) error {
+	files, err := goose.NewProvider(d, db, migrations.Dir(folder), append(opts, goose.WithLogger(goose.NopLogger()))...)
+	if err != nil {
+		return &night.StoreError{Doing: "read migrations", Err: err}
+	}
+	// Asking first spares every later start the lock that brings them in line.
+	if pending, err := files.HasPending(ctx); err == nil && !pending {
+		return nil
+	}
+	if _, err := files.Up(ctx); err != nil {
+		return fmt.Errorf("bring the database up to date: %w", err)
+	}
+	return nil
+}

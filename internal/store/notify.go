@@ -1,0 +1,54 @@
+package store
+
+import (
+	"context"
+	"strconv"
+	"time"
+
+	"github.com/lib/pq"
+
+	"passbell/internal/night"
+)
+
+// channel is the name under which instances tell each other of changes.
+const channel = "passbell"
+
+// Announce tells every instance that something in the kitchen has changed. The
+// embedded database has one instance, and nobody to tell.
+func (k *Kitchen) Announce(ctx context.Context) error {
+	if k.store.dsn == "" {
+		return nil
+	}
+	if _, err := k.store.writer.ExecContext(ctx, `SELECT pg_notify($1, $2)`, channel, strconv.FormatInt(k.id, 10)); err != nil {
+		return &night.StoreError{Doing: "tell the other instances", Err: err}
+	}
+	return nil
+}
+
+// Listen calls changed with the id of each kitchen in which some instance
+// changed something, and with 0 after it could not hear for a while: anything
+// may have changed then. It returns when ctx is done. Nothing comes from the
+// embedded database.
+func (s *Store) Listen(ctx context.Context, changed func(kitchen int64)) {
+	if s.dsn == "" {
+		<-ctx.Done()
+		return
+	}
+	l := pq.NewDialListener(newDialer(false), s.dsn, 500*time.Millisecond, 5*time.Second, nil)
+	defer func() { _ = l.Close() }()      // only says that it is closed already
+	go func() { _ = l.Listen(channel) }() // waits for a connection; ends with Close
+	for {
+		select {
+		case <-ctx.Done():
+			return
+		case n := <-l.Notify:
+			if n == nil { // the connection was lost and is back
+				changed(0)
+				continue
+			}
+			if id, err := strconv.ParseInt(n.Extra, 10, 64); err == nil {
+				changed(id)
+			}
+		}
+	}
+}
