@@ -135,31 +135,37 @@ func (t *Tx) Reroute(ctx context.Context, id int64, fall night.Fall, now time.Ti
 type partRow struct {
 	ProviderID string `db:"provider_id"`
 	MessageID  int64  `db:"message_id"`
+	Attempt    int    `db:"attempt"`
 	Status     string `db:"status"`
 	Reason     string `db:"reason"`
+}
+
+func (r partRow) part() (night.Part, error) {
+	return night.Part{ProviderID: r.ProviderID, MessageID: r.MessageID, Attempt: r.Attempt, Fate: night.Fate(r.Status), Reason: r.Reason}, nil
 }
 
 // PartsOf gives the parts of a message that a provider accepted.
 func (t *Tx) PartsOf(ctx context.Context, messageID int64) ([]night.Part, error) {
 	var rows []partRow
 	err := t.list(ctx, &rows, "parts",
-		`SELECT provider_id, message_id, status, reason FROM parts WHERE kitchen_id = ? AND message_id = ? ORDER BY provider_id`,
+		`SELECT provider_id, message_id, attempt, status, reason FROM parts WHERE kitchen_id = ? AND message_id = ? ORDER BY provider_id`,
 		t.kitchen, messageID)
 	if err != nil {
 		return nil, err
 	}
-	return each(rows, func(r partRow) (night.Part, error) {
-		return night.Part{ProviderID: r.ProviderID, MessageID: r.MessageID, Fate: night.Fate(r.Status), Reason: r.Reason}, nil
-	})
+	return each(rows, partRow.part)
 }
 
 // PartByProviderID finds what a receipt reports on.
 func (t *Tx) PartByProviderID(ctx context.Context, adapter, id string) (night.Part, error) {
 	var r partRow
 	err := t.get(ctx, &r, "part",
-		`SELECT provider_id, message_id, status, reason FROM parts WHERE kitchen_id = ? AND adapter = ? AND provider_id = ?`,
+		`SELECT provider_id, message_id, attempt, status, reason FROM parts WHERE kitchen_id = ? AND adapter = ? AND provider_id = ?`,
 		t.kitchen, adapter, id)
-	return night.Part{ProviderID: r.ProviderID, MessageID: r.MessageID, Fate: night.Fate(r.Status), Reason: r.Reason}, err
+	if err != nil {
+		return night.Part{}, err
+	}
+	return r.part()
 }
 
 // SetPart records what the network now says of a part.

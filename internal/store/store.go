@@ -120,13 +120,9 @@ func (k *Kitchen) run(ctx context.Context, as mode, fn func(*Tx) error) (err err
 	if err != nil {
 		return &night.StoreError{Doing: "begin", Err: err}
 	}
-	defer func() {
-		if err != nil {
-			// The first error is the one to tell; a rollback after it can add
-			// nothing, and after a commit there is none.
-			_ = tx.Rollback()
-		}
-	}()
+	// After a commit it does nothing. After an error that one is to tell, a
+	// rollback can add nothing; and a panic must not keep the kitchen's turn.
+	defer func() { _ = tx.Rollback() }()
 	if err := k.store.dialect.enter(ctx, tx, k.id, as); err != nil {
 		return &night.StoreError{Doing: "begin", Err: err}
 	}

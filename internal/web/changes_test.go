@@ -172,7 +172,7 @@ func TestTheDatabaseIsNoBusinessOfTheCook(t *testing.T) {
 type brokenDesk struct{ *desk.Desk }
 
 func (*brokenDesk) Out(context.Context, desk.Act) (night.Order, error) {
-	return night.Order{}, fmt.Errorf("begin: %w", codedError{})
+	return night.Order{}, &night.StoreError{Doing: "begin", Err: codedError{}}
 }
 
 type codedError struct{}
