@@ -3,6 +3,7 @@ package gateway
 import (
 	"context"
 	"fmt"
+	"slices"
 	"strings"
 	"time"
 
@@ -34,18 +35,21 @@ func (h *House) NewCheck() (*Check, error) {
 func (c *Check) Probe(ctx context.Context) map[string][]adapters.Finding {
 	out := make(map[string][]adapters.Finding, len(c.wires))
 	for _, w := range c.wires {
-		p, ok := w.Sender.(adapters.Prober)
-		if !ok {
-			out[w.Name] = []adapters.Finding{{What: "sign-in", OK: true, Note: "this kind can't be tried without a text"}}
-			continue
-		}
-		findings, err := p.Probe(ctx)
-		if err != nil {
-			findings = append(findings, adapters.Finding{What: "connection", Note: err.Error()})
-		}
-		out[w.Name] = findings
+		out[w.Name] = w.probe(ctx)
 	}
 	return out
+}
+
+func (w *Wire) probe(ctx context.Context) []adapters.Finding {
+	p, ok := w.Sender.(adapters.Prober)
+	if !ok {
+		return []adapters.Finding{{What: "sign-in", OK: true, Note: "this kind can't be tried without a text"}}
+	}
+	findings, err := p.Probe(ctx)
+	if err != nil {
+		findings = append(findings, adapters.Finding{What: "connection", Note: err.Error()})
+	}
+	return findings
 }
 
 // Trial is what became of a test text to the cook's own phone.
@@ -60,68 +64,87 @@ type Trial struct {
 // in meanwhile is stored like any other.
 func (c *Check) Send(ctx context.Context, name, to, text string, now time.Time) (Trial, error) {
 	for _, w := range c.wires {
-		if w.Name == name {
-			return w.try(ctx, to, text, now), nil
+		if w.Name != name {
+			continue
 		}
+		listening, stop := context.WithCancel(ctx)
+		defer stop()
+		go func() { _ = w.receive(listening) }() // its errors show as nothing coming in
+		return w.try(ctx, to, text, now, func(Trial) {}), nil
 	}
 	return Trial{}, fmt.Errorf("no adapter is called %s", name)
 }
 
-func (w *Wire) try(ctx context.Context, to, text string, now time.Time) Trial {
-	ear := &ear{Wire: w, from: to, receipts: make(chan adapters.Receipt, 16), texts: make(chan adapters.Inbound, 16)}
-	listening, stop := context.WithCancel(ctx)
-	defer stop()
-	if r, ok := w.Sender.(adapters.Receiver); ok {
-		go func() { _ = r.Receive(listening, ear) }() // its errors show as nothing coming in
-	}
+// try sends a test text and calls tell with what is known of it, each time that
+// more is, until ctx is done or all is known. It hears what comes over the wire;
+// to receive is somebody else's business.
+func (w *Wire) try(ctx context.Context, to, text string, now time.Time, tell func(Trial)) Trial {
+	e := w.listen(to)
+	defer w.forget(e)
 	var t Trial
-	accepted, err := w.Sender.Send(ctx, adapters.Message{
+	sending, cancel := context.WithTimeout(ctx, w.timeout)
+	defer cancel()
+	accepted, err := w.Sender.Send(sending, adapters.Message{
 		Key: fmt.Sprintf("check-%d", now.UnixMilli()), To: to, From: w.from, Subject: w.house.Kitchen.Name, Text: text, ValidUntil: now.Add(time.Hour),
 	})
-	if t.Sent = err; err != nil {
-		return t
-	}
-	for t.Reply == nil || t.Receipt == nil {
+	t.Sent = err
+	tell(t)
+	for err == nil && (t.Reply == nil || t.Receipt == nil) {
 		select {
 		case <-ctx.Done():
 			return t
-		case r := <-ear.receipts:
-			for _, id := range accepted.IDs {
-				if id == r.ID && r.Status != adapters.OnTheWay {
-					t.Receipt = &r
-				}
+		case r := <-e.receipts:
+			if !slices.Contains(accepted.IDs, r.ID) || r.Status == adapters.OnTheWay {
+				continue
 			}
-		case in := <-ear.texts:
+			t.Receipt = &r
+		case in := <-e.texts:
 			t.Reply = &in
 		}
+		tell(t)
 	}
 	return t
 }
 
 // ear listens in on what comes over a wire.
 type ear struct {
-	*Wire
 	from     string
 	receipts chan adapters.Receipt
 	texts    chan adapters.Inbound
 }
 
-func (e *ear) Inbound(ctx context.Context, in adapters.Inbound) error {
-	if in.From == e.from {
-		select {
-		case e.texts <- in:
-		default:
-		}
-	}
-	return e.Wire.Inbound(ctx, in)
+func (w *Wire) listen(from string) *ear {
+	e := &ear{from: from, receipts: make(chan adapters.Receipt, 256), texts: make(chan adapters.Inbound, 16)}
+	w.mu.Lock()
+	defer w.mu.Unlock()
+	w.ears = append(w.ears, e)
+	return e
 }
 
-func (e *ear) Receipt(ctx context.Context, r adapters.Receipt) error {
-	select {
-	case e.receipts <- r:
-	default:
+func (w *Wire) forget(e *ear) {
+	w.mu.Lock()
+	defer w.mu.Unlock()
+	w.ears = slices.DeleteFunc(w.ears, func(other *ear) bool { return other == e })
+}
+
+// hear hands what comes to whoever listens; nobody is waited for.
+func (w *Wire) hear(in *adapters.Inbound, r *adapters.Receipt) {
+	w.mu.Lock()
+	defer w.mu.Unlock()
+	for _, e := range w.ears {
+		if in != nil && in.From == e.from {
+			select {
+			case e.texts <- *in:
+			default:
+			}
+		}
+		if r != nil {
+			select {
+			case e.receipts <- *r:
+			default:
+			}
+		}
 	}
-	return e.Wire.Receipt(ctx, r)
 }
 
 // SenderName says what is wrong with a sender that is a name, and what to mind.

@@ -6,6 +6,7 @@ import (
 	"errors"
 	"fmt"
 	"net/http"
+	"sync"
 	"time"
 
 	"github.com/pelletier/go-toml/v2"
@@ -26,8 +27,12 @@ type Wire struct {
 	Sender     adapters.Sender
 	Dispatcher *dispatch.Dispatcher
 
-	from  string
-	house *House
+	from    string
+	timeout time.Duration // for one send
+	house   *House
+
+	mu   sync.Mutex
+	ears []*ear
 }
 
 // retry is how a try that failed for now is repeated: for some twenty-five
@@ -44,12 +49,12 @@ func (h *House) Wire(a config.Adapter, sender adapters.Sender) (*Wire, error) {
 			return nil, fmt.Errorf("adapter %s: %w", a.Name, err)
 		}
 	}
-	w := &Wire{Name: a.Name, Sender: sender, from: a.From, house: h}
+	w := &Wire{Name: a.Name, Sender: sender, from: a.From, timeout: time.Duration(a.Timeout), house: h}
 	var err error
 	w.Dispatcher, err = dispatch.New(dispatch.Config{
 		Store: dispatchStore{h.rows}, Kitchen: h.Kitchen, Adapter: a.Name, Sender: sender, From: a.From,
 		Window: a.Window, PerSecond: a.PerSecond, Timeout: time.Duration(a.Timeout), Gap: time.Duration(a.Gap), Retry: retry,
-		FallAfter: time.Duration(a.FallAfter), FallUnconfirmed: time.Duration(a.FallUnconfirmed), Next: routes(h.Config).Next, Replanner: h.Desk, Now: h.Clock.Now, Spread: h.spread, Log: h.log, Changed: h.Live.Changed,
+		FallAfter: time.Duration(a.FallAfter), FallUnconfirmed: time.Duration(a.FallUnconfirmed), Next: routes(h.Config).Next, Replanner: h.Desk, Now: h.Clock.Now, Spread: h.spread, Log: h.log, Changed: h.changed,
 	})
 	if err != nil {
 		return nil, err
@@ -91,7 +96,7 @@ func (h *House) sender(a config.Adapter) (adapters.Sender, error) {
 			return nil, err
 		}
 		c.Name = a.Name
-		notes := pinNotes{h.Config.Database + "." + a.Name + ".pin"}
+		notes := pinNotes{h.pinFile(a)}
 		return modem.New(c, modem.Deps{Now: h.Clock.Now, After: h.Clock.After, Rand: chance, Log: h.log, Notes: notes})
 	case "email":
 		c, err := settings[email.Config](a)
@@ -124,11 +129,13 @@ func settings[C any](a config.Adapter) (to C, err error) {
 
 // Inbound stores a text that came over this wire.
 func (w *Wire) Inbound(ctx context.Context, in adapters.Inbound) error {
+	w.hear(&in, nil)
 	return w.house.Inbox.Take(ctx, w.Name, in)
 }
 
 // Receipt stores what the network says of a text that left over this wire.
 func (w *Wire) Receipt(ctx context.Context, r adapters.Receipt) error {
+	w.hear(nil, &r)
 	return w.Dispatcher.Receipt(ctx, r)
 }
 

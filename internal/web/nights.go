@@ -182,7 +182,7 @@ func (s *site) nightLines(ctx context.Context, shown night.Night) (ahead, past [
 func (s *site) standing(n night.Night) string {
 	switch {
 	case !n.CalledOff.IsZero():
-		return s.t("called off")
+		return s.t("is called off")
 	case n.Over(s.Now(), s.Kitchen.Zone):
 		return s.t("past")
 	case !n.ClosedAt.IsZero():

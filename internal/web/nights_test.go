@@ -106,7 +106,7 @@ func TestADeviceShowsAnotherNight(t *testing.T) {
 	mine, other := newVisitor(t, server.URL), newVisitor(t, server.URL)
 
 	_, p := mine.get("/night")
-	says(t, p, "in hand, orders open", "Friday 11 December", "called off", "1 night that is past", "Friday 20 November")
+	says(t, p, "in hand, orders open", "Friday 11 December", "is called off", "1 night that is past", "Friday 20 November")
 	_, before := mine.get("/orders/K401")
 	require.Contains(t, before, "Bethan")
 	_, p = mine.post("/night/show", url.Values{"show": {itoa(next.ID)}})

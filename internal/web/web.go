@@ -130,6 +130,8 @@ type Config struct {
 	// Language is that of the texts to customers, "en" by default, and of the
 	// pages where a device has chosen none.
 	Language string
+	// Ways are the adapters; without them there is no page about them.
+	Ways Ways
 	// NewNight gives a new night on a date with the configured defaults; nil for
 	// slots every ten minutes and nothing else.
 	NewNight func(night.Date) night.Night
@@ -181,6 +183,7 @@ type shared struct {
 	sessions *scs.SessionManager
 	shelf    shelf
 	once     once
+	trials   trials
 	// acting makes a look at an order and the act that follows one thing, so
 	// that of two taps the second sees what the first did.
 	acting sync.Mutex
@@ -253,6 +256,8 @@ func (s *site) routes() http.Handler {
 	s.addWording(pages)
 	s.addNights(pages)
 	s.addPaper(pages)
+	s.addAdapters(pages)
+	s.addKitchen(pages)
 	api := http.NewServeMux()
 	s.addAPI(api)
 
