@@ -23,8 +23,12 @@ import (
 // Config is the whole of passbell.toml.
 type Config struct {
 	// Database is the file of the embedded database, relative to the
-	// configuration file.
+	// configuration file, or the postgres:// URL of a server that several
+	// instances share. PASSBELL_DATABASE in the environment goes before it, so
+	// that a password need not stand in the file.
 	Database string `toml:"database"`
+	// Folder is where the configuration file is.
+	Folder string `toml:"-"`
 	// Listen is where the pass is served, such as "127.0.0.1:8737".
 	Listen string `toml:"listen"`
 	// Watch is a folder whose order books are loaded as they come; "" for none.
@@ -115,12 +119,37 @@ func Load(path string) (Config, error) {
 	if err != nil {
 		return Config{}, fmt.Errorf("%s: %w", path, err)
 	}
-	for _, p := range []*string{&c.Database, &c.Watch} {
+	c.Folder = filepath.Dir(path)
+	if place := os.Getenv("PASSBELL_DATABASE"); place != "" {
+		if c.Database = place; !c.Embedded() {
+			if err := c.checkDatabase(); err != nil {
+				return Config{}, fmt.Errorf("PASSBELL_DATABASE: %w", err)
+			}
+		}
+	}
+	files := []*string{&c.Watch}
+	if c.Embedded() {
+		files = append(files, &c.Database)
+	}
+	for _, p := range files {
 		if *p != "" && !filepath.IsAbs(*p) {
-			*p = filepath.Join(filepath.Dir(path), *p)
+			*p = filepath.Join(c.Folder, *p)
 		}
 	}
 	return c, nil
+}
+
+// Embedded tells whether the database is a file of this machine.
+func (c Config) Embedded() bool { return !strings.Contains(c.Database, "://") }
+
+func (c Config) checkDatabase() error {
+	switch {
+	case c.Database == "":
+		return errors.New("database: name the file to keep everything in, such as \"passbell.db\"")
+	case !c.Embedded() && !strings.HasPrefix(c.Database, "postgres://") && !strings.HasPrefix(c.Database, "postgresql://"):
+		return errors.New("database: only a file or a postgres:// URL can be used")
+	}
+	return nil
 }
 
 // Parse reads a configuration and checks it.
@@ -167,9 +196,10 @@ func (c Config) Validate() error {
 	if _, err := c.House(); err != nil {
 		return err
 	}
+	if err := c.checkDatabase(); err != nil {
+		return err
+	}
 	switch {
-	case c.Database == "":
-		return errors.New("database: name the file to keep everything in, such as \"passbell.db\"")
 	case c.Night.Every < 1:
 		return errors.New("night.every: give the minutes from slot to slot, 10 is usual")
 	case c.Night.InstructDays < 0:

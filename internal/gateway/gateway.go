@@ -86,6 +86,8 @@ func (g *Gateway) start(ctx context.Context) error {
 		cancel()
 		return waitFor(ctx, &g.running)
 	})
+	g.running.Go(func() { g.house.store.Listen(work, g.heard) })
+	g.running.Go(func() { g.tell(work) })
 	for _, w := range g.wires {
 		g.running.Go(func() { w.Dispatcher.Run(work) })
 		g.running.Go(func() {
@@ -95,6 +97,30 @@ func (g *Gateway) start(ctx context.Context) error {
 		})
 	}
 	return g.tick(work)
+}
+
+// heard acts on the word of another instance, or on a silence in which anything
+// may have changed: the pages are looked at anew and what is due is looked for.
+func (g *Gateway) heard(kitchen int64) {
+	if kitchen != 0 && kitchen != g.house.Kitchen.ID {
+		return
+	}
+	g.house.Live.Changed()
+	for _, w := range g.wires {
+		w.Dispatcher.Wake()
+	}
+}
+
+// tell passes on what changed here, until ctx is done.
+func (g *Gateway) tell(ctx context.Context) {
+	for {
+		select {
+		case <-ctx.Done():
+			return
+		case <-g.house.news:
+			g.house.announce(ctx)
+		}
+	}
 }
 
 // tick sets off what has to be looked at again and again. gocron only ticks:

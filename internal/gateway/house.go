@@ -52,6 +52,7 @@ type House struct {
 
 	store  *store.Store
 	rows   *store.Kitchen
+	news   chan struct{} // something changed that the other instances don't know of
 	log    *slog.Logger
 	spread func() float64
 }
@@ -70,7 +71,7 @@ func Open(ctx context.Context, c config.Config, d Deps) (_ *House, err error) {
 	if err != nil {
 		return nil, err
 	}
-	h := &House{Config: c, Live: new(live.Hub), Clock: d.Clock, log: d.Log, spread: d.Spread}
+	h := &House{Config: c, Live: new(live.Hub), Clock: d.Clock, log: d.Log, spread: d.Spread, news: make(chan struct{}, 1)}
 	if h.spread == nil {
 		if h.spread, err = spread(); err != nil {
 			return nil, err
@@ -93,8 +94,15 @@ func Open(ctx context.Context, c config.Config, d Deps) (_ *House, err error) {
 		return nil, err
 	}
 	h.Kitchen, h.rows = kitchen, h.store.Kitchen(kitchen.ID)
+	cautions, err := h.store.Cautions(ctx)
+	if err != nil {
+		return nil, err
+	}
+	for _, c := range cautions {
+		d.Log.Warn(c)
+	}
 	h.Desk, err = desk.New(desk.Config{
-		Store: deskStore{h.rows}, Kitchen: kitchen, Texts: texts, Now: d.Clock.Now, Changed: h.Live.Changed, Routes: routes(c),
+		Store: deskStore{h.rows}, Kitchen: kitchen, Texts: texts, Now: d.Clock.Now, Changed: h.changed, Routes: routes(c),
 	})
 	if err != nil {
 		return nil, err
@@ -105,8 +113,34 @@ func Open(ctx context.Context, c config.Config, d Deps) (_ *House, err error) {
 	return h, err
 }
 
-// Close closes the database.
-func (h *House) Close() error { return h.store.Close() }
+// changed tells the pages of this instance at once, and notes that the others
+// are to be told.
+func (h *House) changed() {
+	h.Live.Changed()
+	select {
+	case h.news <- struct{}{}:
+	default: // they will be told of both at once
+	}
+}
+
+// announce tells the other instances what they have not been told.
+func (h *House) announce(ctx context.Context) {
+	if err := h.rows.Announce(ctx); err != nil && ctx.Err() == nil {
+		h.log.Warn("the other instances hear of a change a second later", "error", err)
+	}
+}
+
+// Close closes the database, after a last word to the other instances.
+func (h *House) Close() error {
+	select {
+	case <-h.news:
+		ctx, cancel := context.WithTimeout(context.Background(), tick)
+		h.announce(ctx)
+		cancel()
+	default:
+	}
+	return h.store.Close()
+}
 
 // The packages each name the part of the store that they use; these carry the
 // one store to all of them.

@@ -7,10 +7,22 @@ import (
 	"fmt"
 	"io/fs"
 	"os"
+	"path/filepath"
+
+	"passbell/internal/config"
 )
 
-// pinNotes remembers beside the database that a SIM's PIN was tried, so that a
-// program that is started again and again does not lock the SIM.
+// pinFile is beside the embedded database, or beside the configuration of an
+// instance whose database is elsewhere: the SIM is in this machine.
+func (h *House) pinFile(a config.Adapter) string {
+	if h.Config.Embedded() {
+		return h.Config.Database + "." + a.Name + ".pin"
+	}
+	return filepath.Join(h.Config.Folder, "passbell."+a.Name+".pin")
+}
+
+// pinNotes remembers in a file that a SIM's PIN was tried, so that a program
+// that is started again and again does not lock the SIM.
 type pinNotes struct{ path string }
 
 // Get gives what was put under key; "" for nothing.
