@@ -48,7 +48,7 @@ func (s *site) rules() kitchenPage {
 			of(s.t("Price of texts"), price, "kitchen.price"),
 			of(s.t("Country, for numbers and plates"), k.Region, "kitchen.region"),
 			of(s.t("Clock"), k.Zone.String(), "kitchen.zone"),
-			of(s.t("Language of the texts"), s.Language, "kitchen.language"),
+			of(s.t("Language of the texts"), languageName(s.Language), "kitchen.language"),
 		},
 		Night: []rule{
 			of(s.t("Place"), orNone(s, n.Place), "night.place"),
@@ -59,6 +59,16 @@ func (s *site) rules() kitchenPage {
 			of(s.t("Reminder"), s.t("%s before the slot, not before %s", s.span(n.RemindBefore), s.slot(n.RemindFrom)), "night.remind_before", "night.remind_from"),
 		},
 	}
+}
+
+// languageName names a language in its own words.
+func languageName(code string) string {
+	for _, l := range languages {
+		if l.Code == code {
+			return l.Name
+		}
+	}
+	return code
 }
 
 func orNone(s *site, words string) string {
