@@ -82,6 +82,9 @@ func (d *Dispatcher) join(ctx context.Context, tx Tx, r adapters.Receipt, now ti
 	if again := part.Attempt != 0 && part.Attempt != m.Attempt; !ok || state == night.Failed && again { // it was tried since
 		return nil
 	}
+	if state == night.Delivered && half(m, part, len(fates)) {
+		return nil
+	}
 	changed, err := arrived(ctx, tx, m, state, reason, now)
 	if err != nil || !changed {
 		return err
@@ -99,6 +102,13 @@ func (d *Dispatcher) join(ctx context.Context, tx Tx, r adapters.Receipt, now ti
 		return err
 	}
 	return d.fall(ctx, tx, m, now)
+}
+
+// half tells whether the parts that were numbered are not the whole of a text
+// whose try broke off: that they arrived says nothing of the others.
+func half(m night.Message, part night.Part, parts int) bool {
+	brokeOff := m.State == night.InDoubt || m.State == night.Due
+	return brokeOff && part.Attempt == m.Attempt && parts < m.Parts
 }
 
 // arrived settles a message by what its parts say. One that waits to be tried

@@ -98,6 +98,8 @@ func (d *Dispatcher) follow(ctx context.Context, tx Tx, r result, out Outcome, n
 			return err
 		}
 		return d.joinEarly(ctx, tx, r.accepted.IDs, now)
+	case out.State == night.InDoubt: // some parts may have been numbered
+		return d.joinEarly(ctx, tx, r.accepted.IDs, now)
 	}
 	return nil
 }

@@ -73,7 +73,9 @@ func (t *Tx) Abandoned(ctx context.Context, now time.Time) ([]night.Message, err
 // a late finisher can't overwrite a newer one. It tells whether it counted.
 //
 // An attempt that was given up as in doubt and reports after all is believed:
-// it is the same attempt, and it knows more.
+// it is the same attempt, and it knows more. If it reports that the text was
+// accepted, that also stops the next try that a person asked for meanwhile and
+// that did not begin yet.
 func (t *Tx) Settle(ctx context.Context, s night.Settlement, now time.Time) (bool, error) {
 	settled := now
 	if s.State == night.Due {
@@ -84,6 +86,9 @@ func (t *Tx) Settle(ctx context.Context, s night.Settlement, now time.Time) (boo
 		WHERE kitchen_id = ? AND id = ? AND attempt = ? AND state IN (?, ?)`,
 		s.State, s.Reason, ms(s.RetryAt), ms(s.RetryAt), ms(settled),
 		t.kitchen, s.MessageID, s.Attempt, night.Sending, night.InDoubt)
+	if err == nil && n == 0 && s.State == night.Sent {
+		n, err = t.acceptedLate(ctx, s, now)
+	}
 	if err != nil || n == 0 {
 		return false, err
 	}
@@ -106,6 +111,18 @@ func (t *Tx) Settle(ctx context.Context, s night.Settlement, now time.Time) (boo
 		}
 	}
 	return true, nil
+}
+
+// acceptedLate settles a message that waits for another try, where the last one
+// was in doubt. One whose answer was on record before is left alone: what made
+// it due again knew that answer.
+func (t *Tx) acceptedLate(ctx context.Context, s night.Settlement, now time.Time) (int64, error) {
+	return t.change(ctx, "message", `
+		UPDATE messages SET state = ?, reason = ?, settled_at = ?
+		WHERE kitchen_id = ? AND id = ? AND attempt = ? AND state = ? AND EXISTS (
+			SELECT 1 FROM attempts WHERE kitchen_id = ? AND message_id = ? AND attempt = ? AND outcome = ?)`,
+		s.State, s.Reason, ms(now), t.kitchen, s.MessageID, s.Attempt, night.Due,
+		t.kitchen, s.MessageID, s.Attempt, string(adapters.Unknown))
 }
 
 // Unconfirmed gives the messages that the adapter's provider accepted before the
