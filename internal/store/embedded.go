@@ -23,6 +23,8 @@ var embedded = dialect{
 	bind:     sqlx.QUESTION,
 	readOnly: &sql.TxOptions{ReadOnly: true},
 	enter:    func(context.Context, *sqlx.Tx, int64, mode) error { return nil },
+	bytewise: "CAST(%s AS TEXT)",
+	count:    func(context.Context, *sqlx.Tx, string, []string, [][]any) error { return nil },
 }
 
 // openEmbedded opens the embedded database in the file at path.

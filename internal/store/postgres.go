@@ -24,6 +24,8 @@ var postgres = dialect{
 	skipLocked: " FOR UPDATE SKIP LOCKED",
 	readOnly:   &sql.TxOptions{Isolation: sql.LevelRepeatableRead, ReadOnly: true},
 	enter:      enterKitchen,
+	bytewise:   `CAST(%s AS TEXT) COLLATE "C"`,
+	count:      countOn,
 }
 
 // enterKitchen names the kitchen for the row-level policies, and takes its turn:

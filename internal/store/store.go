@@ -34,6 +34,10 @@ type dialect struct {
 	readOnly   *sql.TxOptions
 	// enter begins a transaction's part in a kitchen.
 	enter func(ctx context.Context, tx *sqlx.Tx, kitchen int64, as mode) error
+	// bytewise is a column as a text that sorts by its bytes.
+	bytewise string
+	// count lets ids count on after rows were stored with ids of their own.
+	count func(ctx context.Context, tx *sqlx.Tx, table string, columns []string, rows [][]any) error
 }
 
 // mode is what a transaction is for.

@@ -83,3 +83,17 @@ func open(t *testing.T) *Store {
 	t.Cleanup(func() { require.NoError(t, s.Close()) })
 	return s
 }
+
+// Every table of a kitchen moves with it.
+func TestMovedNamesEveryTable(t *testing.T) {
+	t.Parallel()
+	s := open(t)
+	var tables []string
+	require.NoError(t, s.reader.Select(&tables, `
+		SELECT m.name FROM sqlite_master m JOIN pragma_table_info(m.name) c ON c.name = 'kitchen_id' WHERE m.type = 'table' ORDER BY m.name`))
+	names := make([]string, len(moved))
+	for i, table := range moved {
+		names[i] = table.name
+	}
+	assert.ElementsMatch(t, tables, names)
+}
