@@ -24,7 +24,8 @@ type Board struct {
 	Untold   []night.Order // no text can tell them when and where: to be rung
 	Trouble  []Trouble     // texts that did not reach a customer for sure
 	Texts    []night.Inbound
-	Orders   []night.Order // all, by slot
+	Orders   []night.Order  // all, by slot
+	Unsaid   map[int64]bool // orders of which something is missing and nobody said so yet
 	Counts   map[night.State]int
 }
 
@@ -84,11 +85,14 @@ type Sight struct {
 
 // MakeBoard sorts a night into what has to be done now.
 func MakeBoard(s Sight) Board {
-	b := Board{Night: s.Night, At: s.At, Orders: s.Orders, Texts: s.Texts, Counts: map[night.State]int{}}
+	b := Board{Night: s.Night, At: s.At, Orders: s.Orders, Texts: s.Texts, Counts: map[night.State]int{}, Unsaid: map[int64]bool{}}
 	expected := func(o night.Order) time.Time { return Expected(o, s.Night, s.Zone) }
 	byTime := func(x, y night.Order) int { return cmp.Or(expected(x).Compare(expected(y)), cmp.Compare(x.Bag, y.Bag)) }
 	for _, o := range s.Orders {
 		b.Counts[o.State]++
+		if Unsaid(o, s.Messages) {
+			b.Unsaid[o.ID] = true
+		}
 		if !o.State.Open() {
 			continue
 		}
@@ -159,7 +163,7 @@ func tellsWhere(k night.MessageKind) bool {
 	switch k {
 	case night.Instructions, night.Reminder, night.Update, night.Resend:
 		return true
-	case night.Cancellation, night.Nudge, night.Delay, night.Reply, night.Confirmation:
+	case night.Cancellation, night.Nudge, night.Delay, night.Reply, night.Confirmation, night.Short:
 	}
 	return false
 }

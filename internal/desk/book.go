@@ -192,7 +192,7 @@ func merge(have, was, row night.Order) (night.Order, []string) {
 	take("e-mail", have.Email, was.Email, row.Email, func() { have.Email = row.Email })
 	take("slot", have.Slot.String(), was.Slot.String(), row.Slot.String(), func() { have.Slot = row.Slot })
 	take("note", have.Note, was.Note, row.Note, func() { have.Note = row.Note })
-	take("items", itemLine(have.Items), itemLine(was.Items), itemLine(row.Items), func() { have.Items = row.Items })
+	take("items", itemLine(have.Items), itemLine(was.Items), itemLine(row.Items), func() { have.Items = night.KeepMarks(have.Items, row.Items) })
 	if !sameVehicle(row.Vehicle, was.Vehicle) {
 		have.Vehicle = have.Vehicle.Merge(row.Vehicle)
 	}

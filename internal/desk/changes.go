@@ -196,7 +196,12 @@ func (d *Desk) Split(ctx context.Context, a Act, ref string, items []int) (night
 // Join puts the items of the order other into the order of the act; other is
 // then off. Notes and allergies of both are kept.
 func (d *Desk) Join(ctx context.Context, a Act, other string) (night.Order, error) {
-	return d.order(ctx, a, func(tx Tx, o *night.Order, now time.Time) error {
+	var out night.Order
+	err := d.write(ctx, func(tx Tx, now time.Time) error {
+		o, err := tx.OrderByRef(ctx, a.Night, a.Ref)
+		if err != nil {
+			return err
+		}
 		from, err := tx.OrderByRef(ctx, a.Night, other)
 		if err != nil {
 			return err
@@ -213,8 +218,16 @@ func (d *Desk) Join(ctx context.Context, a Act, other string) (night.Order, erro
 		if err := tx.SaveOrder(ctx, from); err != nil {
 			return err
 		}
-		return log(ctx, tx, *o, now, a.Who, night.OrderChanged, join("joined with "+from.Ref, a.Why))
+		if err := log(ctx, tx, o, now, a.Who, night.OrderChanged, join("joined with "+from.Ref, a.Why)); err != nil {
+			return err
+		}
+		if err := d.save(ctx, tx, o, now, from.ID); err != nil { // the other may have another number
+			return err
+		}
+		out, err = tx.Order(ctx, o.ID)
+		return err
 	})
+	return out, err
 }
 
 func nextBag(ctx context.Context, tx Tx, nightID int64) (int, error) {

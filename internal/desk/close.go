@@ -300,7 +300,7 @@ func Told(ctx context.Context, tx OrderTeller, m night.Message, now time.Time, w
 	case night.Instructions, night.Resend, night.Update:
 	case night.Reminder:
 		s = night.Remind
-	case night.Cancellation, night.Nudge, night.Delay, night.Reply, night.Confirmation:
+	case night.Cancellation, night.Nudge, night.Delay, night.Reply, night.Confirmation, night.Short:
 		return nil
 	}
 	for _, c := range m.Covers {
@@ -345,13 +345,22 @@ func (p Preview) Summary() string {
 			}
 		}
 		if count > 0 {
-			kinds = append(kinds, fmt.Sprintf("%d %s", count, k))
+			kinds = append(kinds, fmt.Sprintf("%d %s", count, kindWords(k, count)))
 		}
 	}
 	if len(kinds) == 0 {
 		return "nothing to send"
 	}
-	return fmt.Sprintf("%s: %d texts in %d parts", strings.Join(kinds, ", "), len(p.Messages), p.Parts)
+	texts, parts := plural(len(p.Messages), "text", "texts"), plural(p.Parts, "part", "parts")
+	return fmt.Sprintf("%s: %d %s in %d %s", strings.Join(kinds, ", "), len(p.Messages), texts, p.Parts, parts)
+}
+
+// kindWords names a kind of text by its number; instructions are always many.
+func kindWords(k night.MessageKind, n int) string {
+	if k == night.Instructions {
+		return string(k)
+	}
+	return plural(n, string(k), string(k)+"s")
 }
 
 // Messages gives all texts of a night in the order in which they are due.

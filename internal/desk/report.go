@@ -70,6 +70,9 @@ func MakeReport(s Sight, events []night.Event) Report {
 	for _, o := range s.Orders {
 		byID[o.ID] = o
 		r.States[o.State]++
+		if missing := night.MissingLine(o.Items); missing != "" && o.State != night.Cancelled {
+			r.follow(o, "to refund or make good: "+missing)
+		}
 		switch o.State {
 		case night.NotCollected:
 			r.follow(o, "not collected: "+cmp.Or(o.PhoneTyped, "no number"))

@@ -38,8 +38,9 @@ func (d *Desk) order(ctx context.Context, a Act, fn func(tx Tx, o *night.Order, 
 	return out, err
 }
 
-// save stores a changed order and brings its texts in line.
-func (d *Desk) save(ctx context.Context, tx Tx, o night.Order, now time.Time) error {
+// save stores a changed order and brings its texts in line, and those of the
+// orders also, which are stored already.
+func (d *Desk) save(ctx context.Context, tx Tx, o night.Order, now time.Time, also ...int64) error {
 	if err := tx.SaveOrder(ctx, o); err != nil {
 		return err
 	}
@@ -47,7 +48,7 @@ func (d *Desk) save(ctx context.Context, tx Tx, o night.Order, now time.Time) er
 	if err != nil {
 		return err
 	}
-	return d.replan(ctx, tx, n, now, o.ID)
+	return d.replan(ctx, tx, n, now, append(also, o.ID)...)
 }
 
 // step moves o along the table and says so in the history.

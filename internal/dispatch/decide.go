@@ -63,6 +63,8 @@ func untrue(m night.Message, t Truth) string {
 		return ""
 	case night.Cancellation:
 		return uncancelled(t, off)
+	case night.Short:
+		return found(t, off)
 	case night.Instructions, night.Reminder, night.Update, night.Nudge, night.Delay, night.Resend:
 	}
 	switch {
@@ -83,6 +85,23 @@ func untrue(m night.Message, t Truth) string {
 			return fmt.Sprintf("the customer of order %s is here already", o.Ref)
 		case o.Slot != slots[o.ID]:
 			return fmt.Sprintf("order %s is now at %s", o.Ref, o.Slot)
+		}
+	}
+	return ""
+}
+
+// found says why nobody needs to read what is missing of an order; "" where they
+// do, also where they are here already or come at another time.
+func found(t Truth, off bool) string {
+	if off {
+		return "the night is called off"
+	}
+	for _, o := range t.Orders {
+		switch {
+		case !o.State.Open():
+			return fmt.Sprintf("order %s is %s", o.Ref, o.State)
+		case len(night.Missing(o.Items)) == 0:
+			return "nothing of the order is missing any more"
 		}
 	}
 	return ""

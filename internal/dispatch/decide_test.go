@@ -79,6 +79,9 @@ func TestCheck(t *testing.T) {
 		edit(&o)
 		return o
 	}
+	lacking := func(s night.State) func(*night.Order) {
+		return func(o *night.Order) { o.State, o.Items = s, []night.Item{{Qty: 2, Name: "Pork bao", Short: 1}} }
+	}
 	tests := []struct {
 		name  string
 		kind  night.MessageKind
@@ -101,6 +104,11 @@ func TestCheck(t *testing.T) {
 		{name: "handed out meanwhile", order: with(func(o *night.Order) { o.State = night.HandedOut }), at: noon, want: night.Dropped},
 		{name: "here already", order: with(func(o *night.Order) { o.State = night.Arrived }), at: noon, want: night.Dropped},
 		{name: "here already and a person wants it sent", kind: night.Resend, order: with(func(o *night.Order) { o.State = night.Arrived }), at: noon, want: night.Sending},
+		{name: "something is missing and they are here", kind: night.Short, order: with(lacking(night.Arrived)), at: noon, want: night.Sending},
+		{name: "something is missing and they come later", kind: night.Short, order: with(func(o *night.Order) { lacking(night.Told)(o); o.Slot = 18 * 60 }), at: noon, want: night.Sending},
+		{name: "nothing is missing any more", kind: night.Short, order: told, at: noon, want: night.Dropped},
+		{name: "something is missing of what is cancelled", kind: night.Short, order: with(lacking(night.Cancelled)), at: noon, want: night.Dropped},
+		{name: "something is missing of a night that is off", kind: night.Short, order: with(lacking(night.Told)), at: noon, want: night.Dropped, edit: func(t *Truth) { t.Night.CalledOff = noon }},
 		{name: "moved meanwhile", order: with(func(o *night.Order) { o.Slot = 18 * 60 }), at: noon, want: night.Dropped},
 		{name: "opted out", order: told, opted: true, at: noon, want: night.Dropped},
 		{name: "the one confirmation", kind: night.Confirmation, order: told, opted: true, at: noon, want: night.Sending},

@@ -16,6 +16,7 @@ const (
 	Reply        MessageKind = "reply"        // answers an inbound
 	Confirmation MessageKind = "confirmation" // the one answer to an opt-out
 	Resend       MessageKind = "resend"       // a person sends the instructions again
+	Short        MessageKind = "short"        // says what of the order is missing
 )
 
 // MessageState says what became of a message.
@@ -138,6 +139,10 @@ const (
 	StepUndone       What = "undone"
 	BagsPacked       What = "packed"
 	BagsUnpacked     What = "unpacked"
+	ItemTicked       What = "item packed"
+	ItemUnticked     What = "item not packed"
+	ItemsShort       What = "short"
+	SpotNoted        What = "spot noted"
 	VehicleNoted     What = "vehicle noted"
 	ArrivalExpected  What = "expected"
 	MessagePlanned   What = "message planned"

@@ -45,6 +45,10 @@ type Item struct {
 	Qty  int    `json:"qty"`
 	Name string `json:"name"`
 	Kind Kind   `json:"kind"`
+	// What the kitchen marks on the night. An order book gives none of it.
+	Ticked bool `json:"ticked,omitempty"`  // it is in the bag
+	Short  int  `json:"short,omitempty"`   // pieces that are missing, at most Qty
+	AtGate bool `json:"at_gate,omitempty"` // no text tells of what is missing: it is said at the gate
 }
 
 // Kind says in which bag an item travels. Hot and cold leave in separate bags

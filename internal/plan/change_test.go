@@ -409,6 +409,8 @@ func TestTextsThatLostTheirPoint(t *testing.T) {
 		{"delay to somebody who has their food", night.Delay, night.HandedOut, plan.HandedOut},
 		{"delay to somebody given up", night.Delay, night.NotCollected, plan.NotCollected},
 		{"instructions again to somebody who is here", night.Resend, night.Arrived, ""},
+		{"what is missing, to somebody who is here", night.Short, night.Arrived, ""},
+		{"what is missing, of bags that are out", night.Short, night.HandedOut, plan.HandedOut},
 		{"instructions again for a cancelled order", night.Resend, night.Cancelled, plan.Cancelled},
 		{"answer about a cancelled order", night.Reply, night.Cancelled, ""},
 		{"answer to an opt-out", night.Confirmation, night.Cancelled, ""},

@@ -180,7 +180,7 @@ func (m *maker) dropReason(row night.Message) Reason {
 	switch row.Kind {
 	case night.Reply, night.Confirmation:
 		return ""
-	case night.Nudge, night.Delay, night.Resend:
+	case night.Nudge, night.Delay, night.Resend, night.Short:
 		switch {
 		case m.in.OptedOut[row.To]:
 			return OptedOut
@@ -218,7 +218,7 @@ func (m *maker) dropReason(row night.Message) Reason {
 
 // pointless says why a text that a person or the clock asked for has lost its
 // point: none of its orders waits for its customer any longer. The instructions
-// may still be sent again to somebody who is here.
+// may still be sent again to somebody who is here, and what is missing said.
 func (m *maker) pointless(row night.Message) Reason {
 	why := Gone
 	for _, c := range row.Covers {
@@ -230,7 +230,7 @@ func (m *maker) pointless(row night.Message) Reason {
 		case night.Booked, night.Told, night.Reminded:
 			return ""
 		case night.Arrived:
-			if row.Kind == night.Resend {
+			if row.Kind == night.Resend || row.Kind == night.Short {
 				return ""
 			}
 			why = Arrived

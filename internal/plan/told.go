@@ -16,7 +16,7 @@ func tells(k night.MessageKind) bool {
 	switch k {
 	case night.Instructions, night.Reminder, night.Update, night.Resend, night.Cancellation:
 		return true
-	case night.Nudge, night.Delay, night.Reply, night.Confirmation:
+	case night.Nudge, night.Delay, night.Reply, night.Confirmation, night.Short:
 	}
 	return false
 }

@@ -112,14 +112,14 @@ func (w *watch) stillTrue(what string, m night.Message, o night.Order, c night.C
 	switch m.Kind {
 	case night.Reply, night.Confirmation, night.Cancellation:
 		return
-	case night.Instructions, night.Reminder, night.Update, night.Nudge, night.Delay, night.Resend:
+	case night.Instructions, night.Reminder, night.Update, night.Nudge, night.Delay, night.Resend, night.Short:
 	}
 	switch {
 	case !o.State.Open():
 		w.violate("%s: %s is %s", what, w.who(o.ID), o.State)
-	case o.State == night.Arrived && m.Kind != night.Resend:
+	case o.State == night.Arrived && m.Kind != night.Resend && m.Kind != night.Short:
 		w.violate("%s: %s is here already", what, w.who(o.ID))
-	case o.Slot != c.Slot:
+	case o.Slot != c.Slot && m.Kind != night.Short: // which names no time
 		w.violate("%s: it quotes %s to %s, whose slot is %s", what, c.Slot, w.who(o.ID), o.Slot)
 	case m.Kind == night.Reminder && !ahead:
 		w.violate("%s: it came after the slot of %s", what, w.who(o.ID))

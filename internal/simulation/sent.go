@@ -153,7 +153,7 @@ func (w *watch) stillTrue(c *call, m night.Message) {
 			}
 		}
 		return
-	case night.Instructions, night.Reminder, night.Update, night.Nudge, night.Delay, night.Resend:
+	case night.Instructions, night.Reminder, night.Update, night.Nudge, night.Delay, night.Resend, night.Short:
 	}
 	if off {
 		w.violate("call %s: the %s goes out though the night is called off", c.text.Key, m.Kind)
@@ -166,9 +166,9 @@ func (w *watch) stillTrue(c *call, m night.Message) {
 		switch {
 		case !o.State.Open():
 			w.violate("call %s: the %s is about order %s, which is %s", c.text.Key, m.Kind, o.Ref, o.State)
-		case o.State == night.Arrived && m.Kind != night.Resend:
+		case o.State == night.Arrived && m.Kind != night.Resend && m.Kind != night.Short:
 			w.violate("call %s: the %s is about order %s, whose customer is here", c.text.Key, m.Kind, o.Ref)
-		case o.Slot != x.Slot:
+		case o.Slot != x.Slot && m.Kind != night.Short: // which names no time
 			w.violate("call %s: the %s quotes %s for order %s, whose slot is %s", c.text.Key, m.Kind, x.Slot, o.Ref, o.Slot)
 		case m.Kind == night.Reminder && !c.at.Before(w.slotAt(x.Slot)):
 			w.violate("call %s: the reminder goes out after the slot of order %s", c.text.Key, o.Ref)

@@ -2,6 +2,7 @@ package wording
 
 import (
 	"cmp"
+	"fmt"
 	"slices"
 	"strings"
 	"unicode"
@@ -31,6 +32,7 @@ type Facts struct {
 	Number     string // the number that customers write to; "" where there is none
 	Vehicle    string // the car as understood, "grey Volkswagen Golf LX19KTO"; "" for none
 	CarWords   string // what to reply with on arrival, "car, colour and plate"
+	Missing    string // what of the orders is missing, "2 x Pork dumplings and 1 x Chilli oil"; "" for nothing
 
 	manner manner
 	slots  []night.Clock
@@ -67,8 +69,11 @@ func FactsFor(k night.Kitchen, n night.Night, orders []night.Order, lang string)
 		}
 		return strings.Compare(a.Ref, b.Ref)
 	})
-	var names []string
+	var names, missing []string
 	for _, o := range orders {
+		for _, it := range night.Missing(o.Items) {
+			missing = append(missing, fmt.Sprintf("%d x %s", it.Short, clean(it.Name)))
+		}
 		f.Orders = append(f.Orders, OrderFacts{Ref: clean(o.Ref), Slot: m.clock(o.Slot), Bag: o.Bag})
 		f.slots = append(f.slots, o.Slot)
 		if name := greeting(o.Name); name != "" && !slices.Contains(names, name) {
@@ -87,7 +92,7 @@ func FactsFor(k night.Kitchen, n night.Night, orders []night.Order, lang string)
 			f = f.Expecting(night.ClockOf(o.ExpectedAt.In(k.Zone)))
 		}
 	}
-	f.First = m.list(names)
+	f.First, f.Missing = m.list(names), m.list(missing)
 	f.OrderRefs = m.refs(f.refs())
 	f.OrderTimes = m.times(f.refs(), f.slots)
 	return f.Delayed(0)

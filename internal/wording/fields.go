@@ -99,7 +99,10 @@ func samples(name, lang string) []Facts {
 		Date: night.Date{Year: 2026, Month: time.December, Day: 4}, First: 16*60 + 30, Last: 19*60 + 30, Every: 10,
 		Place: "the yard behind 14 Mill Lane", Parking: "in front of the green gate",
 	}
-	a := night.Order{Ref: "K420", Bag: 7, Name: "Bethan Cadwgan", Slot: 17*60 + 10}
+	a := night.Order{
+		Ref: "K420", Bag: 7, Name: "Bethan Cadwgan", Slot: 17*60 + 10,
+		Items: []night.Item{{Qty: 2, Name: "Pork dumplings", Kind: night.Hot, Short: 2}, {Qty: 3, Name: "Chilli oil", Kind: night.Extra, Short: 1}},
+	}
 	b := night.Order{Ref: "K443", Bag: 19, Name: "Bethan Cadwgan", Slot: 17*60 + 30}
 	full := FactsFor(k, n, []night.Order{a, b}, lang).Delayed(15).Expecting(17*60 + 40).
 		Seen(night.Vehicle{Colours: []string{"grey"}, Make: "Volkswagen", Model: "Golf", Plate: "LX19KTO"})

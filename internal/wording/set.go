@@ -24,6 +24,7 @@ const (
 	Nudge          = "nudge"
 	Delay          = "delay"
 	Resend         = "resend"
+	Short          = "short" // something of the order is missing
 	ReplyHere      = "reply-here"
 	ReplyHereCar   = "reply-here-car" // they are here and said no car
 	ReplyComing    = "reply-coming"
@@ -36,7 +37,7 @@ const (
 // Names lists all texts.
 func Names() []string {
 	return []string{
-		Instructions, Reminder, Update, Cancellation, Nudge, Delay, Resend,
+		Instructions, Reminder, Update, Cancellation, Nudge, Delay, Resend, Short,
 		ReplyHere, ReplyHereCar, ReplyComing, ReplyUnsure, StopConfirmed, StartConfirmed, Help,
 	}
 }

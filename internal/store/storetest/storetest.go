@@ -217,6 +217,9 @@ func orderRoundTrip(t *testing.T, s *store.Store) {
 		want.State, want.PackedAt, want.ExpectedAt = night.Arrived, now, now.Add(time.Minute)
 		want.Vehicle = night.Vehicle{Colours: []string{"grey"}, Make: "Volkswagen", Model: "Golf", Plate: "LX19KTO"}
 		want.Arrival = night.Arrival{At: now, Spot: "by the gate"}
+		want.Items = []night.Item{
+			{Qty: 2, Name: "Pork bao", Kind: night.Hot, Ticked: true}, {Qty: 3, Name: "Chilli oil", Kind: night.Extra, Short: 1, AtGate: true},
+		}
 		require.NoError(t, tx.SaveOrder(ctx, want))
 	})
 	read(t, set.k, func(ctx context.Context, tx *store.Tx) {
@@ -224,6 +227,9 @@ func orderRoundTrip(t *testing.T, s *store.Store) {
 		require.NoError(t, err)
 		want.KitchenID, want.Revision = got.KitchenID, 1
 		assert.Equal(t, want, got)
+		booked, err := tx.Booked(ctx, set.night)
+		require.NoError(t, err)
+		assert.Equal(t, []night.Item{{Qty: 2, Name: "Pork bao", Kind: night.Hot}}, booked[want.ID].Items, "marks are none of the book's")
 	})
 }
 
