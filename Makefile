@@ -8,7 +8,7 @@ export PASSBELL_NODE_DIR := $(PEERS)
 export NODE_PATH := $(PEERS)/node_modules
 export AXE_CORE = $(wildcard $(PEERS)/node_modules/axe-core/axe.min.js)
 
-.PHONY: help build test prepare lint unit e2e cross picture nights simulate fuzz train try fmt
+.PHONY: help build test prepare lint unit e2e kills cross picture nights simulate model fuzz train try fmt
 
 help: ## list the targets
 	@grep -hE '^[a-z-]+:.*##' $(MAKEFILE_LIST) | sed -E 's/:.*## /\t/' | expand -t 14
@@ -33,7 +33,10 @@ unit: ## all tests with the race detector, and the simulated nights without it
 	$(GO) test ./internal/simulation
 
 e2e: ## the built binary, killed and started again in the middle of a night
-	$(GO) test -count=1 -tags e2e -run TestKilledFiveTimes ./cmd/passbell
+	$(GO) test -count=1 -tags e2e -run TestKilled ./cmd/passbell
+
+kills: ## two instances on one PostgreSQL through a night of ORDERS (500), killed KILLS times (300), drawn from SEED (1)
+	$(GO) test -count=1 -timeout 3h -tags e2e -run 'TestKilledOnAServer$$' -v ./cmd/passbell -kills $(or $(KILLS),300) -orders $(or $(ORDERS),500) -seed $(or $(SEED),1)
 
 cross: ## the binary for the systems that cooks have, without cgo
 	@for t in linux/amd64 linux/arm64 darwin/arm64 windows/amd64; do \
@@ -47,6 +50,9 @@ simulate: ## N nights (10000) on which everything goes wrong that can, up to MOS
 
 picture: ## take the README picture of the pass from the demo anew
 	@.ci/picture
+
+model: ## the protocol of the outbox in every order of events (spin, gcc)
+	@.ci/model
 
 fuzz: ## each fuzz target for FUZZTIME (5m)
 	@.ci/fuzz $(or $(FUZZTIME),5m)
