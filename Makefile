@@ -28,9 +28,9 @@ lint: ## formatting, vet, staticcheck
 	$(GO) vet -tags e2e ./cmd/passbell
 	$(GO) tool staticcheck ./...
 
-unit: ## all tests with the race detector, and the simulated nights without it
-	$(GO) test -race ./...
-	$(GO) test ./internal/simulation
+unit: ## all tests with the race detector; what that makes slow and sees nothing in, without it
+	$(GO) test -race -timeout 20m ./...
+	$(GO) test -timeout 20m ./internal/simulation ./internal/web
 
 e2e: ## the built binary, killed and started again in the middle of a night
 	$(GO) test -count=1 -tags e2e -run TestKilled ./cmd/passbell
