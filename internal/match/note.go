@@ -159,11 +159,14 @@ func forMine(toks []reading.Token) bool {
 func both(toks []reading.Token) bool {
 	for k := range toks {
 		switch toks[k].Text {
-		case "both":
+		case "both", "ambos", "ambas":
 			return true
-		case "and":
-			a, b := textAt(toks, k-1), textAt(toks, k+1)
-			if (b == "i" || b == "me") && k > 0 && toks[k-1].IsName() || (a == "me" || a == "i") && k+1 < len(toks) && toks[k+1].IsName() {
+		case "dos":
+			if p := textAt(toks, k-1); p == "los" || p == "las" && textAt(toks, k-2) != "a" && textAt(toks, k-2) != "para" && textAt(toks, k-2) != "de" {
+				return true // "recogemos las dos"; "a las dos" is a time
+			}
+		case "and", "y", "et":
+			if self(textAt(toks, k+1)) && k > 0 && toks[k-1].IsName() || self(textAt(toks, k-1)) && k+1 < len(toks) && toks[k+1].IsName() {
 				return true // "Calvin and I are on our way"
 			}
 		case "mine":
@@ -178,6 +181,9 @@ func both(toks []reading.Token) bool {
 	}
 	return false
 }
+
+// self tells whether a word is the sender: "Calvin and me", "Silvia y yo".
+func self(w string) bool { return w == "i" || w == "me" || w == "myself" || w == "yo" || w == "moi" }
 
 func textAt(toks []reading.Token, k int) string {
 	if k < 0 || k >= len(toks) {

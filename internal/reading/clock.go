@@ -147,7 +147,21 @@ func bareHour(toks []Token, i, j int) bool {
 		return true
 	}
 	switch before {
-	case "at", "by", "until", "before", "after", "around", "round", "eta", "from", "between", "las", "la", "than", "circa":
+	case "at", "by", "until", "before", "after", "around", "round", "eta", "from", "between", "than", "circa":
+	case "la":
+		if num(toks, i) != 1 {
+			return false // "un choque en la 10" is a road
+		}
+	case "las":
+		if toks[i].Kind == Word && !beforeHour(word(toks, i-2)) {
+			return false // "recoger las dos"
+		}
+	case "chance":
+		switch word(toks, j) {
+		case "works", "work", "would", "is", "suits":
+		default:
+			return false
+		}
 	case "of":
 		if w := word(toks, i-2); w != "dot" && w != "stroke" && w != "chance" && w != "instead" && w != "possibility" {
 			return false
@@ -210,6 +224,15 @@ func bareHour(toks []Token, i, j int) bool {
 		return false
 	}
 	return true
+}
+
+// beforeHour tells whether a Spanish word may stand before "las" and an hour.
+func beforeHour(w string) bool {
+	switch w {
+	case "a", "de", "para", "hasta", "desde", "como", "sobre", "hacia", "por", "son", "entre", "y", "mejor", "tipo", "":
+		return true
+	}
+	return false
 }
 
 // timeNear tells whether the words before a number speak of coming or of a

@@ -211,9 +211,19 @@ func (s *scan) moves(out *Reading) bool {
 	if s.served() && !s.asks() {
 		return false
 	}
+	to := s.wanted()
+	if sign == signShift && s.ownTime(to) {
+		return false
+	}
 	s.say(out, Move, "Asks for another time: ", sign)
-	out.To = s.wanted()
+	out.To = to
 	return true
+}
+
+// ownTime tells whether what seems to be asked for is the slot that the sender has,
+// told and not asked: they mean to keep to it.
+func (s *scan) ownTime(to *night.Clock) bool {
+	return to != nil && len(s.ctx.Slots) == 1 && *to == s.ctx.Slots[0] && !s.asks() && !s.has(signMove, signCantCome)
 }
 
 func (s *scan) comes(out *Reading) bool {
@@ -247,7 +257,7 @@ func (s *scan) comingFirst() bool {
 		asked := false
 		for j := range s.marks {
 			a := &s.marks[j]
-			if a.sign == signAsk && a.clause == s.marks[i].clause && a.start < s.marks[i].start && !s.explicit(&s.marks[i]) {
+			if a.sign == signAsk && a.clause == s.marks[i].clause && a.start < s.marks[i].start && (!s.explicit(&s.marks[i]) || s.toks[a.start].bits&clsBe != 0) {
 				asked = true
 			}
 		}

@@ -65,6 +65,11 @@ func (s *scan) onTime() bool {
 		if s.toks[i].Text == "on" && s.toks[i+1].Text == "time" && len(s.ctx.Slots) > 0 && word(s.toks, i-1) != "not" {
 			return true
 		}
+		// "at my time", "on our slot"
+		if t := s.toks[i].Text; (t == "at" || t == "on" || t == "for") && i+2 < len(s.toks) && s.toks[i+1].bits&clsMine != 0 && len(s.ctx.Slots) > 0 &&
+			(s.toks[i+2].Text == "time" || s.toks[i+2].Text == "slot") && word(s.toks, i-1) != "not" && !s.asks() {
+			return true
+		}
 	}
 	return false
 }
@@ -105,6 +110,13 @@ func (s *scan) against(m *moment) int {
 		switch s.toks[k].Text {
 		case "late", "behind", "delayed", "delay", "over", "later", "tarde", "retraso", "atrasado", "atrasada":
 			return 1
+		case "after", "past", "before":
+			if k+2 < len(s.toks) && s.toks[k+1].bits&clsMine != 0 && s.toks[k+2].bits&clsSlot != 0 {
+				if s.toks[k].Text == "before" {
+					return -1
+				}
+				return 1 // "ten minutes after my time"
+			}
 		case "early", "earlier", "sooner", "temprano", "antes":
 			return -1
 		case "away", "out", "off", "until", "till":
@@ -162,6 +174,12 @@ func (s *scan) departs(m *moment) bool {
 			return false // "finish at 6 so 6.20": the first is when they leave
 		}
 		switch s.toks[k].Text {
+		case "off":
+			switch word(s.toks, k-1) {
+			case "get", "gets", "getting", "am", "is", "clock", "clocking", "knock", "knocking":
+				return true // "I get off at 7"
+			}
+			return false
 		case "so", "due", "gets", "arrives", "lands", "there", "with", "arrive", "arriving", "eta", "be", "get", "see", "outside", "away", "late", "reach":
 			return false
 		case "here":
@@ -218,7 +236,9 @@ func (s *scan) aside(m *moment) bool {
 func (s *scan) ofSlot(m *moment) bool {
 	for k := m.start - 1; k >= 0 && k >= m.start-4 && s.clauses[k] == m.clause; k-- {
 		switch s.toks[k].Text {
-		case "slot", "booked", "booking", "order", "ordered", "reminder", "was", "supposed":
+		case "order":
+			return !s.comesFor(k, m)
+		case "slot", "booked", "booking", "ordered", "reminder", "was", "supposed":
 			return true
 		case "there", "be", "arrive", "eta":
 			return false
@@ -227,6 +247,20 @@ func (s *scan) ofSlot(m *moment) bool {
 	switch word(s.toks, m.end) {
 	case "slot", "order", "booking", "pickup", "collection", "one":
 		return true
+	}
+	return false
+}
+
+// comesFor tells whether the order at k is come for at m: "I'll come for my order at
+// 7.50".
+func (s *scan) comesFor(k int, m *moment) bool {
+	if w := word(s.toks, m.start-1); k != m.start-2 || w != "at" && w != "by" && w != "around" && w != "about" {
+		return false
+	}
+	for j := k - 1; j >= 0 && s.clauses[j] == m.clause; j-- {
+		if t := &s.toks[j]; t.bits&clsGet != 0 || t.Text == "come" || t.Text == "coming" {
+			return true
+		}
 	}
 	return false
 }

@@ -40,6 +40,8 @@ func (s *scan) mute() {
 			dead[i] = dead[i] || s.supposed(m)
 		case signComing:
 			dead[i] = dead[i] || s.supposed(m) && (s.marked('?') || s.asked(m.clause)) && !s.names(m, clsDur|clsTime) && !s.says(m, "late")
+		case signAway:
+			dead[i] = dead[i] || m.start > 0 && (s.toks[m.start-1].bits&clsYou != 0 || m.start > 1 && s.toks[m.start-2].bits&clsYou != 0 && s.toks[m.start-1].bits&(clsNot|clsBe) == 0)
 		case signGot:
 			dead[i] = dead[i] || m.start > 0 && s.toks[m.start-1].bits&clsNot != 0
 		case signHurry, signBeen:

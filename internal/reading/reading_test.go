@@ -80,6 +80,14 @@ func TestTimes(t *testing.T) {
 		{"bus due in at 18.20", "18:20"},
 		{"stuck at work another half hour", "18:30"},
 		{"be there no later than 6.30", "18:30"},
+		{"on my way, will be with you at my time", "18:10"},
+		{"on my way, about fifteen minutes after my slot", "18:25"},
+		{"leaving in a minute, ten minutes before my time", "18:00"},
+		{"we will come for our order at 6.40", "18:40"},
+		{"stuck in traffic sorry, 20", "18:20"},
+		{"coming, i get off at 6, be there 6.30", "18:30"},
+		{"voy en camino, choque en la 15, 20 minutos", "18:20"},
+		{"dame 15 min por favor", "18:15"},
 	}
 	for _, tt := range tests {
 		t.Run(tt.text, func(t *testing.T) {
@@ -104,6 +112,7 @@ func TestWanted(t *testing.T) {
 		{"could we move to 7", "19:00"},
 		{"can I swap from 6.10 to 6.40", "18:40"},
 		{"can we come half an hour earlier", "17:40"},
+		{"I get off at 6, any chance 7 works instead of 6.10", "19:00"},
 		{"we want come 7pm not 6.10 please", "19:00"},
 		{"can I have 7 instead of 6.10", "19:00"},
 		{"any chance of a sunday collection", ""},
@@ -212,6 +221,7 @@ func TestPersonOnArrival(t *testing.T) {
 		"here in the cab, quick as you can":           true,
 		"we are sitting here and not one person":      true,
 		"here, save me a coco bread":                  true,
+		"outside, kindly knock on the window":         true,
 		"outside, white van with the wheelchair lift": false,
 		"I'm outside a bit early, no hurry at all":    false,
 		"here, in a red Mazda, the small one":         false,
@@ -222,6 +232,55 @@ func TestPersonOnArrival(t *testing.T) {
 			got := Read(text, situation(t, "due"))
 			require.Equal(t, Here, got.Intent, got.Why)
 			require.Equal(t, asks, got.Asks, got.Why)
+		})
+	}
+}
+
+// TestOwnTime keeps a slot that is told back apart from one that is asked for; the
+// slot is 18:10. Common practice, no source.
+func TestOwnTime(t *testing.T) {
+	t.Parallel()
+	for _, tt := range []struct {
+		text   string
+		intent Intent
+	}{
+		{"I shall call for it tomorrow at ten past six precisely", Coming},
+		{"we will present ourselves at ten past six", Coming},
+		{"could I change it to 6.40", Move},
+	} {
+		t.Run(tt.text, func(t *testing.T) {
+			t.Parallel()
+			got := Read(tt.text, situation(t, "day"))
+			require.Equal(t, tt.intent, got.Intent, got.Why)
+		})
+	}
+}
+
+// TestSenses tells words of an arrival, a journey or an order from the same words in
+// another sense. Common practice, no source.
+func TestSenses(t *testing.T) {
+	t.Parallel()
+	for _, tt := range []struct {
+		name, when, text string
+		intent           Intent
+	}{
+		{"there is, after a form of address", "served", "love there is no dip in there", Problem},
+		{"only so many here", "served", "we paid for three trays but there is only two here", Problem},
+		{"something found in the food", "served", "found glass in my dumplings", Problem},
+		{"something left out", "served", "you forgot the chilli oil", Problem},
+		{"a question about the place", "day", "are you all still at the same place", Ask},
+		{"a question about the time", "due", "am I meant to be there at 6 or later", Ask},
+		{"setting out", "due", "we are just setting out", Coming},
+		{"driven by somebody", "due", "my daughter is driving me over now", Coming},
+		{"picked up by a cab", "due", "the taxi has picked me up", Coming},
+		{"a lift in Spanish", "day", "no tengo carro, me lleva mi hermano", Car},
+		{"off a list in French", "day", "enlevez mon numero de la liste", Stop},
+		{"the wrong chat", "day", "wrong chat sorry", Other},
+	} {
+		t.Run(tt.name, func(t *testing.T) {
+			t.Parallel()
+			got := Read(tt.text, situation(t, tt.when))
+			require.Equal(t, tt.intent, got.Intent, got.Why)
 		})
 	}
 }

@@ -375,8 +375,22 @@ func bareLength(toks []Token, i, j, hi int) bool {
 	if j == i+1 && toks[i].Kind == Number && hi > 12 && hi <= 60 && i == 0 && j == len(toks) {
 		return true // "15" and nothing else
 	}
+	if j == len(toks) && hi >= 10 && hi <= 60 && toks[i].Kind == Number && i > 1 && word(toks, i-1) == "" && travelled(toks[:i-1]) {
+		return true // "just stopping for petrol, 10"
+	}
 	// A range of minutes alone in its clause.
 	return j-i >= 3 && toks[i+1].Kind == Dash && word(toks, i-1) == "" && word(toks, j) == "" && hi <= 60 && hi > 12
+}
+
+// travelled tells whether the words before a break speak of the way here.
+func travelled(toks []Token) bool {
+	for i := range toks {
+		switch toks[i].Text {
+		case "leaving", "left", "stopping", "stopped", "heading", "driving", "traffic", "stuck", "way", "coming", "petrol", "gas", "saliendo", "camino", "trafico":
+			return true
+		}
+	}
+	return false
 }
 
 // resolve turns a time of day as said into one of the night: in the half of the

@@ -71,6 +71,9 @@ func (s *scan) weigh(out *Reading) {
 	}
 	features, _ := s.features(out.Intent)
 	settled := Settle(learned(), features, out.Intent)
+	if settled == Move && out.Intent != Move && s.ownTime(s.wanted()) {
+		settled = Coming
+	}
 	if settled == out.Intent {
 		return
 	}

@@ -84,7 +84,7 @@ func (f *finder) context(w *window, strong float64) float64 {
 	if w.smalls == 0 && w.joins > 0 && !f.caps {
 		s += 0.05
 	}
-	if !cued && f.postcode(w) {
+	if !cued && f.postcode(w) && !(strong >= 0.8 && f.afterCar(w)) { // "grey Focus, CY65 0AB"
 		s -= 1
 	}
 	if !cued && w.clock && w.smalls > 0 && !f.whole(w) && !f.afterCar(w) {

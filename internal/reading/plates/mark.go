@@ -67,6 +67,9 @@ func (f *finder) mark() {
 		if w.Low == "tag" && (f.region == "US" || f.region == "CA" || f.region == "AU") {
 			m.is = cue // what the South calls a plate; elsewhere it hangs on a coat
 		}
+		if w.Low == "number" && i > 0 && ownNumber(f.words[i-1].Low) {
+			m.is = cue
+		}
 		if m.is == 0 && w.Poss {
 			m.is = roleOf(w.Stem)
 		}
@@ -108,15 +111,15 @@ func countryOf(low string) string {
 	switch low {
 	case "french", "france", "francaise":
 		return "FR"
-	case "german", "germany", "deutsches":
+	case "german", "germany", "deutsches", "kennzeichen":
 		return "DE"
-	case "dutch", "netherlands", "holland":
+	case "dutch", "netherlands", "holland", "kenteken":
 		return "NL"
 	case "spanish", "spain":
 		return "ES"
-	case "italian", "italy":
+	case "italian", "italy", "targa":
 		return "IT"
-	case "polish", "poland":
+	case "polish", "poland", "rejestracja", "rejestracyjny", "rejestracyjne", "tablica":
 		return "PL"
 	case "irish", "ireland", "eire":
 		return "IE"
@@ -128,6 +131,11 @@ func countryOf(low string) string {
 		return "US"
 	}
 	return ""
+}
+
+// ownNumber tells whether a word before "number" makes it a plate's.
+func ownNumber(low string) bool {
+	return low == "private" || low == "cherished" || low == "registration" || low == "personalised"
 }
 
 // reference tells whether a word is one of the night's order references.

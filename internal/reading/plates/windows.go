@@ -314,6 +314,9 @@ func (f *finder) slipAllowed(w *window, x *format, fixed []byte, abroad bool) bo
 			}
 		}
 	}
+	if abroad && changed < cost || changed > 0 && f.chosen(w) {
+		return false // a word of one's own stays as it was typed
+	}
 	if changed > 3 || cost > 2 && changed < cost {
 		return false // two kinds of slip at once: more likely another format
 	}
@@ -323,15 +326,39 @@ func (f *finder) slipAllowed(w *window, x *format, fixed []byte, abroad bool) bo
 	if w.area != "" {
 		return x.issuedBy(w.area)
 	}
-	if x.shape != "AAA9999" || letters > 0 {
+	if !usualSerial(x.country, x.shape) || letters > 0 {
 		return false
 	}
-	for i := 3; i < 7; i++ {
-		if c := w.plate[i]; !isDigit(c) && c != 'O' && c != 'I' {
+	for i := range len(x.shape) {
+		if c := w.plate[i]; isDigit(x.shape[i]) && !isDigit(c) && c != 'O' && c != 'I' {
 			return false
 		}
 	}
 	return true
+}
+
+// usualSerial tells whether a shape is so common in the country that it decides a
+// slip without the state's or province's name.
+func usualSerial(country, shape string) bool {
+	switch shape {
+	case "AAA9999":
+		return true
+	case "9AAA999":
+		return country == "US"
+	case "AAAA999", "AA99999":
+		return country == "CA"
+	}
+	return false
+}
+
+// chosen tells whether the window is called a word of the owner's choice.
+func (f *finder) chosen(w *window) bool {
+	for i := w.from - 1; i >= 0 && i >= w.from-4 && f.is(i, cue|weakCue|filler); i-- {
+		if f.low(i) == "vanity" || f.low(i) == "personalised" || f.low(i) == "personalized" || f.low(i) == "custom" {
+			return true
+		}
+	}
+	return false
 }
 
 // unusual weighs letters and digits that fit no format: a vanity plate, or one

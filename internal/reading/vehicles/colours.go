@@ -18,7 +18,7 @@ func (r *reader) settleColours() {
 		if r.target(i) < 0 && r.givenName(i) {
 			continue
 		}
-		if r.target(i) >= 0 || r.saidOf(i) || r.fragment(i) || r.loose(i) || r.foretold(i) || r.besidePlate(i) || r.partNext(i) || r.oneOfThose(i) || r.ridden(i) && r.last(i) {
+		if r.target(i) >= 0 || r.saidOf(i) || r.fragment(i) || r.loose(i) || r.foretold(i) || r.besidePlate(i) || r.partNext(i) || r.oneOfThose(i) || r.articled(i) || r.ridden(i) && r.last(i) {
 			it.kind = isColour
 		}
 	}
@@ -42,6 +42,16 @@ func (r *reader) besidePlate(i int) bool {
 		return false
 	}
 	return r.plateLike(j) || j > 0 && r.near(j) && r.plateLike(j-1)
+}
+
+// articled tells whether a Spanish article makes colour i stand for the vehicle of
+// somebody who is there: "estamos aqui, la blanca".
+func (r *reader) articled(i int) bool {
+	if i < 2 || !r.near(i) || r.near(i-1) || !r.last(i) || !r.arrived() {
+		return false
+	}
+	low := r.first(i - 1).Low
+	return low == "la" || low == "el"
 }
 
 // oneOfThose tells whether a vehicle is said to be one of such a colour: "my Maverick,
@@ -308,7 +318,7 @@ func (r *reader) fragment(i int) bool {
 func (r *reader) arrived() bool {
 	for i := range r.items {
 		switch r.first(i).Low {
-		case "here", "outside", "parked", "arrived", "waiting", "front", "reg", "plate", "rego":
+		case "here", "outside", "parked", "arrived", "waiting", "front", "reg", "plate", "rego", "aqui", "afuera", "llegue", "llegamos":
 			return true
 		}
 	}

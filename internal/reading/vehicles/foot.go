@@ -71,6 +71,8 @@ func (r *reader) walks(i int) bool {
 			p--
 		}
 		switch r.low(p) {
+		case "by":
+			return !r.denied(i)
 		case "i", "we":
 			return i+1 == len(r.words) || r.words[i+1].Before >= words.Comma || r.low(i+1) == "over" || r.low(i+1) == "down" || r.low(i+1) == "up" || r.low(i+1) == "here"
 		case "min", "mins", "minute", "minutes", "minutes'", "minuto", "minutos":

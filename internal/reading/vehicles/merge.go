@@ -68,7 +68,7 @@ func (r *reader) gather(dst []cluster) []cluster {
 				}
 			}
 		case isBody:
-			if c.body == "" || c.body == "van" && it.body == "taxi" {
+			if c.body == "" || c.body == "van" && it.body == "taxi" || c.body == "bicycle" && it.body == "motorbike" {
 				c.body = it.body
 			}
 		}
@@ -206,6 +206,8 @@ func (r *reader) merge() Found {
 		switch {
 		case !started:
 			sum, started = *c, true
+		case sum.body == "bicycle" && c.body == "motorbike":
+			replace(&sum, c) // "the bike, I mean the motorbike"
 		case r.changed(sum.to, c.from) && (clash(&sum, c) || sum.make != "" && c.make == "" && c.body != ""):
 			replace(&sum, c)
 		case !clash(&sum, c):

@@ -64,6 +64,9 @@ func (r *reader) bodyMeant(i int) bool {
 			return false // a pickup's
 		}
 	}
+	if w.Low == "van" && r.goes(i) {
+		return false
+	}
 	if w.Low == "van" && w.Title {
 		if r.near(i+1) && r.first(i+1).Title && r.items[i+1].lex == nil {
 			return false
@@ -78,14 +81,27 @@ func (r *reader) bodyMeant(i int) bool {
 	return !r.has(i-1, rolePerson) || r.sep(i) > words.Slash
 }
 
+// goes tells whether "van" at item i is the Spanish verb: "van a estar".
+func (r *reader) goes(i int) bool {
+	if i+2 >= len(r.items) || !r.near(i+1) || !r.near(i+2) || r.has(i-1, roleColour|roleDet|roleAdj) && r.near(i) {
+		return false
+	}
+	if low := r.first(i + 1).Low; low != "a" && low != "al" {
+		return false
+	}
+	verb := r.first(i + 2).Low
+	return len(verb) > 3 && (strings.HasSuffix(verb, "ar") || strings.HasSuffix(verb, "er") || strings.HasSuffix(verb, "ir"))
+}
+
 // pickupMeant tells the vehicle from the verb: "white pickup", "in the pickup",
 // "ford pick up" against "here to pick up", "ready for pickup".
 func (r *reader) pickupMeant(i int) bool {
-	if r.near(i+1) && r.has(i+1, roleNoun|roleUnit|rolePerson) {
-		return false
-	}
 	if !r.near(i) {
 		return false
+	}
+	described := r.has(i-1, roleColour) || r.named(i-1) && r.items[i-1].lex.names[0].trust == sure
+	if r.near(i+1) && r.has(i+1, roleNoun|roleUnit|rolePerson) && !(described && r.first(i+1).Low == "for") {
+		return false // "charcoal F150 pickup for me" is a vehicle all the same
 	}
 	if r.has(i-1, roleColour) || r.has(i+1, roleColour) && r.near(i+1) || r.named(i-1) && r.items[i-1].lex.names[0].trust == sure {
 		return true
