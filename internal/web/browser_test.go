@@ -5,6 +5,7 @@ import (
 	"os"
 	"os/exec"
 	"path/filepath"
+	"slices"
 	"testing"
 	"time"
 
@@ -12,10 +13,18 @@ import (
 	"github.com/stretchr/testify/require"
 )
 
+// watched are the tests in a browser that the race detector watches as well: a
+// night with everything that happens at once. It makes the others slow and sees
+// nothing new in them.
+var watched = []string{"TestANightOnThePass", "TestTapsWithoutALine"}
+
 // browser opens a fresh headless Chromium. Without one the test is skipped, on
 // a machine for checks it fails.
 func browser(t *testing.T) context.Context {
 	t.Helper()
+	if raced && !slices.Contains(watched, t.Name()) {
+		t.Skip("tried in a browser without the race detector: see make unit")
+	}
 	path := ""
 	for _, name := range []string{"chromium", "chromium-browser", "google-chrome"} {
 		if p, err := exec.LookPath(name); err == nil {
