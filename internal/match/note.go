@@ -106,6 +106,9 @@ func tagNamed(tags []string, toks []reading.Token) bool {
 		if before == "the" || before == "my" || before == "our" {
 			before = textAt(toks, k-2)
 		}
+		if before == "not" {
+			continue // "the half four one, not the mammy's"
+		}
 		switch after {
 		case "order", "orders", "food", "bag", "one", "box", "dinner", "lot":
 			return true

@@ -306,10 +306,20 @@ func minutesTo(toks []Token, i, minutes int) (moment, bool) {
 		}
 		return clock(toks, i+1, hour, 60-minutes, false)
 	}
-	if w := word(toks, i-1); word(toks, i) == "" && (w != "of" || minutes == 15) && w != "before" || word(toks, i) == "hours" && word(toks, i-1) == "the" {
+	if w := word(toks, i-1); closes(word(toks, i)) && (w != "of" || minutes == 15) && w != "before" || word(toks, i) == "hours" && word(toks, i-1) == "the" {
 		return moment{end: i, kind: momentClock, hour: -1, min: 60 - minutes}, true
 	}
 	return moment{}, false
+}
+
+// closes tells whether a word ends a time that names no hour: "five to at the latest",
+// "quarter to still".
+func closes(w string) bool {
+	switch w {
+	case "", "at", "still", "latest", "mate", "sorry", "please", "now", "prob", "probably", "instead":
+		return true
+	}
+	return false
 }
 
 // spanishMinutes reads "6 y media", "7 menos cuarto".

@@ -143,6 +143,9 @@ func (s *scan) question() bool {
 // bareCar tells whether the text describes a vehicle that stands there: sent
 // while the order is due, without a word of the future or another wish.
 func (s *scan) bareCar() bool {
+	if v := &s.vehicle; v.Body == "foot" && v.Plate == "" && v.Make == "" && s.expected() != nil {
+		return false // "I walk, 18:30"
+	}
 	if !s.ctx.due() || s.served() || s.has(signAway, signComing, signCancel, signCantCome, signMove) || !s.firmCar() {
 		return false
 	}

@@ -106,6 +106,11 @@ func (s *scan) against(m *moment) int {
 	if len(s.ctx.Slots) == 0 {
 		return 0
 	}
+	for k := m.start; k < m.end; k++ {
+		if s.toks[k].Text == "more" {
+			return 0 // "late again, ten more minutes"
+		}
+	}
 	for k := m.end; k < len(s.toks) && k < m.end+4 && s.clauses[k] == m.clause; k++ {
 		switch s.toks[k].Text {
 		case "late", "behind", "delayed", "delay", "over", "later", "tarde", "retraso", "atrasado", "atrasada":
@@ -180,7 +185,7 @@ func (s *scan) departs(m *moment) bool {
 				return true // "I get off at 7"
 			}
 			return false
-		case "so", "due", "gets", "arrives", "lands", "there", "with", "arrive", "arriving", "eta", "be", "get", "see", "outside", "away", "late", "reach":
+		case "so", "says", "reckons", "due", "gets", "arrives", "lands", "there", "with", "arrive", "arriving", "eta", "be", "get", "see", "outside", "away", "late", "reach":
 			return false
 		case "here":
 			if w := word(s.toks, k+1); w == "until" || w == "till" {

@@ -53,7 +53,7 @@ type phraseRow struct {
 
 // phraseTables are the languages' phrases. A contributor adds a row, or a table
 // for a language, and a test in phrases_test.go.
-var phraseTables = [][]phraseRow{english, spanish, otherLanguages, {{signAllergy, allergyPhrases}}}
+var phraseTables = [][]phraseRow{english, englishSenses, spanish, otherLanguages, {{signAllergy, allergyPhrases}}}
 
 // english phrases, by meaning. Words are as Tokens writes them: contractions
 // spelled out, shorthand put right.
@@ -249,7 +249,7 @@ var english = []phraseRow{
 
 	{signPrivate, `
 		a beer|pint|drink|coffee|brew ; get|grab|pick .. milk|bread|nappies|loo|bog|wine|beers|fags|toilet|eggs !in ; on your way home ; stop by|over|in later|for
-		<person> can|could|will you .. me ; dad|mum|mam|mom|mammy can|could|will|did|are|is ; is this|that <name>|karen|dave|john ; for the meeting|class|match|appointment|lecture|interview|exam|flight|game ; start without me ; are you home ; you home ; home tonight|yet|soon|for ; pilates|yoga|zumba|crossfit|choir|bookclub|rehearsal|bingo|darts ; meeting|interview|exam|lecture ; your profile ; hi is that|this
+		<person> can|could|will you .. me ; dad|mum|mam|mom|mammy can|could|will|did|are|is ; is this|that <name> ; for the meeting|class|match|appointment|lecture|interview|exam|flight|game ; start without me ; are you home ; you home ; home tonight|yet|soon|for ; pilates|yoga|zumba|crossfit|choir|bookclub|rehearsal|bingo|darts ; meeting|interview|exam|lecture ; your profile ; hi is that|this
 		no way .. said|did|has ; she|he said ; im dead ; did you .. what ; the party|pub|gym|wedding|gig|game ; love you|ya|u ; miss you ; xoxo mum|mam|dad
 		it is me ; its me ; text me back ; new phone|number ; football|soccer|gym|party|pub tonight|later|tomorrow ; says|said dinner|tea|lunch ; dinner|tea|lunch at ; did you see|hear ; lol did
 		did you see|hear|feed|get|watch|walk ; feed the ; see what|who ; you get me|him|her ; from hockey|school|work|football|swimming|training|practice|soccer|dance|band|the airport|station ; im dead ; i am dead ; put up ; tell <person>|him|her ; my pe|kit|homework

@@ -104,7 +104,7 @@ func (s *scan) businesslike() bool {
 
 // junk tells advertising, wrong numbers and private texts from the rest.
 func (s *scan) junk() bool {
-	if s.has(signWrong) && !s.has(signHere, signStop, signCancel) && !(s.ctx.Known && s.has(signProblem, signAsk, signComing)) {
+	if s.has(signWrong) && !s.has(signHere, signStop, signStart, signCancel) && !(s.ctx.Known && s.has(signProblem, signAsk, signComing)) {
 		return true
 	}
 	if !s.ctx.Known && s.has(signSpam) && !s.anyExplicit() {

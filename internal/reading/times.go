@@ -127,8 +127,15 @@ func wordMoment(toks []Token, i int) (moment, bool) {
 		case at(1) == "past" || at(1) == "after":
 			return minutesPast(toks, i+2, 30)
 		}
+		if w := word(toks, i-1); at(0) == "half" && at(1) == "" && (w == "at" || w == "by" || w == "till" || w == "until") {
+			return minutesPast(toks, i+1, 30) // "back at half"
+		}
 		if n := num(toks, i+1); n >= 1 && n <= 12 && at(0) == "half" && !isUnit(at(2)) {
 			return clock(toks, i+2, n, 30, false)
+		}
+	case "on":
+		if at(1) == "the" && at(2) == "hours" {
+			return moment{end: i + 3, kind: momentClock, hour: -1}, true
 		}
 	case "quarter", "qtr", "cuarto":
 		k := 1
