@@ -6,7 +6,6 @@ import (
 	"errors"
 	"fmt"
 	"net/url"
-	"os"
 	"path/filepath"
 
 	"github.com/jmoiron/sqlx"
@@ -29,7 +28,7 @@ var embedded = dialect{
 
 // openEmbedded opens the embedded database in the file at path.
 func openEmbedded(ctx context.Context, path string) (*Store, error) {
-	if err := checkPlace(path); err != nil {
+	if err := checkPlace(path, networkShare); err != nil {
 		return nil, err
 	}
 	// One writer at a time is what the embedded database can do; giving the
@@ -70,7 +69,7 @@ func connect(ctx context.Context, path string, connections int) (*sqlx.DB, error
 	}
 	db, err := sqlx.ConnectContext(ctx, "sqlite", dsn(filepath.ToSlash(abs)))
 	if err != nil {
-		return nil, fmt.Errorf("open database %s: %w", path, err)
+		return nil, fmt.Errorf("open database %s: %w", path, worded(err))
 	}
 	db.SetMaxOpenConns(connections)
 	db.SetMaxIdleConns(connections)
@@ -84,18 +83,6 @@ func connect(ctx context.Context, path string, connections int) (*sqlx.DB, error
 	return db, nil
 }
 
-// checkPlace refuses what would otherwise fail with a riddle.
-func checkPlace(path string) error {
-	info, err := os.Stat(filepath.Dir(path))
-	switch {
-	case err != nil:
-		return fmt.Errorf("the folder for the database %s can't be used: %w", path, err)
-	case !info.IsDir():
-		return fmt.Errorf("%s is no folder, so the database %s can't be there", filepath.Dir(path), path)
-	}
-	return nil
-}
-
 // migrate brings a database up to date with the files of a folder.
 func migrate(ctx context.Context, d goose.Dialect, db *sql.DB, folder string, opts ...goose.ProviderOption) error {
 	files, err := goose.NewProvider(d, db, migrations.Dir(folder), append(opts, goose.WithLogger(goose.NopLogger()))...)
@@ -107,7 +94,7 @@ func migrate(ctx context.Context, d goose.Dialect, db *sql.DB, folder string, op
 		return nil
 	}
 	if _, err := files.Up(ctx); err != nil {
-		return fmt.Errorf("bring the database up to date: %w", err)
+		return fmt.Errorf("bring the database up to date: %w", worded(err))
 	}
 	return nil
 }

@@ -116,6 +116,7 @@ func (k *Kitchen) Read(ctx context.Context, fn func(*Tx) error) error {
 }
 
 func (k *Kitchen) run(ctx context.Context, as mode, fn func(*Tx) error) (err error) {
+	defer func() { err = worded(err) }()
 	db, opts := k.store.writer, (*sql.TxOptions)(nil)
 	if as == reading {
 		db, opts = k.store.reader, k.store.dialect.readOnly
