@@ -82,7 +82,12 @@ type rig struct {
 
 func newRig(t *testing.T, texts int) *rig {
 	t.Helper()
-	s, err := store.Open(t.Context(), filepath.Join(t.TempDir(), "passbell.db"))
+	return newRigAt(t, texts, filepath.Join(t.TempDir(), "passbell.db"))
+}
+
+func newRigAt(t *testing.T, texts int, path string) *rig {
+	t.Helper()
+	s, err := store.Open(t.Context(), path)
 	require.NoError(t, err)
 	t.Cleanup(func() { require.NoError(t, s.Close()) })
 	kitchen := night.Kitchen{Name: "Larkfield Dumpling Kitchen", Region: "GB", Zone: time.UTC, Quiet: night.Quiet{From: 21 * 60, To: 8 * 60}}

@@ -36,6 +36,7 @@ func Run(t *testing.T, open func(t *testing.T) *store.Store) {
 		"eight claimers share the due messages without a double":     claimersShare,
 		"a settle of an old attempt counts for nothing":              oldAttempt,
 		"an attempt given up in doubt may still report":              lateReport,
+		"a late acceptance stops a second try that did not begin":    lateAcceptance,
 		"an attempt whose lease ran out is found":                    abandoned,
 		"a message that is tried later is not due before":            retryLater,
 		"a dropped message makes room for a new one":                 droppedMakesRoom,
@@ -339,6 +340,34 @@ func lateReport(t *testing.T, s *store.Store) {
 	assert.True(t, set.settle(t, night.Settlement{MessageID: id, Attempt: 1, State: night.Sent}))
 	assert.Equal(t, night.Sent, set.get(t, id).State)
 	assert.False(t, set.settle(t, night.Settlement{MessageID: id, Attempt: 1, State: night.Failed}), "what was sent stays sent")
+}
+
+func lateAcceptance(t *testing.T, s *store.Store) {
+	set := set(t, s, 1)
+	id := set.add(t, set.message(set.orders[0]))
+	again := func() {
+		write(t, set.k, func(ctx context.Context, tx *store.Tx) {
+			ok, err := tx.SendAgain(ctx, id, now.Add(time.Hour), now)
+			require.NoError(t, err)
+			require.True(t, ok)
+		})
+	}
+	set.claim(t, now, 1)
+	require.True(t, set.settle(t, night.Settlement{MessageID: id, Attempt: 1, State: night.InDoubt, Outcome: string(adapters.Unknown)}))
+	again()
+	assert.False(t, set.settle(t, night.Settlement{MessageID: id, Attempt: 1, State: night.Failed}), "only an acceptance does")
+	assert.True(t, set.settle(t, night.Settlement{MessageID: id, Attempt: 1, State: night.Sent, Outcome: "accepted"}))
+	assert.Equal(t, night.Sent, set.get(t, id).State)
+	assert.Empty(t, set.claim(t, now, 1))
+
+	write(t, set.k, func(ctx context.Context, tx *store.Tx) {
+		failed, err := tx.ReceiptState(ctx, id, night.Failed, "the phone is off")
+		require.NoError(t, err)
+		require.True(t, failed)
+	})
+	again()
+	assert.False(t, set.settle(t, night.Settlement{MessageID: id, Attempt: 1, State: night.Sent, Outcome: "accepted"}), "that answer was known")
+	assert.Len(t, set.claim(t, now, 1), 1)
 }
 
 func abandoned(t *testing.T, s *store.Store) {
