@@ -4,7 +4,6 @@ import (
 	"context"
 	"errors"
 	"fmt"
-	"strconv"
 	"strings"
 
 	"github.com/spf13/cobra"
@@ -52,6 +51,8 @@ func newOrderCmd(a *app) *cobra.Command {
 			}),
 		a.newActCmd("split ORDER NEW ITEM...", "Take items, by their place in the order, out into an order of their own",
 			"  passbell order split K401 K401-2 1 3", cobra.MinimumNArgs(3), splitOrder),
+		newTickCmd(a),
+		newShortCmd(a),
 		a.newActCmd("join ORDER OTHER", "Put the items of another order into this one; the other is then off",
 			"  passbell order join K401 K402", cobra.ExactArgs(2),
 			func(ctx context.Context, d *desk.Desk, act desk.Act, args []string) (night.Order, error) {
@@ -72,11 +73,11 @@ func moveOrder(ctx context.Context, d *desk.Desk, act desk.Act, args []string) (
 func splitOrder(ctx context.Context, d *desk.Desk, act desk.Act, args []string) (night.Order, error) {
 	var items []int
 	for _, arg := range args[2:] {
-		n, err := strconv.Atoi(arg)
-		if err != nil || n < 1 {
-			return night.Order{}, &usageError{fmt.Errorf("%q is no place in the order: count from 1, as `order show` lists the items", arg)}
+		n, err := place(arg)
+		if err != nil {
+			return night.Order{}, err
 		}
-		items = append(items, n-1)
+		items = append(items, n)
 	}
 	return d.Split(ctx, act, args[1], items)
 }
@@ -156,6 +157,9 @@ func orderLine(o night.Order) string {
 	if !o.PackedAt.IsZero() {
 		parts = append(parts, "packed")
 	}
+	if missing := night.MissingLine(o.Items); missing != "" {
+		parts = append(parts, "MISSING: "+missing)
+	}
 	if !o.Vehicle.IsZero() {
 		parts = append(parts, o.Vehicle.String())
 	}
@@ -196,7 +200,7 @@ func (a *app) printCard(h *gateway.House, c desk.Card) error {
 	fmt.Fprintln(a.out, orderLine(o))
 	fmt.Fprintf(a.out, "number  %s\n", phone.Mask(o.Phone))
 	for _, it := range o.Items {
-		fmt.Fprintf(a.out, "%-5s   %d x %s\n", it.Kind, it.Qty, it.Name)
+		fmt.Fprintf(a.out, "%-5s   %d x %s%s\n", it.Kind, it.Qty, it.Name, marks(it))
 	}
 	if o.Note != "" {
 		fmt.Fprintf(a.out, "note    %s\n", o.Note)

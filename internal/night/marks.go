@@ -28,7 +28,10 @@ func MissingLine(items []Item) string {
 
 // Settled tells whether nothing is left to put into the bag for a line: it is
 // ticked, or all of it is missing.
-func (it Item) Settled() bool { return it.Ticked || it.Short > 0 && it.Short >= it.Qty }
+func (it Item) Settled() bool { return it.Ticked || it.AllMissing() }
+
+// AllMissing tells whether there is nothing of a line.
+func (it Item) AllMissing() bool { return it.Short > 0 && it.Short >= it.Qty }
 
 // FindItem gives the place of a line that is named by its place and its name. A
 // page that was drawn before the order changed may name a place where another

@@ -31,9 +31,15 @@ func (s *site) addActs(mux *http.ServeMux) {
 		"told":      {s.t("told"), s.told},
 		"number":    {s.t("another number"), s.number},
 		"collector": {s.t("who collects"), s.collector},
+		"short":     {s.t("something is missing"), s.short},
+		"split":     {s.t("split"), s.split},
+		"join":      {s.t("join"), s.join},
+		"slot":      {s.t("another slot"), s.moveSlot},
 	} {
 		mux.HandleFunc("POST /orders/{ref}/"+path, s.onOrder(fn))
 	}
+	mux.HandleFunc("POST /orders/{ref}/items/{item}/tick", s.onOrder(orderAct{s.t("tick"), s.tick(true)}))
+	mux.HandleFunc("POST /orders/{ref}/items/{item}/untick", s.onOrder(orderAct{s.t("tick"), s.tick(false)}))
 	mux.HandleFunc("POST /messages/again", s.onNight(s.doubtfulAgain))
 	mux.HandleFunc("POST /messages/{id}/again", s.onID(s.again))
 	mux.HandleFunc("POST /messages/{id}/told", s.onID(s.byHand))
@@ -62,6 +68,9 @@ func (s *site) onOrder(act orderAct) http.HandlerFunc {
 			return
 		}
 		a := desk.Act{Night: nightID, Ref: r.PathValue("ref"), Who: s.who(r.Context())}
+		if item := r.PathValue("item"); item != "" {
+			r.PostForm.Set("item", item)
+		}
 		key := r.PostFormValue("once")
 		if key != "" {
 			key += " " + r.URL.Path

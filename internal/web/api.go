@@ -55,6 +55,8 @@ func (s *site) addAPI(mux *http.ServeMux) {
 		{"undo", "Take the last step back; with \"from\", only from that state", s.apiUndo},
 		{"move", "Give the order another slot", s.apiMove},
 		{"resend", "Send the instructions again, now", s.apiResend},
+		{"tick", "Lines of it are in the bag, or with \"ticked\": false not after all", s.apiTick},
+		{"short", "Pieces of it are missing; with \"text\" the customer is told all that is missing, once", s.apiShort},
 	} {
 		huma.Register(api, operation(http.MethodPost, "/orders/{ref}/"+a.name, a.summary), s.apiDo(a.do))
 	}
@@ -216,6 +218,9 @@ type actBody struct {
 	From   night.State  `json:"from,omitempty" doc:"For undo: the state that the step to take back led to; anything else is left as it is"`
 	Slot   *night.Clock `json:"slot,omitempty" doc:"For move" example:"17:10"`
 	To     string       `json:"to,omitempty" doc:"For resend: another number"`
+	Items  []apiPart    `json:"items,omitempty" maxItems:"200" doc:"For tick and short: which lines"`
+	Ticked *bool        `json:"ticked,omitempty" doc:"For tick: false takes the marks back"`
+	Text   bool         `json:"text,omitempty" doc:"For short: tell the customer; left out, it is to be said at the gate"`
 }
 
 type orderOut struct{ Body apiOrder }

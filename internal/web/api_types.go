@@ -52,6 +52,13 @@ type apiItem struct {
 	Kind string `json:"kind,omitempty" enum:"hot,cold,extra" doc:"In which bag it travels; found from the name where left out"`
 }
 
+// apiLine is one line of an order as the kitchen sees it on the night.
+type apiLine struct {
+	apiItem
+	Ticked bool `json:"ticked,omitempty" doc:"It is in the bag"`
+	Short  int  `json:"short,omitempty" doc:"Pieces that are missing"`
+}
+
 // apiOrder is one order.
 type apiOrder struct {
 	Ref        string        `json:"ref"`
@@ -60,7 +67,7 @@ type apiOrder struct {
 	Phone      string        `json:"phone,omitempty" doc:"E.164; empty where the customer can't be texted"`
 	PhoneTyped string        `json:"phone_typed,omitempty"`
 	Slot       string        `json:"slot"`
-	Items      []apiItem     `json:"items"`
+	Items      []apiLine     `json:"items"`
 	Note       string        `json:"note,omitempty"`
 	Allergy    string        `json:"allergy,omitempty"`
 	State      string        `json:"state"`
@@ -74,12 +81,12 @@ type apiOrder struct {
 
 func toOrder(o night.Order) apiOrder {
 	out := apiOrder{
-		Ref: o.Ref, Bag: o.Bag, Name: o.Name, Phone: o.Phone, PhoneTyped: o.PhoneTyped, Slot: o.Slot.String(), Items: []apiItem{},
+		Ref: o.Ref, Bag: o.Bag, Name: o.Name, Phone: o.Phone, PhoneTyped: o.PhoneTyped, Slot: o.Slot.String(), Items: []apiLine{},
 		Note: o.Note, Allergy: o.Allergy, State: string(o.State), PackedAt: instant(o.PackedAt), ExpectedAt: instant(o.ExpectedAt),
 		ArrivedAt: instant(o.Arrival.At), Spot: o.Arrival.Spot, Vehicle: o.Vehicle, Revision: o.Revision,
 	}
 	for _, it := range o.Items {
-		out.Items = append(out.Items, apiItem{it.Qty, it.Name, string(it.Kind)})
+		out.Items = append(out.Items, apiLine{apiItem{it.Qty, it.Name, string(it.Kind)}, it.Ticked, it.Short})
 	}
 	return out
 }

@@ -82,6 +82,7 @@ type herePage struct {
 	Seen    string // the car in words
 	Colour  string
 	Since   string // they are known to be here since then
+	Spot    string // where they said that they stand
 	Over    string // why there is nothing to tap
 	Tel     template.URL
 	Number  string
@@ -146,7 +147,7 @@ func (s *site) showHere(w http.ResponseWriter, r *http.Request, o night.Order) {
 	case !n.CalledOff.IsZero():
 		p.Over = s.t("The night is called off. Please do not wait.")
 	case o.State == night.Arrived:
-		p.Since = s.clock(o.Arrival.At)
+		p.Since, p.Spot = s.clock(o.Arrival.At), o.Arrival.Spot
 	case o.State == night.HandedOut:
 		p.Over = s.t("Your bags are handed out. Enjoy your food.")
 	case o.State == night.Cancelled:
@@ -155,8 +156,13 @@ func (s *site) showHere(w http.ResponseWriter, r *http.Request, o night.Order) {
 	s.bare(w, r, http.StatusOK, "here", p)
 }
 
+// spotLong is how much a customer can say about where they stand, in
+// characters: it is read from two metres.
+const spotLong = 80
+
 // arrive marks a customer as here, by their own tap, with the car that they
-// name. A second tap finds them here already.
+// name and where they stand. A second tap finds them here already, and may still
+// say where.
 func (s *site) arrive(w http.ResponseWriter, r *http.Request) {
 	s.acting.Lock()
 	defer s.acting.Unlock()
@@ -166,7 +172,9 @@ func (s *site) arrive(w http.ResponseWriter, r *http.Request) {
 	}
 	ctx := r.Context()
 	a := desk.Act{Night: n.ID, Ref: o.Ref, Who: "customer", Why: "by their link"}
+	here := o.State == night.Arrived
 	if _, err := o.State.After(night.Arrive); err == nil && n.CalledOff.IsZero() {
+		here = true
 		v := night.Vehicle{
 			Make: tidy(r.PostFormValue("make")), Plate: strings.ToUpper(strings.ReplaceAll(tidy(r.PostFormValue("plate")), " ", "")),
 		}
@@ -180,6 +188,12 @@ func (s *site) arrive(w http.ResponseWriter, r *http.Request) {
 			}
 		}
 		if _, err := s.Desk.Here(ctx, a); err != nil {
+			s.fail(w, r, err)
+			return
+		}
+	}
+	if spot := tidyTo(r.PostFormValue("spot"), spotLong); here && spot != "" {
+		if _, err := s.Desk.Stand(ctx, a, spot); err != nil {
 			s.fail(w, r, err)
 			return
 		}

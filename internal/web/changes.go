@@ -72,6 +72,7 @@ type lookPage struct {
 	Danger bool
 	Wrong  string // why it can't be done
 	Ring   bool   // they know of the night and no text tells them of this
+	Also   string // what else to know before it is done
 }
 
 // look shows what a change of an order would mean. It is asked by POST: a
@@ -114,7 +115,7 @@ func (s *site) lookView(ctx context.Context, n night.Night, ref string, form url
 	}
 	p := lookPage{Ticket: s.ticket(c, o), Do: form.Get("do")}
 	a := desk.Act{Night: n.ID, Ref: o.Ref, Who: cook}
-	change, err := s.change(ctx, &p, a, o, form)
+	change, err := s.change(ctx, &p, a, o, orders, form)
 	if err == nil {
 		p.follows, err = s.foresee(ctx, c, orders, change)
 	}
@@ -129,7 +130,7 @@ func (s *site) lookView(ctx context.Context, n night.Night, ref string, form url
 }
 
 // change gives the change that a form asks for, and fills in how it is put.
-func (s *site) change(ctx context.Context, p *lookPage, a desk.Act, o night.Order, form url.Values) (func(d *desk.Desk) error, error) {
+func (s *site) change(ctx context.Context, p *lookPage, a desk.Act, o night.Order, orders []night.Order, form url.Values) (func(d *desk.Desk) error, error) {
 	switch p.Do {
 	case "move":
 		p.Title, p.Label = s.t("Another slot"), s.t("Move")
@@ -164,7 +165,7 @@ func (s *site) change(ctx context.Context, p *lookPage, a desk.Act, o night.Orde
 		p.What = s.t("The order is off. You can take it back.")
 		return func(d *desk.Desk) error { _, err := d.Cancel(ctx, a); return err }, nil
 	}
-	return nil, errNoPage
+	return s.changeShape(ctx, p, a, o, orders, form)
 }
 
 func (s *site) told(ctx context.Context, a desk.Act, before night.Order, _ url.Values) (notice, error) {

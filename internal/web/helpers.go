@@ -153,6 +153,9 @@ func mayHelp(r *http.Request) bool {
 			from := night.State(r.PostFormValue("from"))
 			return from == night.Arrived || from == night.HandedOut
 		}
+		if strings.Contains(r.URL.Path, "/items/") {
+			return strings.Count(r.URL.Path, "/") == 5 && (act == "tick" || act == "untick")
+		}
 		return strings.Count(r.URL.Path, "/") == 3 && slices.Contains(helperActs, act)
 	case r.Method != http.MethodGet && r.Method != http.MethodHead:
 		return false

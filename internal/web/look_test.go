@@ -64,6 +64,7 @@ func lookAtPages(t *testing.T, language string) {
 	speaks := func(c *web.Config) { c.Language = language }
 	h := newHouse(t)
 	h.fill()
+	h.marks()
 	server := httptest.NewServer(h.handler(speaks))
 	t.Cleanup(server.Close)
 	empty := newHouse(t)
@@ -98,10 +99,11 @@ func lookAtPages(t *testing.T, language string) {
 	} {
 		pages[name+"-look"], pressed[name+"-look"] = server.URL+"/"+strings.TrimSuffix(name, "-off"), button
 	}
-	for _, do := range []string{"move", "number", "collector"} {
+	for _, do := range []string{"move", "number", "collector", "split", "join", "slot"} {
 		pages["look-"+do] = server.URL + "/orders/K430"
-		pressed["look-"+do] = `form[action$="/look"] input[value="` + do + `"] ~ button`
+		pressed["look-"+do] = `form[action$="/look"]:has(input[value="` + do + `"]) button`
 	}
+	pages["short"], pages["short-choose"] = server.URL+"/orders/K406/short?item=1&back=/", server.URL+"/orders/K406/short"
 	links := newVisitor(t, server.URL)
 	pages["help"] = server.URL + helpLink(t, links, "Sam")
 	pages["helpers"], pages["helper-made"] = server.URL+"/helpers", server.URL+"/helpers"
@@ -126,7 +128,7 @@ func lookAtPages(t *testing.T, language string) {
 					}
 					require.NoError(t, chromedp.Do(ctx, window(width, scheme), chromedp.Navigate(url), chromedp.WaitReady("#main")))
 					if then := pressed[name]; then != "" {
-						eval[chromedp.Void](ctx, t, `for (const e of document.querySelector('`+then+`').form.elements) { if (e.name === 'to') e.value = '07700 900999'; if (e.name === 'name') e.value = 'Sam'; if (e.name === 'slot') e.selectedIndex = 12; }`)
+						eval[chromedp.Void](ctx, t, `for (const e of document.querySelector('`+then+`').form.elements) { if (e.name === 'to') e.value = '07700 900999'; if (e.name === 'name') e.value = 'Sam'; if (e.name === 'slot') e.selectedIndex = 12; if (e.name === 'line') e.checked = e.value === '0'; } for (const d of document.querySelectorAll('details')) d.open = true;`)
 						require.NoError(t, chromedp.Do(ctx, chromedp.Click(then), chromedp.WaitReady(".truth, img.code")))
 					}
 					where := fmt.Sprintf("%s at %d px, %s", name, width, scheme)

@@ -34,7 +34,7 @@ func (s *site) sight(ctx context.Context, n night.Night, back string) (seen, []n
 		return seen{}, nil, err
 	}
 	texts, err := s.Desk.Inbounds(ctx, n.ID)
-	return seen{Origin{Back: back, Night: n.ID}, n, s.Now(), latest(texts), together(orders)}, orders, err
+	return seen{Origin{Back: back, Night: n.ID}, n, s.Now(), latest(texts), together(orders), nil}, orders, err
 }
 
 func (s *site) ordersView(ctx context.Context, n night.Night, q string) (view, error) {
@@ -68,6 +68,10 @@ type orderPage struct {
 	Sent    []sentText
 	Texts   []text
 	Slots   []slotChoice
+	Items   []bagItem
+	NewRef  string   // for what is split off
+	Others  []Ticket // what can be joined into this one, those of the same number first
+	AtSlot  int      // orders that a move of the whole slot takes along
 	CanUndo bool
 	Undoes  string
 	Steps   map[string]bool
@@ -114,7 +118,10 @@ func (s *site) orderView(ctx context.Context, n night.Night, ref string) (view, 
 	if err != nil {
 		return view{}, err
 	}
+	c.unsaid = map[int64]bool{o.ID: desk.Unsaid(o, card.Messages)}
 	p := orderPage{Ticket: s.ticket(c, o), Email: o.Email, Slots: s.slots(n, orders, o), Steps: map[string]bool{}, Told: told(card)}
+	p.Items, p.NewRef, p.Others = itemsOf(o), newRef(orders, o), s.joinable(c, orders, o)
+	p.AtSlot = len(atSlot(orders, o.Slot))
 	if o.PhoneTyped != p.Number {
 		p.Typed = o.PhoneTyped
 	}

@@ -99,7 +99,7 @@ func (s *site) passView(ctx context.Context, n night.Night, limited bool) (view,
 	if err != nil {
 		return view{}, err
 	}
-	c := seen{Origin{Back: "/", Night: n.ID, Limited: limited}, n, b.At, latest(texts), together(b.Orders)}
+	c := seen{Origin{Back: "/", Night: n.ID, Limited: limited}, n, b.At, latest(texts), together(b.Orders), b.Unsaid}
 	p := passPage{Origin: c.Origin, Sentence: s.say(b.Sentence), At: s.clock(b.At), Open: n.ClosedAt.IsZero(), CalledOff: !n.CalledOff.IsZero(), Here: len(b.Gate)}
 	p.Gate = s.gate(c, b, recent)
 	p.Pack, p.Late = s.tickets(c, b.Pack), s.tickets(c, b.Late)

@@ -28,7 +28,7 @@ func loadPages(st static, w *tongue) (pages, error) {
 	}
 	funcs := template.FuncMap{
 		"t": w.t, "scriptWords": func() map[string]string { return script }, "lang": func() string { return w.lang }, "languages": func() []spoken { return languages[:] },
-		"static": st.url, "act": newAct, "state": w.state, "path": url.PathEscape,
+		"static": st.url, "act": newAct, "short": newShortButton, "state": w.state, "path": url.PathEscape,
 		"sent": w.fate, "said": w.bag, "say": w.say, "choose": choose,
 	}
 	base, err := template.New("").Funcs(funcs).ParseFS(templates.Pages, "pages/layout.html", "pages/parts.html")
@@ -72,8 +72,9 @@ type view struct {
 
 // notice is what an act has to say, on the page that follows it.
 type notice struct {
-	Text string
-	Bad  bool // nothing was changed, and the reader may have wanted it to
+	Text  string
+	Bad   bool // nothing was changed, and the reader may have wanted it to
+	Quiet bool // the page itself shows it where it was tapped; what was said before stays
 }
 
 // layout is what the frame of a page needs.
@@ -240,6 +241,8 @@ func (s *site) viewOf(ctx context.Context, n night.Night, u *url.URL, limited bo
 		return s.orderView(ctx, n, parts[1])
 	case len(parts) == 3 && parts[0] == "orders" && parts[2] == "cancel":
 		return s.cancelView(ctx, n, parts[1])
+	case len(parts) == 3 && parts[0] == "orders" && parts[2] == "short":
+		return s.shortView(ctx, n, parts[1], u.Query())
 	case len(parts) == 2 && parts[0] == "texts":
 		return s.textView(ctx, n, parts[1], u.Query().Get("q"))
 	case len(parts) == 1 && parts[0] == "messages":
@@ -266,7 +269,7 @@ func (s *site) viewOf(ctx context.Context, n night.Night, u *url.URL, limited bo
 
 func (s *site) addPages(mux *http.ServeMux) {
 	for _, pattern := range []string{
-		"GET /{$}", "GET /orders", "GET /orders/{ref}", "GET /orders/{ref}/cancel", "GET /texts/{id}", "GET /messages", "GET /report",
+		"GET /{$}", "GET /orders", "GET /orders/{ref}", "GET /orders/{ref}/cancel", "GET /orders/{ref}/short", "GET /texts/{id}", "GET /messages", "GET /report",
 		"GET /plan", "GET /by-hand", "GET /late", "GET /runner", "GET /wall", "GET /night", "GET /more",
 	} {
 		mux.HandleFunc(pattern, func(w http.ResponseWriter, r *http.Request) {

@@ -40,7 +40,7 @@ func (s *site) runnerView(ctx context.Context, n night.Night, limited bool) (vie
 	if err != nil {
 		return view{}, err
 	}
-	c := seen{Origin: Origin{Back: "/runner", Night: n.ID, Limited: limited}, night: n, at: b.At, with: together(b.Orders)}
+	c := seen{Origin: Origin{Back: "/runner", Night: n.ID, Limited: limited}, night: n, at: b.At, with: together(b.Orders), unsaid: b.Unsaid}
 	p := runnerPage{Origin: c.Origin, Gate: s.gate(c, b, recent), Here: len(b.Gate)}
 	return view{Template: "runner", Live: true, Title: s.t("Runner"), Tab: "runner", Event: b.Event, Data: p}, nil
 }

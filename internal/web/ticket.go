@@ -1,6 +1,7 @@
 package web
 
 import (
+	"fmt"
 	"html/template"
 	"regexp"
 	"slices"
@@ -47,8 +48,14 @@ func newAct(o Origin, path, label, class, about string, fields ...string) act {
 // bags is what leaves in one kind of bag.
 type bags struct {
 	Kind  night.Kind
-	Count int // pieces in all
-	Items []night.Item
+	Count int // pieces in all, without those that are missing
+	Items []bagItem
+}
+
+// bagItem is one line of an order and its place there.
+type bagItem struct {
+	night.Item
+	Place int
 }
 
 // colour is one colour of a car, with the name of its swatch.
@@ -90,6 +97,19 @@ type Ticket struct {
 	Tel      template.URL
 	Number   string
 	With     []string // references of other orders of the same number
+	Settled  int      // lines that are in the bag or missing
+	Lines    int
+	Missing  string // what of the order is missing
+	Unsaid   bool   // and nobody has said so to the customer
+}
+
+// AllIn tells whether every line is in the bag, so that all that is left is to
+// say that the bags are packed.
+func (t Ticket) AllIn() bool { return t.Lines > 0 && t.Settled == t.Lines }
+
+// Takes are the bags that there is something in.
+func (t Ticket) Takes() []bags {
+	return slices.DeleteFunc(slices.Clone(t.Bags), func(b bags) bool { return b.Count == 0 })
 }
 
 // Place is the address of the order's page.
@@ -115,6 +135,8 @@ type seen struct {
 	at    time.Time
 	words map[int64]night.Inbound // the latest text about each order
 	with  map[string][]string     // references by number
+	// Orders of which something is missing and nobody said so.
+	unsaid map[int64]bool
 }
 
 func (s *site) ticket(c seen, o night.Order) Ticket {
@@ -123,7 +145,12 @@ func (s *site) ticket(c seen, o night.Order) Ticket {
 		Bags: bagsOf(o.Items), Allergy: o.Allergy, Note: noteBeside(o), Vehicle: o.Vehicle,
 		Model: words(o.Vehicle.Make, o.Vehicle.Model, s.say(o.Vehicle.Body)),
 		Plate: plateWords(s.Kitchen.Region, o.Vehicle.Plate), Part: o.Vehicle.PlatePart, Spot: o.Arrival.Spot,
-		Packed: !o.PackedAt.IsZero(), Collector: o.Collector,
+		Packed: !o.PackedAt.IsZero(), Collector: o.Collector, Lines: len(o.Items), Missing: missingWords(o.Items), Unsaid: c.unsaid[o.ID],
+	}
+	for _, it := range o.Items {
+		if it.Settled() {
+			t.Settled++
+		}
 	}
 	for _, name := range o.Vehicle.Colours {
 		t.Colours = append(t.Colours, colour{s.say(name), swatch(name)})
@@ -203,10 +230,10 @@ func bagsOf(items []night.Item) []bags {
 	var out []bags
 	for _, k := range []night.Kind{night.Hot, night.Cold, night.Extra} {
 		b := bags{Kind: k}
-		for _, it := range items {
+		for i, it := range items {
 			if it.Kind == k || it.Kind == "" && k == night.Hot {
-				b.Count += max(it.Qty, 1)
-				b.Items = append(b.Items, it)
+				b.Count += max(it.Qty, 1) - it.Short
+				b.Items = append(b.Items, bagItem{it, i})
 			}
 		}
 		if len(b.Items) > 0 {
@@ -214,6 +241,15 @@ func bagsOf(items []night.Item) []bags {
 		}
 	}
 	return out
+}
+
+// missingWords says what of an order is missing.
+func missingWords(items []night.Item) string {
+	var parts []string
+	for _, it := range night.Missing(items) {
+		parts = append(parts, fmt.Sprintf("%d × %s", it.Short, it.Name))
+	}
+	return strings.Join(parts, ", ")
 }
 
 func words(parts ...string) string {

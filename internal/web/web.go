@@ -28,6 +28,8 @@ type Desk interface {
 	MessageActs
 	TextActs
 	ChangeActs
+	ItemActs
+	ShapeActs
 	BookActs
 	NightActs
 	WordActs
@@ -84,6 +86,20 @@ type ChangeActs interface {
 	SetNumber(ctx context.Context, a desk.Act, typed string) (night.Order, error)
 	SetCollector(ctx context.Context, a desk.Act, name string) (night.Order, error)
 	Foresee(ctx context.Context, change func(d *desk.Desk) error) ([]desk.Consequence, error)
+}
+
+// ItemActs mark the lines of an order, and where its customer stands.
+type ItemActs interface {
+	Tick(ctx context.Context, a desk.Act, line desk.Line, ticked bool) (night.Order, error)
+	Short(ctx context.Context, a desk.Act, lacks []desk.Lack, tell bool) (night.Order, error)
+	Stand(ctx context.Context, a desk.Act, spot string) (night.Order, error)
+}
+
+// ShapeActs make two orders of one or one of two, and move a whole slot.
+type ShapeActs interface {
+	Split(ctx context.Context, a desk.Act, ref string, items []int) (night.Order, error)
+	Join(ctx context.Context, a desk.Act, other string) (night.Order, error)
+	MoveAll(ctx context.Context, nightID int64, refs []string, slot night.Clock, who string) error
 }
 
 // MessageActs is what a person does with a text to a customer.

@@ -7,6 +7,7 @@ import (
 	"errors"
 	"net/http"
 	"net/url"
+	"slices"
 	"strings"
 
 	"passbell/internal/desk"
@@ -76,6 +77,8 @@ func wordingName(name string) phrase {
 		return phrase("the kitchen runs late")
 	case wording.Resend:
 		return phrase("instructions again")
+	case wording.Short:
+		return phrase("something is missing")
 	case wording.ReplyHere:
 		return phrase("answer: seen at the gate")
 	case wording.ReplyHereCar:
@@ -263,6 +266,10 @@ func (s *site) example(ctx context.Context) (example, error) {
 	if len(orders) > 0 {
 		o = orders[0]
 	}
+	if o.Items = slices.Clone(o.Items); len(o.Items) == 0 {
+		o.Items = []night.Item{{Qty: 2, Name: s.t("Pork dumplings")}}
+	}
+	o.Items[0].Short = max(o.Items[0].Qty, 1) // for the text that says what is missing
 	const late = 15
 	return example{n, wording.FactsFor(s.Kitchen, n, []night.Order{o}, s.Language).Delayed(late), len(orders)}, nil
 }

@@ -206,6 +206,8 @@ func kindWords(k night.MessageKind) phrase {
 		return phrase("cancellation")
 	case night.Delay:
 		return phrase("delay")
+	case night.Short:
+		return phrase("what is missing")
 	}
 	return string(k)
 }
@@ -244,6 +246,14 @@ func eventWords(what night.What) phrase {
 		return phrase("bags packed")
 	case night.BagsUnpacked:
 		return phrase("bags not packed after all")
+	case night.ItemTicked:
+		return phrase("in the bag")
+	case night.ItemUnticked:
+		return phrase("not in the bag after all")
+	case night.ItemsShort:
+		return phrase("missing")
+	case night.SpotNoted:
+		return phrase("stands")
 	case night.VehicleNoted:
 		return phrase("car")
 	case night.ArrivalExpected:

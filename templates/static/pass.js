@@ -33,8 +33,8 @@
       $('offline-since').textContent = lastClock ? t('since %s', lastClock) : '';
       const old = age();
       $('offline-why').textContent = why || (old
-        ? t('You see the night as it was %s min ago. Packed, here and handed out are kept on this device until the line is back. Trying to get back.', old)
-        : t('You see the night as it was then. Packed, here and handed out are kept on this device until the line is back. Trying to get back.'));
+        ? t('You see the night as it was %s min ago. Ticks, packed, here and handed out are kept on this device until the line is back. Trying to get back.', old)
+        : t('You see the night as it was then. Ticks, packed, here and handed out are kept on this device until the line is back. Trying to get back.'));
       root.classList.add('stale');
       $('liveness').textContent = lastClock ? t('Not live since %s', lastClock) : t('Not live');
     } else {
@@ -149,7 +149,8 @@
   // and sent in order once the line is back. The key of a tap makes it count
   // once, from whichever page and however often it is sent.
   const keptAs = 'tap ';
-  const keepable = (r) => r.method === 'POST' && /^\/orders\/[^/]+\/(here|packed|unpacked|out|undo)$/.test(r.action);
+  const keepable = (r) => r.method === 'POST' && /^\/orders\/[^/]+\/(here|packed|unpacked|out|undo|items\/\d+\/(un)?tick)$/.test(r.action);
+  const isTick = (path) => /tick$/.test(path);
   const key = () => Array.from(crypto.getRandomValues(new Uint8Array(16)), (b) => b.toString(16).padStart(2, '0')).join('');
   function taps() {
     try { return Object.keys(localStorage).filter((k) => k.startsWith(keptAs)).sort(); } catch { return []; }
@@ -161,8 +162,12 @@
     const button = form.querySelector('button');
     const what = (button && (button.getAttribute('aria-label') || button.textContent)) || path;
     const order = path.slice(0, path.lastIndexOf('/') + 1);
-    const last = taps().map(tapOf).filter((t) => t && t.path.startsWith(order)).pop();
-    if (last && last.path === path) return; // a second tap on the same button
+    const kept = taps().filter((name) => { const t = tapOf(name); return t && t.path.startsWith(order); });
+    const last = kept.length ? tapOf(kept[kept.length - 1]) : null;
+    if (last && last.path === path) {
+      if (isTick(path)) takeBack(kept[kept.length - 1], last); // as a second tap on a tick does
+      return; // a second tap on the same button
+    }
     const tap = { path, body: body.toString(), what, label: button ? button.textContent : what };
     try {
       localStorage.setItem(keptAs + String(Date.now()).padStart(15, '0') + ' ' + body.get('once'), JSON.stringify(tap));
@@ -173,14 +178,24 @@
     say(t('Kept on this device and sent when the line is back: %s.', what));
     showKept();
   }
+  function takeBack(name, tap) {
+    localStorage.removeItem(name);
+    say(t('Taken back: %s.', tap.what));
+    showKept();
+  }
   function showKept() {
     document.querySelectorAll('.keptNote').forEach((n) => n.remove());
+    document.querySelectorAll('button.kept').forEach((b) => b.classList.remove('kept'));
     const names = taps();
     const bar = $('offline-kept');
     if (bar) bar.textContent = names.length ? t('Waiting on this device: %s.', names.length) : '';
     for (const name of names) {
       const tap = tapOf(name);
       const form = tap && Array.from(document.querySelectorAll('#view form.act')).find((f) => f.getAttribute('action') === tap.path);
+      if (form && isTick(tap.path)) { // shown on the line itself: a note for each would bury the ticket
+        form.querySelector('button').classList.add('kept');
+        continue;
+      }
       const place = form && form.closest('.ticket, .row');
       if (!place) continue;
       const p = document.createElement('p');
@@ -190,11 +205,7 @@
       back.type = 'button';
       back.textContent = t('Take back');
       back.setAttribute('aria-label', t('Take back') + ': ' + tap.what);
-      back.addEventListener('click', () => {
-        localStorage.removeItem(name);
-        say(t('Taken back: %s.', tap.what));
-        showKept();
-      });
+      back.addEventListener('click', () => takeBack(name, tap));
       p.append(back);
       place.append(p);
     }
@@ -205,6 +216,7 @@
     draining = true;
     const words = [];
     let bad = false;
+    let quiet = 0; // came through, and the page says so where it was tapped
     const send = async () => {
       for (const name of taps()) {
         const tap = tapOf(name);
@@ -221,7 +233,7 @@
         if (said) {
           words.push(said.textContent);
           bad = bad || said.className === 'bad';
-        }
+        } else quiet++;
       }
     };
     try {
@@ -229,6 +241,7 @@
       else await send();
     } catch { /* no line yet: the next sign of life tries again */ }
     draining = false;
+    if (quiet) words.push(t('Ticks sent: %s.', quiet));
     if (words.length) say(t('The line is back.') + ' ' + words.join(' '), bad);
     showKept();
   }
