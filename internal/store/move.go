@@ -79,14 +79,13 @@ func moveKitchen(ctx context.Context, from, to *Store, id int64, name string, te
 			if err != nil {
 				return err
 			}
+			into := dst
+			if there {
+				into = nil // it is only compared
+			}
 			for _, table := range moved {
 				m := Moved{Kitchen: name, Table: table.name}
-				if there {
-					m.Rows, m.Digest, err = digest(ctx, src, table, nil)
-				} else {
-					m.Rows, m.Digest, err = digest(ctx, src, table, dst)
-				}
-				if err != nil {
+				if m.Rows, m.Digest, err = digest(ctx, src, table, into); err != nil {
 					return err
 				}
 				rows, sum, err := digest(ctx, dst, table, nil)
