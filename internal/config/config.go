@@ -55,6 +55,9 @@ type Kitchen struct {
 	QuietFrom night.Clock `toml:"quiet_from"`
 	QuietTo   night.Clock `toml:"quiet_to"`
 	Price     string      `toml:"price,omitempty"` // of one SMS part, such as "0.04 GBP"
+	// KeepDays is for how many days after a night its names, numbers and texts
+	// are kept; 0 keeps them until somebody wipes them by hand.
+	KeepDays int `toml:"keep_days"`
 }
 
 // Night holds what a new night starts from.
@@ -67,6 +70,9 @@ type Night struct {
 	InstructAt   night.Clock       `toml:"instruct_at"`
 	RemindBefore adapters.Duration `toml:"remind_before"`
 	RemindFrom   night.Clock       `toml:"remind_from"`
+	// CloseByItself closes orders at their time without a person. By default a
+	// person looks at the plan first (common practice, no source).
+	CloseByItself bool `toml:"close_by_itself"`
 }
 
 // Adapter is one way in and out.
@@ -98,7 +104,7 @@ func Default() Config {
 	return Config{
 		Database: "passbell.db",
 		Listen:   "127.0.0.1:8737",
-		Kitchen:  Kitchen{Language: "en", QuietFrom: 21 * 60, QuietTo: 8 * 60},
+		Kitchen:  Kitchen{Language: "en", QuietFrom: 21 * 60, QuietTo: 8 * 60, KeepDays: 90},
 		Night: Night{
 			Every: 10, InstructDays: 3, InstructAt: 18 * 60,
 			RemindBefore: adapters.Duration(5 * time.Hour), RemindFrom: 9 * 60,
@@ -202,6 +208,8 @@ func (c Config) Validate() error {
 	switch {
 	case c.Night.Every < 1:
 		return errors.New("night.every: give the minutes from slot to slot, 10 is usual")
+	case c.Kitchen.KeepDays < 0:
+		return errors.New("kitchen.keep_days: give the days for which names and numbers are kept after a night, or 0 to keep them")
 	case c.Night.InstructDays < 0:
 		return errors.New("night.instruct_days: give the days before the night, 3 is usual")
 	}

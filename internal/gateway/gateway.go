@@ -173,6 +173,7 @@ func (g *Gateway) serve(ctx context.Context) error {
 		Desk: g.house.Desk, Inbox: g.house.Inbox, Live: g.house.Live, Kitchen: g.house.Kitchen, Keep: g.house.rows, Price: g.house.Price, Language: g.house.Config.Kitchen.Language, Hooks: hooks,
 		Passphrase: g.house.Config.Passphrase, Token: g.house.Config.Token,
 		NewNight: g.house.newNight, Ways: ways{g.house, g.wires},
+		ClosesItself: g.house.Config.Night.CloseByItself, KeepDays: g.house.Config.Kitchen.KeepDays,
 		Sessions: g.house.rows.Sessions(g.house.Clock.Now), Now: g.house.Clock.Now, Log: g.house.log,
 		Demo: g.house.OnlyPractice(),
 	})

@@ -38,6 +38,10 @@ func (s *site) rules() kitchenPage {
 	if s.Price.PerPart > 0 {
 		price = s.t("%s for a hundred parts", wording.Money(s.Price.Cost(100), s.Price.Currency))
 	}
+	closes := s.t("when you close them: you look at the plan first")
+	if s.ClosesItself {
+		closes = s.t("by themselves, at their time")
+	}
 	n := s.NewNight(night.DateOf(s.Now().In(k.Zone)))
 	of := func(what, is string, settings ...string) rule { return rule{what, is, settings} }
 	return kitchenPage{
@@ -49,6 +53,7 @@ func (s *site) rules() kitchenPage {
 			of(s.t("Country, for numbers and plates"), k.Region, "kitchen.region"),
 			of(s.t("Clock"), k.Zone.String(), "kitchen.zone"),
 			of(s.t("Language of the texts"), languageName(s.Language), "kitchen.language"),
+			of(s.t("Names, numbers and texts are wiped"), s.keeps(), "kitchen.keep_days"),
 		},
 		Night: []rule{
 			of(s.t("Place"), orNone(s, n.Place), "night.place"),
@@ -57,8 +62,17 @@ func (s *site) rules() kitchenPage {
 			of(s.t("Orders a slot takes (0: no limit)"), strconv.Itoa(n.Capacity), "night.capacity"),
 			of(s.t("Instructions go out"), s.t("at %s, %d days before", s.clock(n.InstructAt), daysBefore(n, k)), "night.instruct_at", "night.instruct_days"),
 			of(s.t("Reminder"), s.t("%s before the slot, not before %s", s.span(n.RemindBefore), s.slot(n.RemindFrom)), "night.remind_before", "night.remind_from"),
+			of(s.t("Orders close"), closes, "night.close_by_itself"),
 		},
 	}
+}
+
+// keeps says for how long a night's names and numbers are kept.
+func (s *site) keeps() string {
+	if s.KeepDays == 0 {
+		return s.t("only by hand")
+	}
+	return s.t("%d days after their night", s.KeepDays)
 }
 
 // languageName names a language in its own words.

@@ -151,6 +151,11 @@ type Config struct {
 	// NewNight gives a new night on a date with the configured defaults; nil for
 	// slots every ten minutes and nothing else.
 	NewNight func(night.Date) night.Night
+	// ClosesItself says that orders close at their time without a person.
+	ClosesItself bool
+	// KeepDays is for how many days after a night its names, numbers and texts
+	// are kept; 0 for until they are wiped by hand.
+	KeepDays int
 	// Price is what a part of a text costs; zero where that is not known.
 	Price wording.Price
 	// Pace is how often open pages hear from the server; zero fields get their
