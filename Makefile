@@ -8,7 +8,7 @@ export PASSBELL_NODE_DIR := $(PEERS)
 export NODE_PATH := $(PEERS)/node_modules
 export AXE_CORE = $(wildcard $(PEERS)/node_modules/axe-core/axe.min.js)
 
-.PHONY: help build test prepare lint unit e2e kills cross picture nights simulate model fuzz train try fmt
+.PHONY: help build test prepare lint unit e2e kills cross picture nights simulate model fuzz train try bench fmt
 
 help: ## list the targets
 	@grep -hE '^[a-z-]+:.*##' $(MAKEFILE_LIST) | sed -E 's/:.*## /\t/' | expand -t 14
@@ -66,6 +66,9 @@ train: ## the learned part of the reader anew from the labelled nights
 
 try: ## how each labelled night is read by what is learned from the others
 	$(GO) run ./internal/corpus/train -try -tuned $(TUNED) $(LABELLED)
+
+bench: ## the work of a night beside named baselines, as a table; ONLY=name for one line, TIMES=3 for the spread
+	@cd internal/bench && $(GO) test -count=1 -timeout 60m . -v -only "$(ONLY)" -times $(or $(TIMES),1) $(ARGS) | grep -v '^[=-]\|^PASS\|^ok'
 
 fmt: ## gofmt everything
 	gofmt -w cmd internal adapters migrations templates

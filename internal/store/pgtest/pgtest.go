@@ -39,6 +39,13 @@ type Server struct {
 // unless a setting says fsync=on: only a power cut could tell.
 func Start(t testing.TB, settings ...string) *Server {
 	t.Helper()
+	return StartIn(t, memory(), settings...)
+}
+
+// StartIn is Start with the data in a new folder under dir: where it lies on a
+// disk, fsync=on costs what it costs on a night.
+func StartIn(t testing.TB, dir string, settings ...string) *Server {
+	t.Helper()
 	bin, err := binaries()
 	if err != nil {
 		if os.Getenv("CI") == "true" {
@@ -47,7 +54,7 @@ func Start(t testing.TB, settings ...string) *Server {
 		t.Skipf("no PostgreSQL: %v", err)
 	}
 	s := &Server{bin: bin, settings: append([]string{"fsync=off"}, settings...)}
-	dir, err := os.MkdirTemp(memory(), "passbell-pg-")
+	dir, err = os.MkdirTemp(dir, "passbell-pg-")
 	require.NoError(t, err)
 	t.Cleanup(func() { require.NoError(t, os.RemoveAll(dir)) })
 	s.data = filepath.Join(dir, "data")

@@ -1,0 +1,125 @@
+package bench
+
+import (
+	"context"
+	"testing"
+	"time"
+
+	"github.com/jackc/pgx/v5"
+	"github.com/jackc/pgx/v5/pgxpool"
+	"github.com/riverqueue/river"
+	"github.com/riverqueue/river/riverdriver/riverpgxv5"
+	"github.com/riverqueue/river/rivermigrate"
+	"github.com/stretchr/testify/require"
+
+	"passbell/internal/store/pgtest"
+)
+
+// dispatchOnServer sends due messages through a provider that does nothing, from
+// the claim until the last is settled, beside a general job queue on the same
+// server that works as many jobs of nothing.
+func dispatchOnServer(t *testing.T) []result {
+	s := server(t)
+	d := onServer(t, s)
+	h := d.kitchen(t, "Larkfield Dumpling Kitchen")
+	d.fill(t, *texts)
+	d.due(t)
+	ours := drain(t, d, h, *texts)
+	return []result{faster("dispatch, PostgreSQL", ours, riverOn(t, s, *texts), "texts/s", "river jobs/s", 1.5)}
+}
+
+// dispatchEmbedded does the same on the embedded database beside a loop of
+// transactions that change one row each.
+func dispatchEmbedded(t *testing.T) []result {
+	d := embedded(t)
+	h := d.kitchen(t, "Larkfield Dumpling Kitchen")
+	n := *texts / 5
+	d.fill(t, n)
+	d.due(t)
+	beside := oneByOne(t, d)
+	return []result{faster("dispatch, embedded", drain(t, d, h, n), beside, "texts/s", "one-row transactions/s", 10)}
+}
+
+// drain gives the rate at which the kitchen's due messages are sent.
+func drain(t *testing.T, d *database, h *house, n int) float64 {
+	t.Helper()
+	out := h.dispatcher(t)
+	began := time.Now()
+	require.NoError(t, out.Drain(t.Context()))
+	took := time.Since(began)
+	require.Equal(t, n, d.count(t, `SELECT count(*) FROM messages WHERE state = 'sent' AND attempt = 1`))
+	require.Equal(t, n, d.count(t, `SELECT count(*) FROM attempts WHERE outcome = 'accepted'`))
+	require.Equal(t, n, d.count(t, `SELECT count(*) FROM parts`))
+	require.Equal(t, n, d.count(t, `SELECT count(*) FROM orders WHERE state = 'told'`))
+	return float64(n) / took.Seconds()
+}
+
+// oneByOne gives the rate of transactions that change one message each.
+func oneByOne(t *testing.T, d *database) float64 {
+	t.Helper()
+	const n = 1000
+	change, err := d.raw.PrepareContext(t.Context(), `UPDATE messages SET parts = ? WHERE id = ?`)
+	require.NoError(t, err)
+	defer func() { require.NoError(t, change.Close()) }()
+	began := time.Now()
+	for i := range n {
+		_, err := change.ExecContext(t.Context(), 2, i+1)
+		require.NoError(t, err)
+	}
+	return n / time.Since(began).Seconds()
+}
+
+type nothing struct{}
+
+func (nothing) Kind() string { return "nothing" }
+
+type worker struct{ river.WorkerDefaults[nothing] }
+
+func (worker) Work(context.Context, *river.Job[nothing]) error { return nil }
+
+// riverOn gives the rate at which river works jobs of nothing, tuned as its own
+// benchmark is: github.com/riverqueue/river, cmd/river/riverbench.
+func riverOn(t *testing.T, s *pgtest.Server, n int) float64 {
+	t.Helper()
+	ctx := t.Context()
+	config, err := pgxpool.ParseConfig(s.Database(t))
+	require.NoError(t, err)
+	config.MaxConns = 16 // as many as passbell opens
+	pool, err := pgxpool.NewWithConfig(ctx, config)
+	require.NoError(t, err)
+	defer pool.Close()
+	tables, err := rivermigrate.New[pgx.Tx](riverpgxv5.New(pool), nil)
+	require.NoError(t, err)
+	_, err = tables.Migrate(ctx, rivermigrate.DirectionUp, nil)
+	require.NoError(t, err)
+	workers := river.NewWorkers()
+	river.AddWorker(workers, worker{})
+	client, err := river.NewClient[pgx.Tx](riverpgxv5.New(pool), &river.Config{
+		FetchCooldown: time.Millisecond, FetchPollInterval: 100 * time.Millisecond,
+		Queues: map[string]river.QueueConfig{river.QueueDefault: {MaxWorkers: 1000}}, Workers: workers,
+	})
+	require.NoError(t, err)
+	for left := n; left > 0; left -= 5000 {
+		jobs := make([]river.InsertManyParams, min(left, 5000))
+		for i := range jobs {
+			jobs[i].Args = nothing{}
+		}
+		_, err := client.InsertManyFast(ctx, jobs)
+		require.NoError(t, err)
+	}
+	_, err = pool.Exec(ctx, `ANALYZE`)
+	require.NoError(t, err)
+	done, cancel := client.SubscribeConfig(&river.SubscribeConfig{ChanSize: n, Kinds: []river.EventKind{river.EventKindJobCompleted}})
+	defer cancel()
+	began := time.Now()
+	require.NoError(t, client.Start(ctx))
+	for range n {
+		<-done // told once it is on record
+	}
+	took := time.Since(began)
+	require.NoError(t, client.Stop(ctx))
+	var completed int
+	require.NoError(t, pool.QueryRow(ctx, `SELECT count(*) FROM river_job WHERE state = 'completed'`).Scan(&completed))
+	require.Equal(t, n, completed)
+	return float64(n) / took.Seconds()
+}

@@ -1,0 +1,123 @@
+package bench
+
+import (
+	"bytes"
+	"encoding/json"
+	"fmt"
+	"net/http"
+	"net/url"
+	"os/exec"
+	"path/filepath"
+	"regexp"
+	"strconv"
+	"strings"
+	"sync"
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/require"
+
+	"passbell/internal/store/pgtest"
+)
+
+// kitchensAtTheGate is how many kitchens take texts at once.
+const kitchensAtTheGate = 4
+
+// gateOrders is how many orders each of their nights has.
+const gateOrders = 200
+
+// hook posts customers' texts to the hooks of kitchens that share a server, as
+// many at once as pgbench -N has clients on the same server, and then at half
+// the rate for the time that one takes. A text counts once it is stored, read,
+// matched, applied and acknowledged.
+func hook(t *testing.T) []result {
+	s := server(t)
+	place := s.Database(t) + "?pool_max_conns=8"
+	var hooks []string
+	for i := range kitchensAtTheGate {
+		g, _, _ := running(t, place, fmt.Sprintf("Larkfield Dumpling Kitchen %d", i), gateOrders)
+		hooks = append(hooks, fmt.Sprintf("http://%s/hook/texts", g.Addr()))
+	}
+	time.Sleep(2 * time.Second) // until the instructions are out
+	beside := pgbench(t, s, *clients)
+	client := &http.Client{Transport: &http.Transport{MaxIdleConnsPerHost: *clients}}
+	began := time.Now()
+	post(t, client, hooks, 0, *posts, 0)
+	rate := float64(*posts) / time.Since(began).Seconds()
+	took := post(t, client, hooks, *posts, *posts/2, time.Duration(float64(time.Second)/(rate/2)))
+	return []result{
+		faster("hook, stored to applied", rate, beside, "texts/s", "pgbench -N/s", 1/1.5),
+		under("hook at half load, p99", p99(took), 50*time.Millisecond),
+	}
+}
+
+// post sends n texts, the first being the from-th of all, spaced so far apart,
+// and gives how long each took until it was acknowledged.
+func post(t *testing.T, client *http.Client, hooks []string, from, n int, apart time.Duration) []time.Duration {
+	t.Helper()
+	took := make([]time.Duration, n)
+	next := make(chan int)
+	began := time.Now()
+	var wg sync.WaitGroup
+	for range *clients {
+		wg.Go(func() {
+			for i := range next {
+				due := time.Now()
+				if apart > 0 {
+					due = began.Add(time.Duration(i) * apart)
+				}
+				body, _ := json.Marshal(map[string]string{
+					"id": fmt.Sprintf("in-%d", from+i), "from": number((from + i) / len(hooks) % gateOrders), "to": "+447700900000", "text": words(from + i),
+				})
+				answer, err := client.Post(hooks[(from+i)%len(hooks)], "application/json", bytes.NewReader(body))
+				if err != nil || answer.StatusCode != http.StatusNoContent {
+					t.Errorf("a text was not taken: %v %v", answer, err)
+					return
+				}
+				_ = answer.Body.Close()
+				took[i] = time.Since(due)
+			}
+		})
+	}
+	for i := range n {
+		if apart > 0 {
+			time.Sleep(time.Until(began.Add(time.Duration(i) * apart)))
+		}
+		next <- i
+	}
+	close(next)
+	wg.Wait()
+	return took
+}
+
+// words gives what customers write, in about the mix of an evening: the i-th
+// text of all.
+func words(i int) string {
+	all := []string{
+		"here, red Ford Fiesta AB12 CDE", "I'm outside", "running late, about 10 minutes", "thanks!", "Hi im here, silver golf",
+		"just pulled up, black astra", "on our way", "Great thank you see you later", "white van, LX19 KTO", "where do I park?",
+	}
+	return all[i/3%len(all)]
+}
+
+// pgbench gives the rate of its simple updates on the same server, by as many
+// clients: three statements that write two rows.
+func pgbench(t *testing.T, s *pgtest.Server, clients int) float64 {
+	t.Helper()
+	u, err := url.Parse(s.Database(t))
+	require.NoError(t, err)
+	run := func(args ...string) string {
+		found, _ := filepath.Glob("/usr/lib/postgresql/*/bin/pgbench")
+		require.NotEmpty(t, found, "no pgbench")
+		out, err := exec.Command(found[len(found)-1], append(args, u.String())...).CombinedOutput()
+		require.NoError(t, err, "%s", out)
+		return string(out)
+	}
+	run("-i", "-s", "10", "-q")
+	out := run("-N", "-c", strconv.Itoa(clients), "-j", "2", "-T", "5")
+	found := regexp.MustCompile(`tps = ([0-9.]+)`).FindStringSubmatch(out)
+	require.NotNil(t, found, out)
+	tps, err := strconv.ParseFloat(strings.TrimSpace(found[1]), 64)
+	require.NoError(t, err)
+	return tps
+}
