@@ -36,6 +36,7 @@ var moved = []table{
 	{"helpers", []string{"id"}},
 	{"secrets", []string{"name"}},
 	{"texts", []string{"name"}},
+	{"leases", []string{"kitchen_id"}},
 }
 
 type table struct {

@@ -25,6 +25,7 @@ var postgres = dialect{
 	readOnly:   &sql.TxOptions{Isolation: sql.LevelRepeatableRead, ReadOnly: true},
 	enter:      enterKitchen,
 	bytewise:   `CAST(%s AS TEXT) COLLATE "C"`,
+	clock:      `CAST(extract(epoch FROM clock_timestamp()) * 1000 AS BIGINT)`,
 	count:      countOn,
 }
 

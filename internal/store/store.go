@@ -36,6 +36,8 @@ type dialect struct {
 	enter func(ctx context.Context, tx *sqlx.Tx, kitchen int64, as mode) error
 	// bytewise is a column as a text that sorts by its bytes.
 	bytewise string
+	// clock is the database's own clock, in the milliseconds of a column.
+	clock string
 	// count lets ids count on after rows were stored with ids of their own.
 	count func(ctx context.Context, tx *sqlx.Tx, table string, columns []string, rows [][]any) error
 }

@@ -51,6 +51,8 @@ func Fill(t *testing.T, s *store.Store, name string) {
 	require.NoError(t, k.Sessions(func() time.Time { return now }).CommitCtx(t.Context(), "token", []byte{0, 1, 255}, now.Add(time.Hour)))
 	_, err := k.AddHelper(t.Context(), night.Helper{NightID: out.night, Name: "Sam", MadeAt: now, Expires: now.Add(time.Hour)}, "hash of "+name, "cook")
 	require.NoError(t, err)
+	_, _, err = k.Grant(t.Context(), "an instance", time.Hour)
+	require.NoError(t, err)
 	_, err = k.Secret(t.Context(), "links", []byte{0, 200, 255})
 	require.NoError(t, err)
 }

@@ -58,6 +58,8 @@ func Run(t *testing.T, open func(t *testing.T) *store.Store) {
 		"a helper's link is found by its hash until it ends":         helpers,
 		"a key of the kitchen is made once":                          secret,
 		"a kitchen's own words are saved, replaced and taken back":   ownTexts,
+		"one holds the lease, and a new term begins with another":    lease,
+		"eight ask for a lease at once and one gets it":              leaseOnce,
 		"a text of any bytes is kept":                                anyBytes,
 	}
 	for name, test := range tests {
