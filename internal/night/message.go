@@ -93,6 +93,10 @@ type Inbound struct {
 	Corrected  []byte // JSON of what a person put right; empty where nobody did
 	Orders     []int64
 	Why        string
+	// Shared is how many other kitchens have the text as well, because nobody
+	// knows for which of them it is; 0 where it is for this one.
+	Shared int
+	Silent bool // another one of them answers it, if any does
 }
 
 // InboundState says how far an inbound has come.

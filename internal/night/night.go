@@ -139,6 +139,16 @@ func (n Night) Over(now time.Time, zone *time.Location) bool {
 	return n.SlotAt(n.Last, zone).Add(afterNight).Before(now)
 }
 
+// Earliest gives the date and the last slot from which on nights are not over:
+// those that end before it are, see Over.
+func Earliest(now time.Time, zone *time.Location) (Date, Clock) {
+	at := now.Add(-afterNight).In(zone)
+	if whole := at.Truncate(time.Minute); whole.Before(at) {
+		at = whole.Add(time.Minute) // a slot that began within this minute is over
+	}
+	return DateOf(at), ClockOf(at)
+}
+
 // Current gives the night that is being worked on at now: the first that is
 // not over, else the latest. ok is false where there is none.
 func Current(nights []Night, now time.Time, zone *time.Location) (current Night, ok bool) {

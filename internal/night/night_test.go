@@ -175,3 +175,31 @@ func TestCurrent(t *testing.T) {
 	_, ok := night.Current(nil, time.Time{}, zone)
 	require.False(t, ok)
 }
+
+// TestEarliest compares Earliest with Over for nights around every hour of the
+// days on which the clocks change, and a plain one.
+func TestEarliest(t *testing.T) {
+	t.Parallel()
+	for _, name := range []string{"Europe/London", "America/Chicago", "Asia/Kolkata", "Pacific/Apia"} {
+		zone, err := time.LoadLocation(name)
+		require.NoError(t, err)
+		for _, day := range []time.Time{
+			time.Date(2026, 3, 29, 0, 0, 0, 0, time.UTC), time.Date(2026, 10, 25, 0, 0, 0, 0, time.UTC),
+			time.Date(2026, 3, 8, 0, 0, 0, 0, time.UTC), time.Date(2026, 12, 4, 0, 0, 0, 0, time.UTC),
+		} {
+			for step := range 96 {
+				now := day.Add(time.Duration(step) * 30 * time.Minute)
+				for _, now := range []time.Time{now, now.Add(time.Second), now.Add(-time.Millisecond)} {
+					date, slot := night.Earliest(now, zone)
+					for back := range 4 {
+						for last := night.Clock(3 * 60); last < 24*60; last += 30 {
+							n := night.Night{Date: night.DateOf(now.In(zone)).AddDays(-back), Last: last}
+							later := date.Before(n.Date) || date == n.Date && n.Last >= slot
+							require.Equal(t, !n.Over(now, zone), later, "%s: night of %s until %s at %s", name, n.Date, n.Last, now)
+						}
+					}
+				}
+			}
+		}
+	}
+}

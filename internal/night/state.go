@@ -84,6 +84,19 @@ func (s State) Steps() []Step {
 	return out
 }
 
+// Unfinished gives the states from which an order can still move on, in
+// alphabetical order: somebody who was given up may come after all.
+func Unfinished() []State {
+	var out []State
+	for s, steps := range table {
+		if len(steps) > 0 {
+			out = append(out, s)
+		}
+	}
+	slices.Sort(out)
+	return out
+}
+
 // Open tells whether the order still waits to be served: nothing is sent about
 // an order that is not open.
 func (s State) Open() bool {

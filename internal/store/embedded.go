@@ -22,6 +22,7 @@ var embedded = dialect{
 	bind:     sqlx.QUESTION,
 	readOnly: &sql.TxOptions{ReadOnly: true},
 	enter:    func(context.Context, *sqlx.Tx, int64, mode) error { return nil },
+	across:   acrossFile,
 	bytewise: "CAST(%s AS TEXT)",
 	clock:    `CAST(unixepoch('subsec') * 1000 AS INTEGER)`,
 	count:    func(context.Context, *sqlx.Tx, string, []string, [][]any) error { return nil },

@@ -24,6 +24,8 @@ type inboundRow struct {
 	Reading    string `db:"reading"`
 	Corrected  string `db:"corrected"`
 	Why        string `db:"why"`
+	Shared     int    `db:"shared"`
+	Silent     int    `db:"silent"`
 }
 
 func (r inboundRow) inbound() night.Inbound {
@@ -31,6 +33,7 @@ func (r inboundRow) inbound() night.Inbound {
 		ID: r.ID, KitchenID: r.KitchenID, NightID: r.NightID, Adapter: r.Adapter, ProviderID: r.ProviderID,
 		From: r.Sender, To: r.Recipient, Text: r.Text, At: at(r.At),
 		State: night.InboundState(r.State), Reading: []byte(r.Reading), Corrected: []byte(r.Corrected), Why: r.Why,
+		Shared: r.Shared, Silent: r.Silent != 0,
 	}
 }
 
@@ -38,9 +41,17 @@ func (r inboundRow) inbound() night.Inbound {
 // inbound: added is false the second time.
 func (t *Tx) AddInbound(ctx context.Context, in night.Inbound) (id int64, added bool, err error) {
 	return t.add(ctx, "inbound", `
-		INSERT INTO inbounds (kitchen_id, night_id, adapter, provider_id, sender, recipient, text, at, state, reading, corrected, why)
-		VALUES (?, 0, ?, ?, ?, ?, ?, ?, ?, '{}', '', '') ON CONFLICT DO NOTHING RETURNING id`,
-		t.kitchen, in.Adapter, indexable(in.ProviderID), in.From, in.To, in.Text, ms(in.At), night.Fresh)
+		INSERT INTO inbounds (kitchen_id, night_id, adapter, provider_id, sender, recipient, text, at, state, reading, corrected, why, shared, silent)
+		VALUES (?, 0, ?, ?, ?, ?, ?, ?, ?, '{}', '', '', ?, ?) ON CONFLICT DO NOTHING RETURNING id`,
+		t.kitchen, in.Adapter, indexable(in.ProviderID), in.From, in.To, in.Text, ms(in.At), night.Fresh, in.Shared, bit(in.Silent))
+}
+
+// bit is a yes or no as the database keeps it.
+func bit(yes bool) int {
+	if yes {
+		return 1
+	}
+	return 0
 }
 
 // indexable shortens a provider's name for a text that is too long for an index

@@ -206,23 +206,26 @@ func (t *Tx) TakeReceipts(ctx context.Context, adapter string, ids []string) ([]
 	if len(ids) == 0 {
 		return nil, nil
 	}
-	var rows []struct {
-		ID     string `db:"provider_id"`
-		Status string `db:"status"`
-		Reason string `db:"reason"`
-		At     int64  `db:"at"`
-	}
+	var rows []receiptRow
 	err := t.list(ctx, &rows, "receipts", `
 		DELETE FROM early_receipts WHERE kitchen_id = ? AND adapter = ? AND provider_id IN (?)
 		RETURNING provider_id, status, reason, at`, t.kitchen, adapter, ids)
-	if err != nil {
-		return nil, err
-	}
+	return receipts(rows), err
+}
+
+type receiptRow struct {
+	ID     string `db:"provider_id"`
+	Status string `db:"status"`
+	Reason string `db:"reason"`
+	At     int64  `db:"at"`
+}
+
+func receipts(rows []receiptRow) []adapters.Receipt {
 	out := make([]adapters.Receipt, len(rows))
 	for i, r := range rows {
 		out[i] = adapters.Receipt{ID: r.ID, Status: adapters.Status(r.Status), Reason: r.Reason, At: at(r.At)}
 	}
-	return out, nil
+	return out
 }
 
 // ReceiptState settles a message by what its receipts say. A message that was

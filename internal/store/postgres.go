@@ -24,6 +24,7 @@ var postgres = dialect{
 	skipLocked: " FOR UPDATE SKIP LOCKED",
 	readOnly:   &sql.TxOptions{Isolation: sql.LevelRepeatableRead, ReadOnly: true},
 	enter:      enterKitchen,
+	across:     acrossServer,
 	bytewise:   `CAST(%s AS TEXT) COLLATE "C"`,
 	clock:      `CAST(extract(epoch FROM clock_timestamp()) * 1000 AS BIGINT)`,
 	count:      countOn,

@@ -70,6 +70,14 @@ func secondWall(t *testing.T, server *pgtest.Server) {
 	var n int
 	require.NoError(t, s.reader.Get(&n, `SELECT count(*) FROM optouts`))
 	assert.Zero(t, n, "outside any kitchen")
+	for range 20 { // on whichever connection of the pool: a question to several kitchens opens no door behind it
+		_, err := s.Senders(t.Context(), []int64{mine, other}, "texts", []string{"p1"})
+		require.NoError(t, err)
+		_, err = s.Expecting(t.Context(), []night.Kitchen{{ID: mine, Zone: time.UTC}}, "+447700900123", time.UnixMilli(1))
+		require.NoError(t, err)
+		require.NoError(t, s.reader.Get(&n, `SELECT count(*) FROM optouts`))
+		assert.Zero(t, n, "outside any kitchen, after a question to all")
+	}
 	err = s.Kitchen(other).Write(t.Context(), func(tx *Tx) error {
 		_, err := tx.change(t.Context(), "opt-out", `INSERT INTO optouts (kitchen_id, address, at) VALUES (?, 'x', 0)`, mine)
 		return err

@@ -11,6 +11,7 @@ import (
 	"database/sql"
 	"errors"
 	"fmt"
+	"slices"
 	"strings"
 	"time"
 
@@ -34,6 +35,8 @@ type dialect struct {
 	readOnly   *sql.TxOptions
 	// enter begins a transaction's part in a kitchen.
 	enter func(ctx context.Context, tx *sqlx.Tx, kitchen int64, as mode) error
+	// across asks several kitchens at once.
+	across across
 	// bytewise is a column as a text that sorts by its bytes.
 	bytewise string
 	// clock is the database's own clock, in the milliseconds of a column.
@@ -117,11 +120,16 @@ func (k *Kitchen) Read(ctx context.Context, fn func(*Tx) error) error {
 	return k.run(ctx, reading, fn)
 }
 
-func (k *Kitchen) run(ctx context.Context, as mode, fn func(*Tx) error) (err error) {
+func (k *Kitchen) run(ctx context.Context, as mode, fn func(*Tx) error) error {
+	return k.store.run(ctx, as, []int64{k.id}, fn)
+}
+
+// run runs fn in each of the kitchens, one transaction in all.
+func (s *Store) run(ctx context.Context, as mode, kitchens []int64, fn func(*Tx) error) (err error) {
 	defer func() { err = worded(err) }()
-	db, opts := k.store.writer, (*sql.TxOptions)(nil)
+	db, opts := s.writer, (*sql.TxOptions)(nil)
 	if as == reading {
-		db, opts = k.store.reader, k.store.dialect.readOnly
+		db, opts = s.reader, s.dialect.readOnly
 	}
 	tx, err := db.BeginTxx(ctx, opts)
 	if err != nil {
@@ -130,11 +138,22 @@ func (k *Kitchen) run(ctx context.Context, as mode, fn func(*Tx) error) (err err
 	// After a commit it does nothing. After an error that one is to tell, a
 	// rollback can add nothing; and a panic must not keep the kitchen's turn.
 	defer func() { _ = tx.Rollback() }()
-	if err := k.store.dialect.enter(ctx, tx, k.id, as); err != nil {
-		return &night.StoreError{Doing: "begin", Err: err}
+	// Whoever waits for several turns waits for them in one order, so that no two
+	// wait for each other.
+	for _, id := range slices.Sorted(slices.Values(kitchens)) {
+		if err := s.dialect.enter(ctx, tx, id, as); err != nil {
+			return &night.StoreError{Doing: "begin", Err: err}
+		}
 	}
-	if err := fn(&Tx{tx: tx, dialect: &k.store.dialect, kitchen: k.id}); err != nil {
-		return err
+	for _, id := range kitchens {
+		if len(kitchens) > 1 { // the last one that was entered is not this one
+			if err := s.dialect.enter(ctx, tx, id, as); err != nil {
+				return &night.StoreError{Doing: "begin", Err: err}
+			}
+		}
+		if err := fn(&Tx{tx: tx, dialect: &s.dialect, kitchen: id}); err != nil {
+			return err
+		}
 	}
 	if err := tx.Commit(); err != nil {
 		return &night.StoreError{Doing: "commit", Err: err}

@@ -61,6 +61,11 @@ func Run(t *testing.T, open func(t *testing.T) *store.Store) {
 		"one holds the lease, and a new term begins with another":    lease,
 		"eight ask for a lease at once and one gets it":              leaseOnce,
 		"a text of any bytes is kept":                                anyBytes,
+		"kitchens that expect a customer are found":                  expecting,
+		"the kitchen that sent a part is found":                      senders,
+		"a text for several kitchens is in all of them or in none":   eachOrNone,
+		"eight texts for several kitchens at once are one each":      eachAtOnce,
+		"a receipt that is nobody's yet is no kitchen's to see":      earlyForNobody,
 	}
 	for name, test := range tests {
 		t.Run(name, func(t *testing.T) {
