@@ -8,13 +8,14 @@ import (
 	"time"
 
 	"passbell/internal/night"
+	"passbell/internal/reading"
 	"passbell/internal/wording"
 )
 
 // Decision is what reading and matching make of a text from a customer.
 type Decision struct {
 	Night   night.Night
-	Intent  Intent
+	Intent  reading.Intent
 	Orders  []int64 // order ids, the likeliest first
 	Sure    bool    // acting on Orders without a person is safe
 	Person  bool    // a person has to read it
@@ -26,25 +27,6 @@ type Decision struct {
 	Reading []byte       // JSON, for the page
 	Why     string
 }
-
-// Intent is what the sender of a text wants.
-type Intent string
-
-// The intents, as package reading names them.
-const (
-	Stop    Intent = "stop"
-	Start   Intent = "start"
-	Help    Intent = "help"
-	Here    Intent = "here"
-	Cancel  Intent = "cancel"
-	Move    Intent = "move"
-	Coming  Intent = "coming"
-	Car     Intent = "car"
-	Problem Intent = "problem"
-	Ask     Intent = "ask"
-	Thanks  Intent = "thanks"
-	Other   Intent = "other"
-)
 
 // customer is who acts when a text is applied.
 const customer = "customer"
@@ -74,7 +56,7 @@ func (d *Desk) Apply(ctx context.Context, in night.Inbound, dec Decision) error 
 		if err != nil {
 			return err
 		}
-		if dec.Intent == Stop && !changed {
+		if dec.Intent == reading.Stop && !changed {
 			return nil // it was confirmed when they first said so
 		}
 		var orders []night.Order
@@ -85,16 +67,6 @@ func (d *Desk) Apply(ctx context.Context, in night.Inbound, dec Decision) error 
 		}
 		return d.answer(ctx, tx, in, dec, orders, now)
 	})
-}
-
-// Acts tells whether an intent asks for something to be done to an order.
-func (i Intent) Acts() bool {
-	switch i {
-	case Here, Coming, Car, Move, Cancel, Problem, Ask:
-		return true
-	case Stop, Start, Help, Thanks, Other:
-	}
-	return false
 }
 
 func only(ids []int64) int64 {
@@ -109,9 +81,9 @@ func only(ids []int64) int64 {
 func (d *Desk) consent(ctx context.Context, tx Tx, in night.Inbound, dec Decision, now time.Time) (changed bool, err error) {
 	what := night.OptedOut
 	switch dec.Intent {
-	case Stop:
+	case reading.Stop:
 		changed, err = tx.OptOut(ctx, in.From, now)
-	case Start:
+	case reading.Start:
 		what = night.OptedIn
 		changed, err = tx.OptIn(ctx, in.From)
 	default:
@@ -166,7 +138,7 @@ func (d *Desk) actOn(ctx context.Context, tx Tx, o *night.Order, in night.Inboun
 		}
 	}
 	switch dec.Intent {
-	case Here, Coming, Car:
+	case reading.Here, reading.Coming, reading.Car:
 		if v := o.Vehicle.Merge(dec.Vehicle); !sameVehicle(v, o.Vehicle) {
 			o.Vehicle = v
 			if err := say(night.VehicleNoted, v.String()); err != nil {
@@ -177,10 +149,10 @@ func (d *Desk) actOn(ctx context.Context, tx Tx, o *night.Order, in night.Inboun
 		return changed, nil
 	}
 	switch {
-	case dec.Intent == Coming && dec.Due != nil && o.State.Open():
+	case dec.Intent == reading.Coming && dec.Due != nil && o.State.Open():
 		o.ExpectedAt = dec.Night.SlotAt(*dec.Due, d.kitchen.Zone)
 		err = say(night.ArrivalExpected, "about "+dec.Due.String())
-	case dec.Intent == Here:
+	case dec.Intent == reading.Here:
 		if dec.Spot != "" {
 			o.Arrival.Spot, changed = dec.Spot, true
 		}
@@ -245,17 +217,17 @@ const replyUseful = 20 * time.Minute
 // reply names the text that answers, and "" for none.
 func reply(dec Decision, orders []night.Order, opted bool) (night.MessageKind, string) {
 	switch {
-	case dec.Intent == Stop:
+	case dec.Intent == reading.Stop:
 		return night.Confirmation, "stop-confirmed"
 	case opted:
 		return night.Reply, ""
-	case dec.Intent == Start:
+	case dec.Intent == reading.Start:
 		return night.Reply, "start-confirmed"
-	case dec.Intent == Help:
+	case dec.Intent == reading.Help:
 		return night.Reply, "help"
-	case dec.Intent == Here && !dec.Sure:
+	case dec.Intent == reading.Here && !dec.Sure:
 		return night.Reply, "reply-unsure"
-	case dec.Intent != Here || len(orders) == 0 || orders[0].State != night.Arrived:
+	case dec.Intent != reading.Here || len(orders) == 0 || orders[0].State != night.Arrived:
 		return night.Reply, ""
 	case orders[0].Vehicle.IsZero():
 		return night.Reply, "reply-here-car"

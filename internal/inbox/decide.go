@@ -40,7 +40,7 @@ func Decide(s Situation) desk.Decision {
 	res := index.Match(s.Inbound.From, &got)
 
 	d := desk.Decision{
-		Night: s.Night, Intent: desk.Intent(got.Intent), Sure: res.Sure, Person: person(&got, res), Allergy: got.Allergy,
+		Night: s.Night, Intent: got.Intent, Sure: res.Sure, Person: person(&got, res), Allergy: got.Allergy,
 		Vehicle: got.Vehicle, Due: got.Due, To: got.To, Why: strings.TrimSuffix(got.Why, ".") + "; " + res.Why,
 	}
 	for _, i := range res.Orders {
@@ -111,5 +111,5 @@ func person(got *reading.Reading, res match.Result) bool {
 	if got.Asks || got.Allergy {
 		return true
 	}
-	return !res.Sure && desk.Intent(got.Intent).Acts()
+	return !res.Sure && got.Intent.Acts()
 }

@@ -39,6 +39,16 @@ var order = [...]Intent{Stop, Start, Help, Here, Cancel, Move, Coming, Car, Prob
 // Intents lists the intents in their order.
 func Intents() []Intent { return slices.Clone(order[:]) }
 
+// Acts tells whether an intent asks for something to be done to an order.
+func (i Intent) Acts() bool {
+	switch i {
+	case Here, Coming, Car, Move, Cancel, Problem, Ask:
+		return true
+	case Stop, Start, Help, Thanks, Other:
+	}
+	return false
+}
+
 // Context is what is known when a text comes in. The zero value reads a text
 // from a stranger on no particular night.
 type Context struct {

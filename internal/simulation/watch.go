@@ -10,6 +10,7 @@ import (
 
 	"passbell/internal/desk"
 	"passbell/internal/night"
+	"passbell/internal/reading"
 	"passbell/internal/store"
 )
 
@@ -305,14 +306,14 @@ func (w *watch) compareTexts(v sight) {
 			w.violate("text %d is %s, and no event says that it was read", id, in.State)
 		}
 		intent, _, _ := strings.Cut(as, ":")
-		switch desk.Intent(intent) {
-		case desk.Cancel, desk.Move, desk.Problem, desk.Ask:
+		switch reading.Intent(intent) {
+		case reading.Cancel, reading.Move, reading.Problem, reading.Ask:
 			if in.State == night.Applied {
 				w.violate("text %d, %q, asks for something and no person sees it", id, in.Text)
 			}
 		default:
 		}
-		if in.State == night.Applied && len(in.Orders) == 0 && desk.Intent(intent).Acts() {
+		if in.State == night.Applied && len(in.Orders) == 0 && reading.Intent(intent).Acts() {
 			w.violate("text %d, %q, is about nobody's order and no person sees it", id, in.Text)
 		}
 	}

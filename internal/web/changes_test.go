@@ -13,6 +13,7 @@ import (
 
 	"passbell/internal/desk"
 	"passbell/internal/night"
+	"passbell/internal/reading"
 )
 
 // needs fills the night and adds what only a person can settle: a customer whom
@@ -26,13 +27,13 @@ func (h *house) needs() (slot, off int64) {
 	late[0].Phone, late[0].PhoneTyped = "", "0113 496 0123"
 	_, err := h.desk.LoadExtent(ctx, h.night.ID, late, desk.SingleOrder, "cook")
 	require.NoError(h.t, err)
-	ask := func(ref, body string, intent desk.Intent, to *night.Clock) int64 {
+	ask := func(ref, body string, intent reading.Intent, to *night.Clock) int64 {
 		reading, err := json.Marshal(map[string]any{"intent": intent, "to": to})
 		require.NoError(h.t, err)
 		return h.text(h.order(ref).Phone, body, desk.Decision{Intent: intent, Sure: true, Person: true, To: to, Reading: reading, Why: "their number"}, ref)
 	}
-	slot = ask("K430", "any chance of 6.30 instead", desk.Move, ptr(night.Clock(18*60+30)))
-	off = ask("K433", "so sorry, have to cancel, poorly", desk.Cancel, nil)
+	slot = ask("K430", "any chance of 6.30 instead", reading.Move, ptr(night.Clock(18*60+30)))
+	off = ask("K433", "so sorry, have to cancel, poorly", reading.Cancel, nil)
 	return slot, off
 }
 

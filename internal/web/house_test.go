@@ -18,6 +18,7 @@ import (
 	"passbell/internal/inbox"
 	"passbell/internal/live"
 	"passbell/internal/night"
+	"passbell/internal/reading"
 	"passbell/internal/store"
 	"passbell/internal/web"
 	"passbell/internal/wording"
@@ -255,7 +256,7 @@ func (h *house) text(from, body string, dec desk.Decision, refs ...string) int64
 // arrive has the customer of an order write that they are there.
 func (h *house) arrive(ref, body string, v night.Vehicle, spot string) int64 {
 	h.t.Helper()
-	return h.text(h.order(ref).Phone, body, desk.Decision{Intent: desk.Here, Sure: true, Vehicle: v, Spot: spot, Why: "their number"}, ref)
+	return h.text(h.order(ref).Phone, body, desk.Decision{Intent: reading.Here, Sure: true, Vehicle: v, Spot: spot, Why: "their number"}, ref)
 }
 
 func car(colour, make, model, plate string) night.Vehicle {

@@ -5,6 +5,7 @@ import (
 
 	"passbell/internal/desk"
 	"passbell/internal/night"
+	"passbell/internal/reading"
 
 	"github.com/stretchr/testify/require"
 )
@@ -94,7 +95,7 @@ func (h *house) fill() {
 	_, err = h.desk.Out(ctx, h.act("K404"))
 	require.NoError(h.t, err)
 	h.clock.set(evening("16:52"))
-	h.text(h.order("K410").Phone, "running about 20 mins late sorry x", desk.Decision{Intent: desk.Coming, Sure: true, Due: ptr(night.Clock(17*60 + 20)), Why: "their number"}, "K410")
+	h.text(h.order("K410").Phone, "running about 20 mins late sorry x", desk.Decision{Intent: reading.Coming, Sure: true, Due: ptr(night.Clock(17*60 + 20)), Why: "their number"}, "K410")
 	h.clock.set(evening("16:58"))
 	h.arrive("K406", "here, grey golf lx19 kto by the bins", car("grey", "Volkswagen", "Golf", "LX19KTO"), "by the bins")
 	h.clock.set(evening("17:03"))
@@ -105,8 +106,8 @@ func (h *house) fill() {
 	h.arrive("K407", "Im here", night.Vehicle{}, "")
 	h.arrive("K412", "hi i'm at the green gate on foot with a pushchair", night.Vehicle{Body: "on foot"}, "at the green gate")
 	h.clock.set(evening("17:09"))
-	h.text("+447700900777", "hiya picking up for bethan or maybe callum, white van outside", desk.Decision{Intent: desk.Here, Vehicle: car("white", "", "van", ""), Why: "the number is in no order; the names fit two orders"}, "K401", "K403")
-	h.text("+447700900778", "Is there anywhere to park with a disabled badge?", desk.Decision{Intent: desk.Ask, Person: true, Why: "a question"})
+	h.text("+447700900777", "hiya picking up for bethan or maybe callum, white van outside", desk.Decision{Intent: reading.Here, Vehicle: car("white", "", "van", ""), Why: "the number is in no order; the names fit two orders"}, "K401", "K403")
+	h.text("+447700900778", "Is there anywhere to park with a disabled badge?", desk.Decision{Intent: reading.Ask, Person: true, Why: "a question"})
 	h.clock.set(evening("17:11"))
 	h.arrive("K411", "here now red corsa FY17 ZZB", car("red", "Vauxhall", "Corsa", "FY17ZZB"), "")
 	_, err = h.desk.Out(ctx, h.act("K411"))

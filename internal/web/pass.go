@@ -10,6 +10,7 @@ import (
 
 	"passbell/internal/desk"
 	"passbell/internal/night"
+	"passbell/internal/reading"
 )
 
 // passPage is the pass.
@@ -233,14 +234,14 @@ const (
 // wishes offers slots with room to whoever asks for another.
 func (s *site) wishes(c seen, in night.Inbound, orders []night.Order) (out []wish, off bool) {
 	var r struct {
-		Intent desk.Intent  `json:"intent"`
-		To     *night.Clock `json:"to"`
+		Intent reading.Intent `json:"intent"`
+		To     *night.Clock   `json:"to"`
 	}
 	if json.Unmarshal(in.Reading, &r) != nil || in.State != night.Open {
 		return nil, false
 	}
-	if r.Intent != desk.Move {
-		return nil, r.Intent == desk.Cancel
+	if r.Intent != reading.Move {
+		return nil, r.Intent == reading.Cancel
 	}
 	ids := in.Orders[:min(len(in.Orders), wishOrders)]
 	for _, o := range orders {
