@@ -2,11 +2,9 @@ package rehearsal
 
 import (
 	"context"
-	"errors"
 	"slices"
 	"time"
 
-	"passbell/internal/desk"
 	"passbell/internal/night"
 )
 
@@ -67,7 +65,7 @@ func (r *Rehearsal) look(ctx context.Context) error {
 		}
 	}
 	for _, t := range b.Trouble {
-		if err := r.house.Desk.ByHand(ctx, t.Message.ID, cook); err != nil {
+		if err := r.do(ctx, Task{Do: Told, Who: cook, Message: t.Message.ID}); err != nil {
 			return err
 		}
 	}
@@ -75,7 +73,7 @@ func (r *Rehearsal) look(ctx context.Context) error {
 		if i == packsAtOnce {
 			break
 		}
-		if _, err := r.house.Desk.Packed(ctx, r.act(o.Ref, cook, ""), true); err != nil {
+		if err := r.do(ctx, Task{Do: Packed, Who: cook, Ref: o.Ref}); err != nil {
 			return err
 		}
 	}
@@ -83,20 +81,6 @@ func (r *Rehearsal) look(ctx context.Context) error {
 		r.fetch(o.Ref)
 	}
 	return nil
-}
-
-func (r *Rehearsal) act(ref, who, why string) desk.Act {
-	return desk.Act{Night: r.night.ID, Ref: ref, Who: who, Why: why}
-}
-
-// step passes over what somebody else has done already: on a live pass a visitor
-// may be quicker.
-func step(_ night.Order, err error) error {
-	var illegal *night.StepError
-	if errors.As(err, &illegal) || errors.Is(err, desk.ErrNothingToUndo) {
-		return nil
-	}
-	return err
 }
 
 // read settles a text that stands on the pass. The cook understands whatever
@@ -107,7 +91,7 @@ func (r *Rehearsal) read(ctx context.Context, in night.Inbound) error {
 		return nil // a visitor's own text is theirs to settle
 	}
 	if s.party == nil {
-		return r.house.Desk.Settle(ctx, in.ID, cook)
+		return r.do(ctx, Task{Do: Read, Who: cook, Text: in.ID})
 	}
 	place := !r.about(in.Orders, s.party)
 	if !place && s.means == meansHere {
@@ -120,9 +104,9 @@ func (r *Rehearsal) read(ctx context.Context, in night.Inbound) error {
 	}
 	var err error
 	if place {
-		err = r.house.Inbox.Place(ctx, in.ID, s.party.rows[0].ref, cook)
+		err = r.do(ctx, Task{Do: Place, Who: cook, Text: in.ID, Ref: s.party.rows[0].ref})
 	} else {
-		err = r.house.Desk.Settle(ctx, in.ID, cook)
+		err = r.do(ctx, Task{Do: Read, Who: cook, Text: in.ID})
 	}
 	if err != nil {
 		return err
@@ -140,21 +124,24 @@ func (r *Rehearsal) about(orders []int64, p *party) bool {
 
 // obey does what a text asks for and no rule does by itself.
 func (r *Rehearsal) obey(ctx context.Context, s said) error {
-	desk := r.house.Desk
 	for _, o := range s.party.rows {
 		var err error
+		task := Task{Who: cook, Ref: o.ref, Why: "by their text"}
 		switch s.means {
 		case meansHere:
 			if s.party.present && !s.party.served {
-				err = step(desk.Here(ctx, r.act(o.ref, cook, "by their text")))
+				task.Do = Here
 			}
 		case meansCancel:
-			err = step(desk.Cancel(ctx, r.act(o.ref, cook, "by their text")))
+			task.Do = Cancel
 		case meansMove:
-			_, err = desk.Move(ctx, r.act(o.ref, cook, "by their text"), s.to)
+			task.Do, task.Slot = Move, s.to
 		case meansAsk:
 			r.line(cook, "rings "+o.name+" back about their question")
 		case meansThanks, meansCar, meansComing, meansStop, meansOther:
+		}
+		if task.Do != "" {
+			err = r.do(ctx, task)
 		}
 		if err != nil {
 			return err
@@ -187,7 +174,7 @@ func (r *Rehearsal) nobody(ctx context.Context, o *row) error {
 		return err
 	}
 	r.watch.misread(o.name, "", "was marked as here and was not")
-	return step(r.house.Desk.Undo(ctx, r.act(o.ref, helper, "nobody is there")))
+	return r.do(ctx, Task{Do: Undo, Who: helper, Ref: o.ref, Why: "nobody is there"})
 }
 
 // serve plans that a customer gets their bags.
@@ -202,10 +189,10 @@ func (r *Rehearsal) serve(p *party, in time.Duration) {
 		}
 		p.served = true
 		for _, o := range p.rows {
-			if _, err := r.house.Desk.Packed(ctx, r.act(o.ref, cook, ""), true); err != nil {
+			if err := r.do(ctx, Task{Do: Packed, Who: cook, Ref: o.ref}); err != nil {
 				return err
 			}
-			if err := step(r.house.Desk.Out(ctx, r.act(o.ref, helper, ""))); err != nil {
+			if err := r.do(ctx, Task{Do: Out, Who: helper, Ref: o.ref}); err != nil {
 				return err
 			}
 		}
@@ -227,12 +214,8 @@ func (r *Rehearsal) slipUp(ctx context.Context, p *party) error {
 		if mine == nil || mine.party == p || mine.party.present {
 			continue
 		}
-		a := r.act(o.Ref, helper, "the wrong order")
-		if err := step(r.house.Desk.Out(ctx, a)); err != nil {
-			return err
-		}
-		for range 2 { // it had marked them as here as well
-			if err := step(r.house.Desk.Undo(ctx, a)); err != nil {
+		for _, do := range []Doing{Out, Undo, Undo} { // it had marked them as here as well
+			if err := r.do(ctx, Task{Do: do, Who: helper, Ref: o.Ref, Why: "the wrong order"}); err != nil {
 				return err
 			}
 		}
@@ -252,7 +235,7 @@ func (r *Rehearsal) giveUp(ctx context.Context) error {
 		if !o.State.Open() || mine == nil || mine.party.present {
 			continue
 		}
-		if err := step(r.house.Desk.Absent(ctx, r.act(o.Ref, cook, "nobody came"))); err != nil {
+		if err := r.do(ctx, Task{Do: Absent, Who: cook, Ref: o.Ref, Why: "nobody came"}); err != nil {
 			return err
 		}
 	}

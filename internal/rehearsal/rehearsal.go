@@ -33,6 +33,7 @@ type Options struct {
 	Listen string // where the pass is served; "" for any free port of this machine
 	Log    *slog.Logger
 	Told   func(Line) // is told of each thing that happens; may be nil
+	Hands  Hands      // of the kitchen; nil for ones that act at the desk
 }
 
 // Rehearsal is one night being played. It is not safe for concurrent use; the
@@ -48,6 +49,7 @@ type Rehearsal struct {
 	agenda  agenda
 	people  people
 	tell    func(Line)
+	hands   Hands
 	watch   watch
 	seen    int64 // the last event when the cook last looked
 }
@@ -106,7 +108,10 @@ func Open(ctx context.Context, o Options) (_ *Rehearsal, err error) {
 	if o.Told == nil {
 		o.Told = func(Line) {}
 	}
-	r := &Rehearsal{tell: o.Told}
+	if o.Hands == nil {
+		o.Hands = func(ctx context.Context, _ Task, atTheDesk func(context.Context) error) error { return atTheDesk(ctx) }
+	}
+	r := &Rehearsal{tell: o.Told, hands: o.Hands}
 	if r.cast, err = NewCast(o.Seed, o.Orders); err != nil {
 		return nil, err
 	}
@@ -157,6 +162,19 @@ func (r *Rehearsal) Serve(ctx context.Context) (string, error) {
 		return "", err
 	}
 	return "http://" + r.gateway.Addr().String(), nil
+}
+
+// Now is the time of the rehearsal.
+func (r *Rehearsal) Now() time.Time { return r.clock.Now() }
+
+// Orders gives the orders as they stand on record.
+func (r *Rehearsal) Orders(ctx context.Context) ([]night.Order, error) {
+	return r.house.Desk.Orders(ctx, r.night.ID)
+}
+
+// Events gives what happened on the night after an event.
+func (r *Rehearsal) Events(ctx context.Context, after int64, limit int) ([]night.Event, error) {
+	return r.house.Desk.Events(ctx, r.night.ID, after, limit)
 }
 
 // Failed gives the error that ended the pass by itself, if one did.

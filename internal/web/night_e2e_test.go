@@ -2,11 +2,8 @@ package web_test
 
 import (
 	"context"
-	"net"
-	"net/http"
 	"strings"
 	"testing"
-	"time"
 
 	"github.com/chromedp/cdproto/cdp"
 	cdppage "github.com/chromedp/cdproto/page"
@@ -17,82 +14,13 @@ import (
 	"passbell/internal/web"
 )
 
-// service is a server that can be stopped and started again at one address.
-type service struct {
-	t       *testing.T
-	handler http.Handler
-	addr    string
-	server  *http.Server
-}
-
-func (s *service) start() {
-	s.t.Helper()
-	if s.addr == "" {
-		s.addr = "127.0.0.1:0"
-	}
-	l, err := new(net.ListenConfig).Listen(s.t.Context(), "tcp", s.addr)
-	require.NoError(s.t, err)
-	s.addr = l.Addr().String()
-	server := &http.Server{Handler: s.handler, ReadHeaderTimeout: time.Minute}
-	s.server = server
-	go func() { _ = server.Serve(l) }() // ends with stop
-}
-
-func (s *service) stop() { _ = s.server.Close() }
-
-func serve(t *testing.T, h http.Handler) *service {
-	t.Helper()
-	s := &service{t: t, handler: h}
-	s.start()
-	t.Cleanup(func() { s.stop() })
-	return s
-}
-
-// until waits for a condition in the page.
-func until(ctx context.Context, t *testing.T, condition string) {
-	t.Helper()
-	_, err := chromedp.Run(ctx, chromedp.Poll[bool](condition, chromedp.WithPollingTimeout(40*time.Second)))
-	if err != nil {
-		body, _ := chromedp.Run(ctx, chromedp.Evaluate[string](`document.body.innerText.slice(0, 3000)`))
-		t.Fatalf("the page never came to %s: %v\n%s", condition, err, body)
-	}
-}
-
-func eval[T any](ctx context.Context, t *testing.T, expression string) T {
-	t.Helper()
-	out, err := chromedp.Run(ctx, chromedp.Evaluate[T](expression))
-	require.NoError(t, err, expression)
-	return out
-}
-
-// tap taps a button by what it says to people who only hear the page.
-func tap(ctx context.Context, t *testing.T, label string) {
-	t.Helper()
-	sel := `button[aria-label="` + label + `"]`
-	until(ctx, t, `!document.body.classList.contains('settling')`)
-	require.NoError(t, chromedp.Do(ctx, chromedp.ScrollIntoView(sel), chromedp.Click(sel)), label)
-}
-
-// openPass opens the pass and marks the page, so that a reload would show.
-func openPass(ctx context.Context, t *testing.T, s *service) {
-	t.Helper()
-	require.NoError(t, chromedp.Do(ctx, window(375, "dark"), chromedp.Navigate("http://"+s.addr+"/"), chromedp.WaitReady("#gate")))
-	until(ctx, t, `document.getElementById('liveness').textContent.startsWith('Live')`)
-	eval[chromedp.Void](ctx, t, `window.sameForAll = true`)
-}
-
-func stillTheSamePage(ctx context.Context, t *testing.T) {
-	t.Helper()
-	require.True(t, eval[bool](ctx, t, `window.sameForAll === true`), "the page was loaded anew")
-}
-
 func TestANightOnThePass(t *testing.T) {
 	t.Parallel()
 	ctx := browser(t)
 	h := newHouse(t)
 	h.fill()
 	s := serve(t, h.handler(nil))
-	openPass(ctx, t, s)
+	openPass(ctx, t, s.addr)
 	require.Equal(t, "(4) Pass · Larkfield Dumpling Kitchen", eval[string](ctx, t, `document.title`))
 
 	// Somebody comes: no reload, no tap.
@@ -131,7 +59,7 @@ func TestADoubleTapInTheBrowser(t *testing.T) {
 	h := newHouse(t)
 	h.fill()
 	s := serve(t, h.handler(nil))
-	openPass(ctx, t, s)
+	openPass(ctx, t, s.addr)
 	sel := `button[aria-label="Handed out, K406 Hana Morikawa"]`
 	require.NoError(t, chromedp.Do(ctx, chromedp.ScrollIntoView(sel), chromedp.DoubleClick(sel)))
 	until(ctx, t, `document.querySelector('#gate .ticket').matches('.gone')`)
@@ -149,7 +77,7 @@ func TestNotLive(t *testing.T) {
 	h := newHouse(t)
 	h.fill()
 	s := serve(t, h.handler(func(c *web.Config) { c.Demo = false }))
-	openPass(ctx, t, s)
+	openPass(ctx, t, s.addr)
 	require.True(t, eval[bool](ctx, t, `document.getElementById('offline').hidden`))
 	until(ctx, t, `/^\d+:\d\d$/.test(document.querySelector('time[data-since]').textContent)`)
 
@@ -183,10 +111,9 @@ func TestTapsWithoutALine(t *testing.T) {
 	h := newHouse(t)
 	h.fill()
 	s := serve(t, h.handler(nil))
-	openPass(one, t, s)
-	two, stop := chromedp.NewContext(one)
-	t.Cleanup(stop)
-	openPass(two, t, s)
+	openPass(one, t, s.addr)
+	two := anotherTab(one, t)
+	openPass(two, t, s.addr)
 	event := func() int64 {
 		b, err := h.desk.Board(t.Context(), h.night.ID)
 		require.NoError(t, err)
@@ -198,7 +125,7 @@ func TestTapsWithoutALine(t *testing.T) {
 		until(page, t, `!document.getElementById('offline').hidden`)
 	}
 	press := func(page context.Context, label string) {
-		eval[chromedp.Void](page, t, `document.querySelector('button[aria-label="`+label+`"]').click()`)
+		click(page, t, label)
 		until(page, t, `document.getElementById('notice').innerText.includes('`+label+`')`)
 	}
 	press(one, "Packed, K406 Hana Morikawa")
@@ -208,13 +135,13 @@ func TestTapsWithoutALine(t *testing.T) {
 	press(one, "Here, K416 Kieron Achebe")
 	press(one, "Here, K417 Tanisha Duhaney")
 	shoot(one, t, "e2e-kept")
-	eval[chromedp.Void](one, t, `document.querySelector('button[aria-label="Take back: Here, K417 Tanisha Duhaney"]').click()`)
+	click(one, t, "Take back: Here, K417 Tanisha Duhaney")
 	until(two, t, `document.getElementById('offline-kept').innerText.startsWith('Waiting on this device: 4')`)
 	require.Equal(t, before, event(), "nothing came through")
 
 	s.start()
 	for _, page := range []context.Context{one, two} {
-		until(page, t, `document.getElementById('offline').hidden && Object.keys(localStorage).every(k => !k.startsWith('tap '))`)
+		until(page, t, isLive+" && "+kept(0))
 		stillTheSamePage(page, t)
 	}
 	require.Equal(t, night.HandedOut, h.order("K409").State)
@@ -275,7 +202,7 @@ func TestCorrectingWhileThingsHappen(t *testing.T) {
 	h := newHouse(t)
 	h.fill()
 	s := serve(t, h.handler(nil))
-	openPass(ctx, t, s)
+	openPass(ctx, t, s.addr)
 	form := `#gate-` + itoa(h.order("K407").ID) + ` details.fix`
 	require.NoError(t, chromedp.Do(ctx, chromedp.ScrollIntoView(form), chromedp.Click(form+" summary"), chromedp.SendKeys(form+` input[name="make"]`, "Fiat")))
 	h.arrive("K416", "outside in a white transit", car("white", "Ford", "Transit", ""), "")
