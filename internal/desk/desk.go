@@ -65,7 +65,7 @@ type MessageTx interface {
 	AddMessage(ctx context.Context, m night.Message) (id int64, added bool, err error)
 	Reword(ctx context.Context, m night.Message) (bool, error)
 	Uncover(ctx context.Context, id int64) error
-	Withdraw(ctx context.Context, id int64, why string, now time.Time) (bool, error)
+	Withdraw(ctx context.Context, id int64, to night.MessageState, why string, now time.Time) (bool, error)
 	SendAgain(ctx context.Context, id int64, expires, now time.Time) (bool, error)
 	SetMessageState(ctx context.Context, id int64, from []night.MessageState, to night.MessageState, why string, now time.Time) (bool, error)
 }
@@ -260,13 +260,7 @@ func (d *Desk) replan(ctx context.Context, tx Tx, n night.Night, now time.Time, 
 
 // drop takes a planned message back, or shows that its time went by.
 func (d *Desk) drop(ctx context.Context, tx Tx, in plan.Input, drop plan.Drop, now time.Time, tell bool) error {
-	take := tx.Withdraw
-	if drop.State == night.Missed {
-		take = func(ctx context.Context, id int64, why string, now time.Time) (bool, error) {
-			return tx.SetMessageState(ctx, id, []night.MessageState{night.Due}, night.Missed, why, now)
-		}
-	}
-	gone, err := take(ctx, drop.MessageID, string(drop.Why), now)
+	gone, err := tx.Withdraw(ctx, drop.MessageID, drop.State, string(drop.Why), now)
 	if err != nil || !gone {
 		return err
 	}

@@ -192,7 +192,7 @@ func (d *Desk) takeShortBack(ctx context.Context, tx Tx, o night.Order, untrue b
 		if m.Kind != night.Short || m.State != night.Due {
 			continue
 		}
-		gone, err := tx.Withdraw(ctx, m.ID, "something else is missing now", now)
+		gone, err := tx.Withdraw(ctx, m.ID, night.Dropped, "something else is missing now", now)
 		if err != nil {
 			return false, err
 		}

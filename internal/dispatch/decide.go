@@ -139,7 +139,7 @@ type Outcome struct {
 // and 1 and scatters the retries.
 func Decide(err error, m night.Message, r Retry, now time.Time, spread float64) Outcome {
 	if err == nil {
-		return Outcome{State: night.Sent, Word: "accepted"}
+		return Outcome{State: night.Sent, Word: night.Accepted}
 	}
 	out := Outcome{Word: string(adapters.OutcomeOf(err)), Reason: "no answer came back: it may have gone out"}
 	var se *adapters.SendError
@@ -183,23 +183,6 @@ func (r Retry) wait(attempt int) time.Duration {
 		w *= 2
 	}
 	return min(w, r.Cap)
-}
-
-// PartsState settles a message by what the network says of its parts: it is
-// delivered when all of them are, and failed when one is lost. Which report
-// came first does not matter. ok is false while nothing is settled.
-func PartsState(fates []night.Fate) (state night.MessageState, ok bool) {
-	delivered := 0
-	for _, s := range fates {
-		switch s {
-		case night.PartFailed:
-			return night.Failed, true
-		case night.PartDelivered:
-			delivered++
-		case night.OnTheWay:
-		}
-	}
-	return night.Delivered, delivered > 0 && delivered == len(fates)
 }
 
 // Later gives the fate that holds when a part is reported as both a and b:

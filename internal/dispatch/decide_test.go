@@ -158,7 +158,7 @@ func TestEveryOrderOfReportsEndsTheSame(t *testing.T) {
 			for _, r := range reports {
 				got[r.part] = Later(got[r.part], r.fate)
 			}
-			return PartsState(got)
+			return night.PartsState(got)
 		}
 		state, ok := end(reports)
 		again, okAgain := end(rapid.Permutation(reports).Draw(t, "another order"))
@@ -170,12 +170,12 @@ func TestEveryOrderOfReportsEndsTheSame(t *testing.T) {
 
 func TestALongTextIsDeliveredWhenAllPartsAre(t *testing.T) {
 	t.Parallel()
-	_, ok := PartsState([]night.Fate{night.PartDelivered, night.OnTheWay})
+	_, ok := night.PartsState([]night.Fate{night.PartDelivered, night.OnTheWay})
 	assert.False(t, ok)
-	state, ok := PartsState([]night.Fate{night.PartDelivered, night.PartDelivered})
+	state, ok := night.PartsState([]night.Fate{night.PartDelivered, night.PartDelivered})
 	assert.True(t, ok)
 	assert.Equal(t, night.Delivered, state)
-	state, ok = PartsState([]night.Fate{night.PartDelivered, night.PartFailed})
+	state, ok = night.PartsState([]night.Fate{night.PartDelivered, night.PartFailed})
 	assert.True(t, ok)
 	assert.Equal(t, night.Failed, state)
 }

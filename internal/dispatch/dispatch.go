@@ -32,7 +32,7 @@ type Tx interface {
 	desk.Tx
 	ReceiptTx
 	Abandoned(ctx context.Context, now time.Time) ([]night.Message, error)
-	Settle(ctx context.Context, s night.Settlement, now time.Time) (bool, error)
+	Settle(ctx context.Context, s night.Settlement, now time.Time) (night.MessageState, error)
 	Unconfirmed(ctx context.Context, adapter string, before time.Time) ([]night.Message, error)
 	Reroute(ctx context.Context, id int64, fall night.Fall, now time.Time) (bool, error)
 }

@@ -17,6 +17,7 @@ type ReceiptTx interface {
 	SetPart(ctx context.Context, adapter string, p night.Part, when time.Time) error
 	KeepReceipt(ctx context.Context, adapter string, r adapters.Receipt) error
 	TakeReceipts(ctx context.Context, adapter string, ids []string) ([]adapters.Receipt, error)
+	Standing(ctx context.Context, messageID int64) (night.MessageState, error)
 	ReceiptState(ctx context.Context, messageID int64, to night.MessageState, reason string) (bool, error)
 }
 
@@ -78,9 +79,14 @@ func (d *Dispatcher) join(ctx context.Context, tx Tx, r adapters.Receipt, now ti
 			reason = p.Reason
 		}
 	}
-	state, ok := PartsState(fates)
-	if again := part.Attempt != 0 && part.Attempt != m.Attempt; !ok || state == night.Failed && again { // it was tried since
+	state, ok := night.PartsState(fates)
+	if !ok {
 		return nil
+	}
+	if state == night.Failed && part.Attempt != 0 { // another try may have reached them
+		if state, err = tx.Standing(ctx, m.ID); err != nil || state != night.Failed && state != night.InDoubt {
+			return err
+		}
 	}
 	if state == night.Delivered && half(m, part, len(fates)) {
 		return nil

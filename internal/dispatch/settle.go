@@ -61,7 +61,7 @@ func (d *Dispatcher) settleOnly(ctx context.Context, batch []result) error {
 // settleStopped records that a claimed message was not handed over, and lets
 // those who shared an untrue text get a true one.
 func (d *Dispatcher) settleStopped(ctx context.Context, tx Tx, m night.Message, v Verdict, now time.Time) error {
-	counted, err := d.record(ctx, tx, m, night.Settlement{State: v.State, Reason: v.Reason, RetryAt: v.Until, Outcome: "not sent"}, now)
+	counted, err := d.record(ctx, tx, m, night.Settlement{State: v.State, Reason: v.Reason, RetryAt: v.Until, Outcome: night.NotSent}, now)
 	if err != nil || !counted || v.State != night.Dropped || len(m.Covers) == 0 {
 		return err
 	}
@@ -134,13 +134,16 @@ func (d *Dispatcher) record(ctx context.Context, tx Tx, m night.Message, s night
 // before: a slow answer does not make it newer than what went out meanwhile.
 func (d *Dispatcher) recordAt(ctx context.Context, tx Tx, m night.Message, s night.Settlement, went, now time.Time) (bool, error) {
 	s.MessageID, s.Attempt, s.Adapter = m.ID, m.Attempt, d.c.Adapter
-	counted, err := tx.Settle(ctx, s, went)
-	if err != nil || !counted {
+	became, err := tx.Settle(ctx, s, went)
+	if err != nil || became == "" {
 		return false, err
 	}
 	why := fmt.Sprintf("%s: %s", m.Kind, s.State)
-	if s.State == night.Due {
+	switch {
+	case s.State == night.Due:
 		why = fmt.Sprintf("%s: not yet", m.Kind)
+	case became != s.State:
+		why = fmt.Sprintf("%s: %s, as it was before: %s this time", m.Kind, became, s.State)
 	}
 	if s.Reason != "" {
 		why += ", " + s.Reason

@@ -58,6 +58,18 @@ type Message struct {
 	Adapter   string // the adapter that carries it; "" for whichever comes first
 	Fallen    bool   // another adapter had it before and could not bring it
 	SettledAt time.Time
+	// Earlier is what the tries so far came to, where the message is to be tried
+	// again or is being tried. It goes back to that when the next try is called
+	// off.
+	Earlier Standing
+}
+
+// Standing is what the tries of a message came to.
+type Standing struct {
+	// State is Delivered, Sent, InDoubt, or Failed where the network lost the
+	// text; "" where nothing has left the house.
+	State MessageState
+	At    time.Time // when it went out, as far as is known
 }
 
 // Cover is an order that a message tells about, and the slot it quotes.

@@ -32,6 +32,12 @@ type TakenError struct{ What string }
 
 func (e *TakenError) Error() string { return e.What + " exists already" }
 
+// The outcomes of an attempt besides those of adapters.Outcome.
+const (
+	Accepted = "accepted" // a provider took the text over
+	NotSent  = "not sent" // it was claimed, and stopped before anybody was called
+)
+
 // Settlement is what became of one attempt to send a message.
 type Settlement struct {
 	MessageID int64
@@ -68,3 +74,20 @@ const (
 	PartDelivered Fate = "delivered"
 	PartFailed    Fate = "failed"
 )
+
+// PartsState settles a text by what the network says of its parts: it is
+// delivered when all of them are, and failed when one is lost. Which report
+// came first does not matter. ok is false while nothing is settled.
+func PartsState(fates []Fate) (state MessageState, ok bool) {
+	delivered := 0
+	for _, s := range fates {
+		switch s {
+		case PartFailed:
+			return Failed, true
+		case PartDelivered:
+			delivered++
+		case OnTheWay:
+		}
+	}
+	return Delivered, delivered > 0 && delivered == len(fates)
+}

@@ -1,11 +1,60 @@
 package plan
 
 import (
+	"cmp"
 	"slices"
 	"time"
 
 	"passbell/internal/night"
 )
+
+// again keeps the Due rows that are sent again though they may have arrived, as
+// long as every word of them is true. They are not brought to another content:
+// what may be on the phone already is what they say.
+func (m *maker) again() {
+	for _, row := range m.due {
+		switch row.Kind {
+		case night.Nudge, night.Delay, night.Resend, night.Short, night.Reply, night.Confirmation:
+			continue
+		case night.Instructions, night.Reminder, night.Update, night.Cancellation:
+		}
+		if !row.Earlier.State.WentOut() || m.untrue(row) != "" {
+			continue
+		}
+		m.used[row.ID] = true
+		for _, c := range row.Covers {
+			m.wanted[about{c.OrderID, row.Kind}] = row.DueAt
+		}
+	}
+}
+
+// untrue says why a text that was written before should not go out as it is; ""
+// where it should.
+func (m *maker) untrue(row night.Message) Reason {
+	off := !m.in.Night.CalledOff.IsZero()
+	if off && row.Kind != night.Cancellation {
+		return NightOff
+	}
+	for _, c := range row.Covers {
+		o, ok := m.orders[c.OrderID]
+		if !ok {
+			return Gone
+		}
+		if row.Kind == night.Cancellation {
+			if why := m.unreachable(o); why != "" || !off && o.State != night.Cancelled {
+				return cmp.Or(why, AsTold)
+			}
+			continue
+		}
+		if why := m.barred(o); why != "" {
+			return why
+		}
+		if o.Slot != c.Slot || !m.here(row) || !m.reaches(row, o) {
+			return Joined
+		}
+	}
+	return ""
+}
 
 // instructions plans the one text with place and slot for a person's orders that
 // have not had one.
@@ -126,7 +175,7 @@ func (m *maker) cancellation(group []night.Order) {
 func (m *maker) standingCancellations() {
 	for i := range m.due {
 		row := &m.due[i]
-		if row.Kind != night.Cancellation || m.in.OptedOut[row.To] {
+		if row.Kind != night.Cancellation || row.Earlier.State.WentOut() || m.in.OptedOut[row.To] {
 			continue
 		}
 		var orders []night.Order
@@ -189,6 +238,9 @@ func (m *maker) dropReason(row night.Message) Reason {
 		}
 		return m.pointless(row)
 	case night.Instructions, night.Reminder, night.Update, night.Cancellation:
+	}
+	if row.Earlier.State.WentOut() {
+		return m.untrue(row)
 	}
 	if off && row.Kind != night.Cancellation {
 		return NightOff

@@ -35,7 +35,8 @@ type Input struct {
 // Plan is what should be waiting to go out.
 type Plan struct {
 	// Wanted holds every instructions, reminder, update and cancellation that
-	// should stand as Due, by DueAt. ID is that of the existing row that is to
+	// should stand as Due, by DueAt, but for those that are sent again though they
+	// may have arrived: these stay as they are, or go. ID is that of the existing row that is to
 	// be brought to this content, or 0 where a row is to be created. Text and
 	// Parts are for wording to fill in. Whoever stores a plan drops first, then
 	// takes the covers of the rows that change, then writes the new ones.
@@ -106,6 +107,7 @@ const (
 // well, for a preview.
 func Make(in Input) Plan {
 	m := newMaker(in)
+	m.again()
 	for _, group := range m.groups() {
 		if in.Night.CalledOff.IsZero() {
 			m.instructions(group)
@@ -161,14 +163,23 @@ func newMaker(in Input) *maker {
 		switch msg.State {
 		case night.Due:
 			m.due = append(m.due, msg)
+			if msg.Earlier.State.WentOut() { // then it is behind its orders, whether it goes again or not
+				msg.State, msg.SettledAt = msg.Earlier.State, msg.Earlier.At
+				m.behind(msg)
+			}
 		case night.Dropped:
 		default:
-			for _, c := range msg.Covers {
-				m.past[c.OrderID] = append(m.past[c.OrderID], msg)
-			}
+			m.behind(msg)
 		}
 	}
 	return m
+}
+
+// behind notes a message past Due.
+func (m *maker) behind(msg night.Message) {
+	for _, c := range msg.Covers {
+		m.past[c.OrderID] = append(m.past[c.OrderID], msg)
+	}
 }
 
 // groups gives the orders of each person, by slot and reference. Orders without
@@ -273,7 +284,7 @@ func (m *maker) row(kind night.MessageKind, orders []night.Order) *night.Message
 	bestLead, bestCount := false, 0
 	for i := range m.due {
 		r := &m.due[i]
-		if r.Kind != kind || m.used[r.ID] {
+		if r.Kind != kind || m.used[r.ID] || r.Earlier.State.WentOut() {
 			continue
 		}
 		lead, count := false, 0

@@ -94,10 +94,10 @@ func (f front) Read(ctx context.Context, fn func(desk.Tx) error) error {
 // anyAttempt settles whatever attempt is the latest, in whatever state.
 type anyAttempt struct{ dispatch.Tx }
 
-func (t anyAttempt) Settle(ctx context.Context, s night.Settlement, now time.Time) (bool, error) {
+func (t anyAttempt) Settle(ctx context.Context, s night.Settlement, now time.Time) (night.MessageState, error) {
 	m, err := t.Message(ctx, s.MessageID)
 	if err != nil {
-		return false, err
+		return "", err
 	}
 	s.Attempt = m.Attempt
 	return t.Tx.Settle(ctx, s, now)
@@ -106,7 +106,7 @@ func (t anyAttempt) Settle(ctx context.Context, s night.Settlement, now time.Tim
 // resends makes due again what is in doubt.
 type resends struct{ dispatch.Tx }
 
-func (t resends) Settle(ctx context.Context, s night.Settlement, now time.Time) (bool, error) {
+func (t resends) Settle(ctx context.Context, s night.Settlement, now time.Time) (night.MessageState, error) {
 	if s.State == night.InDoubt {
 		s.State, s.RetryAt = night.Due, now.Add(time.Second)
 	}

@@ -63,28 +63,18 @@ func (w *watch) ended(m night.Message) {
 	case night.Due, night.Sending:
 		w.violate("at the end message %d, %s, is %s", m.ID, m.Kind, m.State)
 	case night.Sent, night.Delivered, night.InDoubt, night.ByHand:
-	case night.Failed, night.Missed, night.Dropped:
-		if last := lastCall(calls); maybe == 1 && m.State == night.Failed && last != nil && last.attempt == m.Attempt && last.fate.err == nil && !last.lost {
-			w.violate("at the end message %d, %s, is %s, and its last attempt reached the phone", m.ID, m.Kind, m.State)
+	case night.Missed, night.Dropped:
+		if maybe > 0 {
+			w.violate("at the end message %d, %s, is %s, and it reached a phone", m.ID, m.Kind, m.State)
 		}
-		if maybe == 0 || w.resent(m.ID, 0) || m.Fallen {
-			return
-		}
-		// It reached a phone: then the network said that it was lost.
-		if !slices.ContainsFunc(calls, func(c *call) bool { return c.lost }) {
+	case night.Failed: // then the network said that it was lost
+		if slices.ContainsFunc(calls, func(c *call) bool { return c.fate.taken && !c.lost }) {
 			w.violate("at the end message %d, %s, is %s, and it reached a phone", m.ID, m.Kind, m.State)
 		}
 	}
 	if maybe > 1 && !w.resent(m.ID, 0) && !m.Fallen {
 		w.violate("at the end message %d, %s, reached a phone %d times", m.ID, m.Kind, maybe)
 	}
-}
-
-func lastCall(calls []*call) *call {
-	if len(calls) == 0 {
-		return nil
-	}
-	return calls[len(calls)-1]
 }
 
 // everybodyTold checks that each customer who could be texted was texted with

@@ -58,11 +58,11 @@ func (w *watch) moved(before, m night.Message, v sight) {
 	legal := false
 	switch before.State {
 	case night.Due:
-		legal = m.State == night.Sending || m.State == night.Dropped || m.State == night.Missed || m.State == night.ByHand || m.State == night.Delivered
+		legal = m.State == night.Sending || m.State == night.ByHand || m.State == night.Delivered || w.standsBy(m)
 	case night.Sending:
 		legal = true // whatever the attempt led to
 	case night.Sent:
-		legal = m.State == night.Delivered || m.State == night.Failed || m.State == night.Due && m.Fallen
+		legal = m.State == night.Delivered || m.State == night.Due && m.Fallen || (m.State == night.Failed || m.State == night.InDoubt) && w.standsBy(m)
 	case night.InDoubt:
 		legal = true // its own attempt reports late, a receipt, or a person
 	case night.Failed, night.Missed:
@@ -72,6 +72,24 @@ func (w *watch) moved(before, m night.Message, v sight) {
 	if !legal {
 		w.violate("message %d, %s, went from %s to %s", m.ID, m.Kind, before.State, m.State)
 	}
+}
+
+// standsBy tells whether a message that is not to be tried any more is in a state
+// that its tries bear out: the best that passbell can know of any of them.
+func (w *watch) standsBy(m night.Message) bool {
+	some := func(f func(*call) bool) bool { return slices.ContainsFunc(w.s.net.by[m.ID], f) }
+	switch m.State {
+	case night.Sent, night.Delivered:
+		return some(func(c *call) bool { return c.fate.taken })
+	case night.InDoubt:
+		return some(func(c *call) bool { return !c.answered || !c.fate.nothingWent() })
+	case night.Failed:
+		return some(func(c *call) bool { return c.lost }) && !some(func(c *call) bool { return c.answered && c.fate.err == nil && !c.lost })
+	case night.Missed, night.Dropped:
+		return !some(func(c *call) bool { return c.fate.taken })
+	case night.Due, night.Sending, night.ByHand:
+	}
+	return false
 }
 
 // truth checks that what is on record as sent did go out.

@@ -122,7 +122,7 @@ func (t *Tx) withCovers(ctx context.Context, rows []messageRow) ([]night.Message
 			m.Covers = append(m.Covers, night.Cover{OrderID: c.OrderID, Slot: night.Clock(c.Slot)})
 		}
 	}
-	return out, nil
+	return out, t.withEarlier(ctx, out)
 }
 
 // AddMessage stores a new message. One that exists already, for any of the
@@ -203,20 +203,24 @@ func (t *Tx) Reword(ctx context.Context, m night.Message) (bool, error) {
 	return true, t.setCovers(ctx, m.ID, m)
 }
 
-// Withdraw takes back a message that is still due, and tells whether it was.
-// One that was never tried is forgotten; one that was tried stays on record as
-// dropped.
-func (t *Tx) Withdraw(ctx context.Context, id int64, why string, now time.Time) (bool, error) {
-	n, err := t.change(ctx, "message",
-		`DELETE FROM messages WHERE kitchen_id = ? AND id = ? AND state = ? AND attempt = 0`, t.kitchen, id, night.Due)
-	if err != nil || n > 0 {
-		return n > 0, err
+// Withdraw takes back a message that is still due, as Dropped or Missed, and
+// tells whether it was due. One that was never tried and is Dropped is forgotten;
+// one that was tried stays on record. If something left the house before, the
+// message goes back to what its tries came to, and stays about its orders.
+func (t *Tx) Withdraw(ctx context.Context, id int64, to night.MessageState, why string, now time.Time) (bool, error) {
+	if to == night.Dropped {
+		n, err := t.change(ctx, "message",
+			`DELETE FROM messages WHERE kitchen_id = ? AND id = ? AND state = ? AND attempt = 0`, t.kitchen, id, night.Due)
+		if err != nil || n > 0 {
+			return n > 0, err
+		}
 	}
-	dropped, err := t.SetMessageState(ctx, id, []night.MessageState{night.Due}, night.Dropped, why, now)
-	if err != nil || !dropped {
+	gone, err := t.SetMessageState(ctx, id, []night.MessageState{night.Due}, to, why, now)
+	if err != nil || !gone {
 		return false, err
 	}
-	return true, t.Uncover(ctx, id)
+	_, err = t.unsent(ctx, id, to)
+	return true, err
 }
 
 // SendAgain makes a message that failed, was missed or is in doubt due again at

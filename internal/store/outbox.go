@@ -32,8 +32,8 @@ func (k *Kitchen) Claim(ctx context.Context, adapter string, now, leaseUntil tim
 		})
 		for ids := range slices.Chunk(rows, batch) {
 			_, err := t.change(ctx, "attempts", `
-				INSERT INTO attempts (message_id, attempt, kitchen_id, adapter, started_at)
-				SELECT id, attempt, kitchen_id, adapter, CAST(? AS BIGINT) FROM messages WHERE kitchen_id = ? AND id IN (?)`,
+				INSERT INTO attempts (message_id, attempt, kitchen_id, adapter, address, started_at)
+				SELECT id, attempt, kitchen_id, adapter, address, CAST(? AS BIGINT) FROM messages WHERE kitchen_id = ? AND id IN (?)`,
 				ms(now), t.kitchen, idsOf(ids))
 			if err != nil {
 				return err
@@ -70,13 +70,17 @@ func (t *Tx) Abandoned(ctx context.Context, now time.Time) ([]night.Message, err
 }
 
 // Settle records what became of an attempt. It names the attempt it expects:
-// a late finisher can't overwrite a newer one. It tells whether it counted.
+// a late finisher can't overwrite a newer one. It gives the state that the message
+// is in then, "" where the settlement did not count.
+//
+// A try that reached nobody does not undo an earlier one that may have: then the
+// message goes back to what its tries came to.
 //
 // An attempt that was given up as in doubt and reports after all is believed:
 // it is the same attempt, and it knows more. If it reports that the text was
 // accepted, that also stops the next try that a person asked for meanwhile and
 // that did not begin yet.
-func (t *Tx) Settle(ctx context.Context, s night.Settlement, now time.Time) (bool, error) {
+func (t *Tx) Settle(ctx context.Context, s night.Settlement, now time.Time) (night.MessageState, error) {
 	settled := now
 	if s.State == night.Due {
 		settled = time.Time{}
@@ -90,16 +94,18 @@ func (t *Tx) Settle(ctx context.Context, s night.Settlement, now time.Time) (boo
 		n, err = t.acceptedLate(ctx, s, now)
 	}
 	if err != nil || n == 0 {
-		return false, err
+		return "", err
 	}
 	_, err = t.change(ctx, "attempt",
 		`UPDATE attempts SET settled_at = ?, outcome = ?, reason = ? WHERE kitchen_id = ? AND message_id = ? AND attempt = ?`,
 		ms(now), s.Outcome, s.Reason, t.kitchen, s.MessageID, s.Attempt)
 	if err != nil {
-		return false, err
+		return "", err
 	}
-	if s.State == night.Dropped {
-		return true, t.Uncover(ctx, s.MessageID)
+	switch s.State {
+	case night.Failed, night.Missed, night.Dropped:
+		return t.unsent(ctx, s.MessageID, s.State)
+	case night.Due, night.Sending, night.Sent, night.Delivered, night.InDoubt, night.ByHand:
 	}
 	for _, id := range s.IDs {
 		_, err := t.change(ctx, "parts", `
@@ -107,10 +113,10 @@ func (t *Tx) Settle(ctx context.Context, s night.Settlement, now time.Time) (boo
 			ON CONFLICT DO NOTHING`,
 			t.kitchen, s.Adapter, id, s.MessageID, s.Attempt, night.OnTheWay, ms(now))
 		if err != nil {
-			return false, err
+			return "", err
 		}
 	}
-	return true, nil
+	return s.State, nil
 }
 
 // acceptedLate settles a message that waits for another try, where the last one
@@ -138,14 +144,15 @@ func (t *Tx) Unconfirmed(ctx context.Context, adapter string, before time.Time) 
 	return t.withCovers(ctx, rows)
 }
 
-// Reroute lets a message that failed, that waits for its next try, or of which
-// nothing was heard, take another way at once. It does so once in a message's life, and tells whether
+// Reroute lets a message that failed, that waits for its next try, of which nothing
+// was heard, or whose last try failed where an earlier one is in doubt, take
+// another way at once. It does so once in a message's life, and tells whether
 // it did.
 func (t *Tx) Reroute(ctx context.Context, id int64, fall night.Fall, now time.Time) (bool, error) {
 	n, err := t.change(ctx, "message", `
 		UPDATE messages SET state = ?, adapter = ?, address = ?, fallen = 1, next_at = ?, settled_at = 0
-		WHERE kitchen_id = ? AND id = ? AND fallen = 0 AND state IN (?, ?, ?)`,
-		night.Due, fall.Adapter, fall.To, ms(now), t.kitchen, id, night.Failed, night.Due, night.Sent)
+		WHERE kitchen_id = ? AND id = ? AND fallen = 0 AND state IN (?)`,
+		night.Due, fall.Adapter, fall.To, ms(now), t.kitchen, id, []night.MessageState{night.Failed, night.Due, night.Sent, night.InDoubt})
 	return n > 0, err
 }
 
@@ -229,13 +236,17 @@ func receipts(rows []receiptRow) []adapters.Receipt {
 }
 
 // ReceiptState settles a message by what its receipts say. A message that was
-// sent, or whose fate was not known, may become delivered or failed, and a
-// failed one delivered; nothing goes back. When the text went out stays as it
+// sent, or whose fate was not known, may become delivered or failed, one that was
+// sent in doubt, and a failed one delivered; nothing goes back. When the text went out stays as it
 // was: a receipt may come much later. It tells whether the state changed.
 func (t *Tx) ReceiptState(ctx context.Context, messageID int64, to night.MessageState, reason string) (bool, error) {
 	from := []night.MessageState{night.Sent, night.InDoubt, night.Failed}
-	if to == night.Failed {
+	switch to {
+	case night.Failed:
 		from = from[:2]
+	case night.InDoubt: // one try was lost, and another may have arrived
+		from = from[:1]
+	case night.Due, night.Sending, night.Sent, night.Delivered, night.ByHand, night.Missed, night.Dropped:
 	}
 	n, err := t.change(ctx, "message",
 		`UPDATE messages SET state = ?, reason = ? WHERE kitchen_id = ? AND id = ? AND state IN (?)`,

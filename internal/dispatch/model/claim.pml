@@ -8,6 +8,8 @@
  *
  *   - no text is knowingly sent twice: none passes the last look before it goes
  *     while an earlier try may be out, unless a person said so since (assured);
+ *   - no text that may be out is on record as one that reached nobody
+ *     (remembered);
  *   - every message comes to an end (claim "ends");
  *   - what nobody knows the outcome of is shown to a person (claim "shown"), and
  *     the doubt ends (claim "doubts").
@@ -19,6 +21,7 @@
  *   SEND_BEFORE_CLAIM  the attempt goes on record after the call
  *   LATE_ANSWER_LOST   a late "accepted" does not stop the try that a person
  *                      asked for meanwhile
+ *   EARLIER_FORGOTTEN  a try that reached nobody undoes an earlier one
  *   NO_TAKE_OVER       nobody looks for what was abandoned
  */
 
@@ -66,6 +69,7 @@ mtype:step = { idle, claimed, checked, calling, answered, stopped };
 /* What the database holds of one try, and what the network did with it. */
 typedef Try {
 	bool doubt;       /* attempts.outcome is unknown */
+	bool taken;       /* attempts.outcome is accepted */
 	mtype:fate part;  /* parts.status; nofate while there is no such row */
 	mtype:fate early; /* early_receipts.status */
 	bool took;        /* the network has the text and has yet to speak of it */
@@ -213,6 +217,71 @@ inline counts() {
 	fi
 }
 
+/* store.(*Tx).best: what the tries on record came to, the best that is known of
+ * any; due where nothing left the house. */
+inline stand() {
+	stands = due;
+	for (b : 1 .. R.attempt) {
+		if
+		:: !R.try[b].taken && !R.try[b].doubt || R.state == sending && b == R.attempt
+		:: else ->
+			if
+			:: R.try[b].part == arrived -> stands = delivered
+			:: R.try[b].part == lost && stands == due -> stands = failed
+			:: R.try[b].part != lost && R.try[b].part != arrived ->
+				if
+				:: R.try[b].taken && stands != delivered -> stands = sent
+				:: R.try[b].doubt && (stands == due || stands == failed) -> stands = indoubt
+				:: else
+				fi
+			:: else
+			fi
+		fi
+	}
+	b = 0
+}
+
+/* store.(*Tx).unsent: a try that reached nobody does not undo an earlier one. */
+inline unsent() {
+	if
+	:: R.state == failed || R.state == missed || R.state == dropped ->
+#ifndef EARLIER_FORGOTTEN
+		stand();
+		if
+		:: stands != due -> R.state = stands
+		:: else
+		fi;
+		stands = due;
+#endif
+		remembered()
+	:: else
+	fi
+}
+
+/* Of what reached nobody nothing is out that was not reported as lost. */
+inline remembered() {
+	if
+	:: R.state == failed || R.state == missed || R.state == dropped ->
+		for (b : 1 .. R.attempt) {
+			assert(!R.try[b].open || R.try[b].part == lost)
+		}
+		b = 0
+	:: else
+	fi
+}
+
+/* (*Dispatcher).join: what a try that was lost makes of the message. */
+inline lose() {
+	stand();
+	if
+	:: stands == failed && (R.state == sent || R.state == indoubt) -> R.state = failed
+	:: stands == indoubt && R.state == sent -> R.state = indoubt
+	:: else
+	fi;
+	stands = due;
+	remembered()
+}
+
 /* (*Dispatcher).settleStopped and settleTried: record, then follow. */
 inline settle() {
 	decide();
@@ -223,6 +292,8 @@ inline settle() {
 		R.over = false;
 		R.unseen = false; /* on record, as in doubt at the worst */
 		T.doubt = (H.word == unknown);
+		T.taken = (H.word == accepted);
+		unsent();
 		if
 		:: H.ids && T.part == nofate -> T.part = onway
 		:: else
@@ -259,7 +330,7 @@ inline joinEarly() {
 	T.early = nofate;
 	if
 	:: T.part == arrived -> reach()
-	:: T.part == lost && (R.state == sent || R.state == indoubt) -> R.state = failed
+	:: T.part == lost -> lose()
 	:: else
 	fi
 }
@@ -284,6 +355,7 @@ inline rest() {
 		R.excused = 0;
 		for (b : 1 .. MAXTRIES) {
 			R.try[b].doubt = false;
+			R.try[b].taken = false;
 			R.try[b].part = nofate;
 			R.try[b].early = nofate;
 			R.try[b].took = false;
@@ -298,7 +370,7 @@ inline rest() {
 proctype Worker(byte i; byte m) {
 	bool counted;
 	byte b;
-	mtype:state to = due;
+	mtype:state to = due, stands = due;
 end:
 	do
 	/* (*Dispatcher).start */
@@ -363,7 +435,7 @@ inline hear(a) {
 		R.try[a].part = LATER(R.try[a].part, word);
 		if
 		:: R.try[a].part == arrived -> reach()
-		:: R.try[a].part == lost && a == R.attempt && (R.state == sent || R.state == indoubt) -> R.state = failed
+		:: R.try[a].part == lost -> lose()
 		:: else
 		fi
 	fi;
@@ -378,6 +450,7 @@ inline hear(a) {
 proctype World(byte m) {
 	byte b;
 	mtype:fate word = nofate;
+	mtype:state stands = due;
 end:
 	do
 	/* the lease runs out, of a try that nobody holds any more or of a slow one */
@@ -388,7 +461,7 @@ end:
 		changes--;
 		R.untrue = true;
 		if
-		:: R.state == due -> R.state = dropped
+		:: R.state == due -> R.state = dropped; unsent()
 		:: else
 		fi;
 		rest() }

@@ -41,6 +41,7 @@ func Run(t *testing.T, open func(t *testing.T) *store.Store) {
 		"a message that is tried later is not due before":            retryLater,
 		"a dropped message makes room for a new one":                 droppedMakesRoom,
 		"a withdrawn message that was never tried is forgotten":      withdrawn,
+		"what left the house is not forgotten with the next try":     earlier,
 		"a receipt moves a message forward only":                     receiptForward,
 		"receipts that came early are given once":                    earlyReceipts,
 		"the same inbound twenty times at once is one":               inboundOnce,
@@ -175,14 +176,19 @@ func (s setting) claim(t *testing.T, at time.Time, limit int) []night.Message {
 
 func (s setting) settle(t *testing.T, st night.Settlement) bool {
 	t.Helper()
-	var counted bool
+	return s.became(t, st) != ""
+}
+
+// became settles and gives the state that the message is in then.
+func (s setting) became(t *testing.T, st night.Settlement) (state night.MessageState) {
+	t.Helper()
 	write(t, s.k, func(ctx context.Context, tx *store.Tx) {
 		var err error
 		st.Adapter = "texts"
-		counted, err = tx.Settle(ctx, st, now)
+		state, err = tx.Settle(ctx, st, now)
 		require.NoError(t, err)
 	})
-	return counted
+	return state
 }
 
 func nightRoundTrip(t *testing.T, s *store.Store) {
@@ -414,12 +420,12 @@ func withdrawn(t *testing.T, s *store.Store) {
 	set := set(t, s, 1)
 	id := set.add(t, set.message(set.orders[0]))
 	write(t, set.k, func(ctx context.Context, tx *store.Tx) {
-		gone, err := tx.Withdraw(ctx, id, "cancelled", now)
+		gone, err := tx.Withdraw(ctx, id, night.Dropped, "cancelled", now)
 		require.NoError(t, err)
 		assert.True(t, gone)
 		_, err = tx.Message(ctx, id)
 		require.ErrorIs(t, err, night.ErrNotFound)
-		gone, err = tx.Withdraw(ctx, id, "cancelled", now)
+		gone, err = tx.Withdraw(ctx, id, night.Dropped, "cancelled", now)
 		require.NoError(t, err)
 		assert.False(t, gone)
 	})
