@@ -3,8 +3,8 @@ package reading
 import "passbell/internal/reading/learn"
 
 // Features describes a text for the learned model: its words and pairs of
-// words, what kind of moment it came in, and what the rules make of it. The
-// features from split on rest on the rules' judgement.
+// words, their themes, what kind of moment it came in, and what the rules make
+// of it. The features from split on rest on the rules' judgement.
 func Features(text string, ctx Context) (features []uint32, split int, rule Intent) {
 	s := newScan(text, &ctx)
 	out := s.decide()
@@ -12,9 +12,13 @@ func Features(text string, ctx Context) (features []uint32, split int, rule Inte
 	return features, split, out.Intent
 }
 
+// span says from which feature on a token's own begin.
+type span struct{ token, feature int }
+
 // features are computed once a text, so they are hashed without joining strings.
 func (s *scan) features(rule Intent) (out []uint32, split int) {
-	out = make([]uint32, 0, 16+8*len(s.toks))
+	out = make([]uint32, 0, 24+9*len(s.toks))
+	s.at = make([]span, 0, len(s.toks)+1)
 	moment := s.momentWord()
 	prev, before := "^", ""
 	words := 0
@@ -26,6 +30,10 @@ func (s *scan) features(rule Intent) (out []uint32, split int) {
 			continue
 		}
 		words++
+		s.at = append(s.at, span{i, len(out)})
+		for _, theme := range themesOf(w) {
+			out = append(out, learn.Hash("h", theme))
+		}
 		if bits := uint64(s.toks[i].bits); bits != 0 || last != 0 {
 			out = append(out, learn.Mix(kind, bits), learn.Mix(learn.Mix(kind2, last), bits))
 			last = bits
@@ -39,6 +47,7 @@ func (s *scan) features(rule Intent) (out []uint32, split int) {
 		}
 		before, prev = prev, w
 	}
+	s.at = append(s.at, span{-1, len(out)})
 	out = append(out, learn.Hash("p", prev, "$"), learn.Hash("l", size(words)), learn.Hash("c", moment),
 		learn.Hash("v", s.vehicleWord(), moment))
 	split = len(out)

@@ -25,6 +25,6 @@ var englishSenses = []phraseRow{
 	{signLost, `how do|can i|we get up|over|down|round|across|in|to`},
 	{signAsk, `^ how do|can i|we get up|over|down|round|across|in|to ; could someone|somebody put|add|leave|bring`},
 	{signAllergy, `promised|told|said|assured|swore .. no|without|not <allergen> ; had|has|have|was no|not <allergen>`},
-	{signThanks, `10 - 4 ; 10 4`},
+	{signFuture, `i|we|he|she|they|<person>|<name> will|shall|might|may .. at|by|around|about|for <time>`},
 	{signCantCome, `do not .. expecting|expect me|us|him|her !until|till|before|by|at|to|<time>`},
 }

@@ -16,6 +16,7 @@ type scan struct {
 	times   []moment
 	vehicle night.Vehicle
 	allergy string
+	at      []span // where each word's features begin, once there are some
 
 	alive [signCount]int // marks of each sign that were not muted
 }

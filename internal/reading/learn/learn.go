@@ -8,24 +8,22 @@ import (
 	"errors"
 	"math"
 	"math/rand/v2"
+	"slices"
 )
 
-// Buckets is how many weights there are for each class. Features share them by
-// their hash.
-const Buckets = 1 << 15
-
-// Model holds the weights, eight bits each, by bucket and then by class.
+// Model holds the weights of the features that it knows, eight bits each.
 type Model struct {
 	classes int
 	scale   float32
-	weights []int8
+	keys    []uint32 // ascending
+	weights []int8   // a row of classes for each key
+	rows    []int32  // hash table: row and one of a key, 0 where there is none
 }
 
 // Example is one text as features, and its class.
 type Example struct {
 	Features []uint32
 	Class    int
-	Weight   float32 // how much it counts; 1 as a rule
 }
 
 // Score adds up the weights of features into out, one figure a class: the
@@ -33,22 +31,53 @@ type Example struct {
 func (m *Model) Score(features []uint32, out []float32) {
 	clear(out)
 	for _, f := range features {
-		row := m.weights[int(f%Buckets)*m.classes:][:m.classes]
-		for c, w := range row {
-			out[c] += float32(w)
+		if row := m.row(f); row >= 0 {
+			for c, w := range m.weights[row*m.classes:][:m.classes] {
+				out[c] += float32(w)
+			}
 		}
 	}
+	k := m.scale * share(len(features))
 	for c := range out {
-		out[c] *= m.scale
+		out[c] *= k
+	}
+}
+
+// share is how much each of n features counts: a long text must not seem surer
+// than a short one because it has more of them.
+func share(n int) float32 { return float32(10 / math.Sqrt(float64(n+20))) }
+
+// row finds the row of a feature, -1 where the model doesn't know it.
+func (m *Model) row(f uint32) int {
+	mask := uint32(len(m.rows) - 1)
+	for at := f * 2654435769 & mask; ; at = (at + 1) & mask {
+		row := int(m.rows[at]) - 1
+		if row < 0 || m.keys[row] == f {
+			return row
+		}
+	}
+}
+
+// index makes the hash table.
+func (m *Model) index() {
+	size := 4
+	for size < 2*len(m.keys) {
+		size *= 2
+	}
+	m.rows = make([]int32, size)
+	mask := uint32(size - 1)
+	for row, f := range m.keys {
+		at := f * 2654435769 & mask
+		for m.rows[at] != 0 {
+			at = (at + 1) & mask
+		}
+		m.rows[at] = int32(row) + 1
 	}
 }
 
 // Chances turns scores into chances that add up to one, in place.
 func Chances(scores []float32) {
-	top := scores[0]
-	for _, s := range scores {
-		top = max(top, s)
-	}
+	top := slices.Max(scores)
 	var sum float32
 	for i, s := range scores {
 		scores[i] = float32(math.Exp(float64(s - top)))
@@ -64,75 +93,137 @@ type Options struct {
 	Rounds int     // passes over the examples
 	Rate   float64 // step size of the first pass
 	Decay  float64 // pull of the weights towards zero
-	Seed   uint64  // decides the order of the examples
+	Drop   float64 // share of the features that each pass leaves out, so that none is relied on alone
+	Least  int     // a feature counts when at least so many examples have it
+	Seed   uint64  // decides the order of the examples and what is left out
 }
 
 // Train fits a model by stochastic gradient descent with a step size for each
-// weight (AdaGrad). The same examples and options give the same model.
+// weight (AdaGrad), and averages the weights of the second half of the passes.
+// The same examples and options give the same model.
 func Train(examples []Example, classes int, o Options) *Model {
-	weights := make([]float64, Buckets*classes)
-	squares := make([]float64, Buckets*classes)
-	order := rand.New(rand.NewPCG(o.Seed, o.Seed))
-	scores := make([]float32, classes)
-	for range o.Rounds {
-		for _, i := range order.Perm(len(examples)) {
-			ex := examples[i]
-			clear(scores)
-			for _, f := range ex.Features {
-				row := weights[int(f%Buckets)*classes:][:classes]
-				for c, w := range row {
-					scores[c] += float32(w)
-				}
-			}
-			Chances(scores)
-			scores[ex.Class]--
-			for _, f := range ex.Features {
-				at := int(f%Buckets) * classes
-				for c := range classes {
-					g := float64(scores[c]*ex.Weight) + o.Decay*weights[at+c]
-					squares[at+c] += g * g
-					weights[at+c] -= o.Rate * g / (1e-6 + math.Sqrt(squares[at+c]))
-				}
+	keys, rows := known(examples, o.Least)
+	t := trainer{
+		Options: o, classes: classes, scores: make([]float32, classes),
+		weights: make([]float64, len(keys)*classes), squares: make([]float64, len(keys)*classes),
+	}
+	sums := make([]float64, len(t.weights))
+	draw := rand.New(rand.NewPCG(o.Seed, o.Seed))
+	for round := range o.Rounds {
+		for _, i := range draw.Perm(len(examples)) {
+			t.step(rows[i], examples[i].Class, draw)
+		}
+		if round >= o.Rounds/2 {
+			for i, w := range t.weights {
+				sums[i] += w
 			}
 		}
 	}
-	return pack(weights, classes)
+	for i := range sums {
+		sums[i] /= float64(o.Rounds - o.Rounds/2)
+	}
+	return pack(keys, sums, classes)
+}
+
+// known gives the features that count, ascending, and each example's as positions
+// among them, in the order of its features.
+func known(examples []Example, least int) (keys []uint32, rows [][]int32) {
+	count := make(map[uint32]int)
+	for i := range examples {
+		for _, f := range examples[i].Features {
+			count[f]++
+		}
+	}
+	for f, n := range count {
+		if n >= least {
+			keys = append(keys, f)
+		}
+	}
+	slices.Sort(keys)
+	rows = make([][]int32, len(examples))
+	for i := range examples {
+		for _, f := range examples[i].Features {
+			if at, ok := slices.BinarySearch(keys, f); ok {
+				rows[i] = append(rows[i], int32(at))
+			}
+		}
+	}
+	return keys, rows
+}
+
+type trainer struct {
+	Options
+	classes          int
+	scores           []float32
+	weights, squares []float64
+	kept             []int32
+}
+
+// step moves the weights towards one example's class.
+func (t *trainer) step(rows []int32, class int, draw *rand.Rand) {
+	t.kept = t.kept[:0]
+	clear(t.scores)
+	for _, row := range rows {
+		if draw.Float64() < t.Drop {
+			continue
+		}
+		t.kept = append(t.kept, row)
+		for c, w := range t.weights[int(row)*t.classes:][:t.classes] {
+			t.scores[c] += float32(w)
+		}
+	}
+	k := share(len(t.kept))
+	for c := range t.scores {
+		t.scores[c] *= k
+	}
+	Chances(t.scores)
+	t.scores[class]--
+	for _, row := range t.kept {
+		at := int(row) * t.classes
+		for c := range t.classes {
+			g := float64(t.scores[c]*k) + t.Decay*t.weights[at+c]
+			t.squares[at+c] += g * g
+			t.weights[at+c] -= t.Rate * g / (1e-6 + math.Sqrt(t.squares[at+c]))
+		}
+	}
 }
 
 // pack rounds the weights to eight bits.
-func pack(weights []float64, classes int) *Model {
+func pack(keys []uint32, weights []float64, classes int) *Model {
 	top := 1e-9
 	for _, w := range weights {
 		top = max(top, math.Abs(w))
 	}
-	m := &Model{classes: classes, scale: float32(top / 127), weights: make([]int8, len(weights))}
+	m := &Model{classes: classes, scale: float32(top / 127), keys: keys, weights: make([]int8, len(weights))}
 	for i, w := range weights {
 		m.weights[i] = int8(math.Round(w / top * 127))
 	}
+	m.index()
 	return m
 }
 
-// Bytes writes the model: classes, scale, then the weights that are not zero as
-// runs, since most are.
+// Bytes writes the model: classes, scale, then for each feature how far it lies
+// behind the one before, which of its weights are not zero, and those.
 func (m *Model) Bytes() []byte {
 	out := binary.LittleEndian.AppendUint32(nil, uint32(m.classes))
 	out = binary.LittleEndian.AppendUint32(out, math.Float32bits(m.scale))
-	for i := 0; i < len(m.weights); {
-		skip := 0
-		for i+skip < len(m.weights) && m.weights[i+skip] == 0 {
-			skip++
+	before := uint32(0)
+	for row, f := range m.keys {
+		out = binary.AppendUvarint(out, uint64(f-before))
+		before = f
+		var has uint64
+		weights := m.weights[row*m.classes:][:m.classes]
+		for c, w := range weights {
+			if w != 0 {
+				has |= 1 << c
+			}
 		}
-		i += skip
-		run := 0
-		for i+run < len(m.weights) && m.weights[i+run] != 0 {
-			run++
+		out = binary.AppendUvarint(out, has)
+		for _, w := range weights {
+			if w != 0 {
+				out = append(out, byte(w))
+			}
 		}
-		out = binary.AppendUvarint(out, uint64(skip))
-		out = binary.AppendUvarint(out, uint64(run))
-		for _, w := range m.weights[i : i+run] {
-			out = append(out, byte(w))
-		}
-		i += run
 	}
 	return out
 }
@@ -146,28 +237,35 @@ func Parse(b []byte) (*Model, error) {
 		return nil, ErrBroken
 	}
 	m := &Model{classes: int(binary.LittleEndian.Uint32(b)), scale: math.Float32frombits(binary.LittleEndian.Uint32(b[4:]))}
-	if m.classes < 1 || m.classes > 64 {
+	if m.classes < 1 || m.classes > 63 {
 		return nil, ErrBroken
 	}
-	m.weights = make([]int8, Buckets*m.classes)
 	b = b[8:]
-	for i := 0; len(b) > 0; {
-		skip, n := binary.Uvarint(b)
-		if n <= 0 {
+	key := uint64(0)
+	for len(b) > 0 {
+		step, n := binary.Uvarint(b)
+		if n <= 0 || step == 0 && len(m.keys) > 0 || step > math.MaxUint32-key {
+			return nil, ErrBroken
+		}
+		b, key = b[n:], key+step
+		has, n := binary.Uvarint(b)
+		if n <= 0 || has>>m.classes != 0 {
 			return nil, ErrBroken
 		}
 		b = b[n:]
-		run, n := binary.Uvarint(b)
-		if n <= 0 || uint64(len(b[n:])) < run || skip > uint64(len(m.weights)-i) || run > uint64(len(m.weights)-i)-skip {
-			return nil, ErrBroken
+		m.keys = append(m.keys, uint32(key))
+		for c := range m.classes {
+			var w int8
+			if has>>c&1 != 0 {
+				if len(b) == 0 {
+					return nil, ErrBroken
+				}
+				w, b = int8(b[0]), b[1:]
+			}
+			m.weights = append(m.weights, w)
 		}
-		b, i = b[n:], i+int(skip)
-		for _, w := range b[:run] {
-			m.weights[i] = int8(w)
-			i++
-		}
-		b = b[run:]
 	}
+	m.index()
 	return m, nil
 }
 

@@ -12,12 +12,12 @@ import (
 func examples() []Example {
 	a, b, both := Hash("here"), Hash("thanks"), Hash("the")
 	return []Example{
-		{Features: []uint32{a, both}, Class: 0, Weight: 1}, {Features: []uint32{b, both}, Class: 1, Weight: 1},
-		{Features: []uint32{a}, Class: 0, Weight: 1}, {Features: []uint32{b}, Class: 1, Weight: 1},
+		{Features: []uint32{a, both}, Class: 0}, {Features: []uint32{b, both}, Class: 1},
+		{Features: []uint32{a}, Class: 0}, {Features: []uint32{b}, Class: 1},
 	}
 }
 
-var options = Options{Rounds: 20, Rate: 0.2, Decay: 1e-4, Seed: 1}
+var options = Options{Rounds: 20, Rate: 0.2, Decay: 1e-4, Drop: 0.1, Least: 1, Seed: 1}
 
 func TestTrain(t *testing.T) {
 	t.Parallel()
