@@ -116,7 +116,7 @@ func TestBrowserPrintsWholeCards(t *testing.T) {
 		fits(ctx, t, path)
 		shoot(ctx, t, "paper-"+url.PathEscape(path))
 		if checker != "" {
-			assert.Empty(t, violations(ctx, t, checker), path)
+			assert.Empty(t, violations(ctx, t, checker, everyRule), path)
 		}
 	}
 }

@@ -104,7 +104,7 @@ func TestTheSettingsPagesFitAndAreAccessible(t *testing.T) {
 				}
 				fits(ctx, t, where)
 				if checker != "" && usual {
-					assert.Empty(t, violations(ctx, t, checker), where)
+					assert.Empty(t, violations(ctx, t, checker, rulesFor("en", scheme)), where)
 				}
 				shoot(ctx, t, fmt.Sprintf("%s-%d-%s", name, width, scheme))
 				if name == "set-another" {
