@@ -2,7 +2,6 @@ package desk_test
 
 import (
 	"context"
-	"path/filepath"
 	"testing"
 	"time"
 
@@ -13,6 +12,7 @@ import (
 	"passbell/internal/desk"
 	"passbell/internal/night"
 	"passbell/internal/store"
+	"passbell/internal/store/storetest"
 	"passbell/internal/wording"
 	"passbell/templates"
 )
@@ -41,9 +41,7 @@ var closing = time.Date(2026, 12, 1, 18, 0, 0, 0, time.UTC)
 
 func newBench(t *testing.T, orders ...night.Order) *bench {
 	t.Helper()
-	s, err := store.Open(t.Context(), filepath.Join(t.TempDir(), "passbell.db"))
-	require.NoError(t, err)
-	t.Cleanup(func() { require.NoError(t, s.Close()) })
+	s := storetest.Fresh(t)
 	zone, err := time.LoadLocation("Europe/London")
 	require.NoError(t, err)
 	k := night.Kitchen{Name: "Larkfield Dumpling Kitchen", Region: "GB", Zone: zone, Number: "+447700900000", Quiet: night.Quiet{From: 21 * 60, To: 8 * 60}}

@@ -14,6 +14,7 @@ import (
 	"passbell/internal/desk"
 	"passbell/internal/night"
 	"passbell/internal/store"
+	"passbell/internal/store/storetest"
 	"passbell/internal/wording"
 	"passbell/templates"
 )
@@ -31,9 +32,7 @@ func (s deskRows) Read(ctx context.Context, fn func(desk.Tx) error) error {
 // opened is another process's desk on the same file.
 func (r *rig) opened(path string) *desk.Desk {
 	r.t.Helper()
-	s, err := store.Open(r.t.Context(), path)
-	require.NoError(r.t, err)
-	r.t.Cleanup(func() { assert.NoError(r.t, s.Close()) })
+	s := storetest.Opened(r.t, path)
 	texts, err := wording.Load(templates.Texts, nil, "en")
 	require.NoError(r.t, err)
 	d, err := desk.New(desk.Config{Store: deskRows{s.Kitchen(r.config.Kitchen.ID)}, Kitchen: r.config.Kitchen, Texts: texts, Now: r.clock.Now})

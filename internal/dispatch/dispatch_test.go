@@ -5,7 +5,6 @@ import (
 	"errors"
 	"fmt"
 	"log/slog"
-	"path/filepath"
 	"sync"
 	"testing"
 	"time"
@@ -19,6 +18,7 @@ import (
 	"passbell/internal/dispatch"
 	"passbell/internal/night"
 	"passbell/internal/store"
+	"passbell/internal/store/storetest"
 )
 
 type rows struct{ *store.Kitchen }
@@ -82,15 +82,14 @@ type rig struct {
 
 func newRig(t *testing.T, texts int) *rig {
 	t.Helper()
-	return newRigAt(t, texts, filepath.Join(t.TempDir(), "passbell.db"))
+	return newRigAt(t, texts, storetest.FreshFile(t))
 }
 
 func newRigAt(t *testing.T, texts int, path string) *rig {
 	t.Helper()
-	s, err := store.Open(t.Context(), path)
-	require.NoError(t, err)
-	t.Cleanup(func() { require.NoError(t, s.Close()) })
+	s := storetest.Opened(t, path)
 	kitchen := night.Kitchen{Name: "Larkfield Dumpling Kitchen", Region: "GB", Zone: time.UTC, Quiet: night.Quiet{From: 21 * 60, To: 8 * 60}}
+	var err error
 	kitchen.ID, err = s.PutKitchen(t.Context(), kitchen)
 	require.NoError(t, err)
 	r := &rig{

@@ -4,7 +4,6 @@ import (
 	"context"
 	"fmt"
 	"log/slog"
-	"path/filepath"
 	"sync"
 	"testing"
 	"time"
@@ -18,6 +17,7 @@ import (
 	"passbell/internal/inbox"
 	"passbell/internal/night"
 	"passbell/internal/store"
+	"passbell/internal/store/storetest"
 	"passbell/internal/wording"
 	"passbell/templates"
 )
@@ -57,9 +57,7 @@ var evening = time.Date(2026, 12, 4, 17, 2, 0, 0, time.UTC)
 
 func newBench(t *testing.T) *bench {
 	t.Helper()
-	s, err := store.Open(t.Context(), filepath.Join(t.TempDir(), "passbell.db"))
-	require.NoError(t, err)
-	t.Cleanup(func() { require.NoError(t, s.Close()) })
+	s := storetest.Fresh(t)
 	zone, err := time.LoadLocation("Europe/London")
 	require.NoError(t, err)
 	k := night.Kitchen{Name: "Larkfield Dumpling Kitchen", Region: "GB", Zone: zone, Number: "+447700900000", Quiet: night.Quiet{From: 22 * 60, To: 8 * 60}}

@@ -1,7 +1,6 @@
 package store_test
 
 import (
-	"path/filepath"
 	"testing"
 
 	"github.com/stretchr/testify/assert"
@@ -18,10 +17,10 @@ import (
 func TestMoveThereAndBack(t *testing.T) {
 	t.Parallel()
 	server := pgtest.Start(t)
-	start := opened(t, filepath.Join(t.TempDir(), "passbell.db"))
+	start := storetest.Fresh(t)
 	storetest.Fill(t, start, "Larkfield Dumpling Kitchen")
 	storetest.Fill(t, start, "Another Kitchen")
-	there, back := opened(t, server.Database(t)), opened(t, filepath.Join(t.TempDir(), "passbell.db"))
+	there, back := storetest.Opened(t, server.Database(t)), storetest.Fresh(t)
 
 	sums := func(from, to *store.Store) map[string]store.Moved {
 		out := map[string]store.Moved{}
@@ -43,12 +42,12 @@ func TestMoveThereAndBack(t *testing.T) {
 
 func TestMoveRefusesWhatIsNotItsOwn(t *testing.T) {
 	t.Parallel()
-	one, other := opened(t, filepath.Join(t.TempDir(), "a.db")), opened(t, filepath.Join(t.TempDir(), "b.db"))
+	one, other := storetest.Fresh(t), storetest.Fresh(t)
 	storetest.Fill(t, one, "Larkfield Dumpling Kitchen")
 	storetest.Fill(t, other, "Another Kitchen")
 	require.ErrorContains(t, store.Move(t.Context(), one, other, func(store.Moved) {}), "another kitchen in its place")
 
-	third := opened(t, filepath.Join(t.TempDir(), "c.db"))
+	third := storetest.Fresh(t)
 	require.NoError(t, store.Move(t.Context(), one, third, func(store.Moved) {}))
 	require.NoError(t, third.Kitchen(1).Write(t.Context(), func(tx *store.Tx) error {
 		return tx.Log(t.Context(), night.Event{NightID: 1, Who: "cook", What: night.NightChanged})

@@ -7,7 +7,6 @@ import (
 	"io"
 	"log/slog"
 	"net/http"
-	"path/filepath"
 	"sync"
 	"testing"
 	"time"
@@ -20,6 +19,7 @@ import (
 	"passbell/internal/night"
 	"passbell/internal/reading"
 	"passbell/internal/store"
+	"passbell/internal/store/storetest"
 	"passbell/internal/web"
 	"passbell/internal/wording"
 	"passbell/templates"
@@ -106,11 +106,8 @@ func evening(c string) time.Time {
 func newHouse(t testing.TB) *house {
 	t.Helper()
 	ctx := t.Context()
-	h := &house{t: t, hub: new(live.Hub), clock: &clock{now: evening("12:00").AddDate(0, 0, -3)}}
+	h := &house{t: t, hub: new(live.Hub), clock: &clock{now: evening("12:00").AddDate(0, 0, -3)}, store: storetest.Fresh(t)}
 	var err error
-	h.store, err = store.Open(ctx, filepath.Join(t.TempDir(), "night.db"))
-	require.NoError(t, err)
-	t.Cleanup(func() { require.NoError(t, h.store.Close()) })
 	h.kitchen = night.Kitchen{Name: "Larkfield Dumpling Kitchen", Region: "GB", Zone: london, Number: "+447700900100"}
 	h.kitchen.ID, err = h.store.PutKitchen(ctx, h.kitchen)
 	require.NoError(t, err)
