@@ -55,7 +55,7 @@ func until(ctx context.Context, t *testing.T, condition string) {
 
 func eval[T any](ctx context.Context, t *testing.T, expression string) T {
 	t.Helper()
-	out, err := chromedp.Run(ctx, chromedp.Evaluate[T](expression))
+	out, err := chromedp.Run(ctx, chromedp.Evaluate[T](expression, chromedp.EvalAwaitPromise))
 	require.NoError(t, err, expression)
 	return out
 }

@@ -15,7 +15,7 @@ const maxBody = 1 << 20
 
 // policy lets a page load what this server serves and nothing else; no script
 // and no style can stand in the page itself.
-const policy = "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' data:; connect-src 'self'; " +
+const policy = "default-src 'none'; script-src 'self'; worker-src 'self'; style-src 'self'; img-src 'self' data:; connect-src 'self'; " +
 	"form-action 'self'; base-uri 'none'; frame-ancestors 'none'"
 
 // headers sets what holds for every answer.
@@ -136,9 +136,13 @@ func loopback(hostPort string) bool {
 // guardPages asks for the passphrase where one is set.
 func (s *site) guardPages(next http.Handler) http.Handler {
 	return s.sessions.LoadAndSave(http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
-		id, ok := s.helping(r.Context())
+		id, ok, err := s.helping(r.Context())
 		switch {
+		case err != nil:
+			s.fail(w, r, err)
+			return
 		case id != 0 && !ok:
+			keepNothing(w)
 			s.refuse(w, r, http.StatusForbidden, s.t("This link has ended"), s.t("A helper’s link works for one night, until the kitchen ends it. Ask the kitchen for a new one."))
 			return
 		case id != 0 && !mayHelp(r):

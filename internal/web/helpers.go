@@ -129,13 +129,16 @@ func hashOf(token string) string {
 
 // helping gives the helper whom a visitor is; ok is false once their link has
 // ended, and id is 0 for whoever is no helper.
-func (s *site) helping(ctx context.Context) (id int64, ok bool) {
+func (s *site) helping(ctx context.Context) (id int64, ok bool, err error) {
 	id = s.sessions.GetInt64(ctx, keyHelper)
 	if id == 0 {
-		return 0, true
+		return 0, true, nil
 	}
-	h, err := s.Keep.Helper(ctx, id)
-	return id, err == nil && h.Works(s.Now())
+	h, err := s.helper(ctx, id)
+	if errors.Is(err, night.ErrNotFound) {
+		return id, false, nil
+	}
+	return id, h.Works(s.Now()), err
 }
 
 // limited tells whether a visitor sees a helper's view.

@@ -105,8 +105,14 @@ func evening(c string) time.Time {
 // newHouse opens an empty house, days before the night.
 func newHouse(t testing.TB) *house {
 	t.Helper()
+	return newHouseOn(t, storetest.Fresh(t))
+}
+
+// newHouseOn opens an empty house on a database.
+func newHouseOn(t testing.TB, database *store.Store) *house {
+	t.Helper()
 	ctx := t.Context()
-	h := &house{t: t, hub: new(live.Hub), clock: &clock{now: evening("12:00").AddDate(0, 0, -3)}, store: storetest.Fresh(t)}
+	h := &house{t: t, hub: new(live.Hub), clock: &clock{now: evening("12:00").AddDate(0, 0, -3)}, store: database}
 	var err error
 	h.kitchen = night.Kitchen{Name: "Larkfield Dumpling Kitchen", Region: "GB", Zone: london, Number: "+447700900100"}
 	h.kitchen.ID, err = h.store.PutKitchen(ctx, h.kitchen)

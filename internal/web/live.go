@@ -16,11 +16,11 @@ import (
 	"passbell/internal/night"
 )
 
-// frames keeps the latest rendering of each page that somebody looks at, for
-// as long as nothing has changed.
+// frames keeps the latest rendering of each page that somebody looks at: for as
+// long as nothing has changed, and to be read while the database is away.
 type frames struct {
 	mu   sync.Mutex
-	kept map[frameKey]kept
+	kept map[frameKey]*kept
 }
 
 // frameKey is a page and who looks at it.
@@ -32,22 +32,64 @@ type frameKey struct {
 
 type kept struct {
 	frame
-	changed <-chan struct{} // closes when something happens
-	at      time.Time
+	changed <-chan struct{} // closes when something happens; nil before the first rendering
+	mu      sync.Mutex
 }
 
-// keepFor is how long a rendering serves when nothing happens: the clock alone
-// moves orders from one band to the next.
-const keepFor = time.Second
+const (
+	// keepFor is how long a rendering serves when nothing happens: the clock alone
+	// moves orders from one band to the next.
+	keepFor = time.Second
+	// framesRoom is how many renderings are kept. Searches make many addresses.
+	framesRoom = 64
+)
+
+// of gives the place of a page's rendering.
+func (f *frames) of(key frameKey) *kept {
+	f.mu.Lock()
+	defer f.mu.Unlock()
+	if k, ok := f.kept[key]; ok {
+		return k
+	}
+	if f.kept == nil {
+		f.kept = map[frameKey]*kept{}
+	}
+	if len(f.kept) >= framesRoom {
+		for k := range f.kept {
+			if len(f.kept) < framesRoom || strings.Contains(k.to, "?") {
+				delete(f.kept, k)
+			}
+		}
+	}
+	f.kept[key] = &kept{}
+	return f.kept[key]
+}
 
 // frame gives the page at an address as it now is.
 func (s *site) frame(ctx context.Context, to string, limited bool) (frame, error) {
-	key := frameKey{to, limited, chosenNight(ctx)}
-	s.frames.mu.Lock()
-	defer s.frames.mu.Unlock()
+	return s.frames.of(frameKey{to, limited, chosenNight(ctx)}).now(ctx, s, to, limited)
+}
+
+// lastFrame gives the page at an address as it last was known, with the time of
+// that; ok is false where nobody looked at it in the last hours.
+func (s *site) lastFrame(ctx context.Context, to string, limited bool) (f frame, ok bool) {
+	k := s.frames.of(frameKey{to, limited, chosenNight(ctx)})
+	k.mu.Lock()
+	defer k.mu.Unlock()
+	return k.frame, k.changed != nil && s.Now().Sub(k.at) < lastFor
+}
+
+func (k *kept) now(ctx context.Context, s *site, to string, limited bool) (frame, error) {
+	k.mu.Lock()
+	defer k.mu.Unlock()
 	now := s.Now()
-	if k, ok := s.frames.kept[key]; ok && !closed(k.changed) && now.Sub(k.at).Abs() < keepFor {
+	if k.changed != nil && !closed(k.changed) && now.Sub(k.at).Abs() < keepFor {
 		return k.frame, nil
+	}
+	if k.changed != nil { // it can stand in for what is not there in time
+		var done context.CancelFunc
+		ctx, done = context.WithTimeout(ctx, patience)
+		defer done()
 	}
 	// The channel first, then the reading: what happens in between makes the
 	// frame out of date at once.
@@ -61,13 +103,9 @@ func (s *site) frame(ctx context.Context, to string, limited bool) (frame, error
 		return frame{}, err
 	}
 	sum := sha256.Sum256(html)
-	f := frame{view: v, html: html, mark: fmt.Sprintf("%d.%s", v.Event, hex.EncodeToString(sum[:6]))}
-	// Searches make many addresses; what is not asked for again need not stay.
-	if s.frames.kept == nil || len(s.frames.kept) > 32 {
-		s.frames.kept = map[frameKey]kept{}
-	}
-	s.frames.kept[key] = kept{f, changed, now}
-	return f, nil
+	k.frame = frame{view: v, html: html, mark: fmt.Sprintf("%d.%s", v.Event, hex.EncodeToString(sum[:6])), at: now}
+	k.changed = changed
+	return k.frame, nil
 }
 
 func closed(ch <-chan struct{}) bool {
@@ -96,12 +134,17 @@ func (s *site) live(w http.ResponseWriter, r *http.Request) {
 	if have == "" {
 		have = r.FormValue("after")
 	}
+	ctx := r.Context()
+	// A stream that opens says that what it shows is true now.
+	if _, err := s.frame(ctx, to, s.limited(ctx)); away(ctx, err) {
+		s.fail(w, r, err)
+		return
+	}
 	out, err := openStream(w)
 	if err != nil {
 		s.fail(w, r, err)
 		return
 	}
-	ctx := r.Context()
 	beats := time.NewTicker(s.Pace.Beat)
 	defer beats.Stop()
 	looks := time.NewTicker(s.Pace.Look)
@@ -124,7 +167,7 @@ func (s *site) live(w http.ResponseWriter, r *http.Request) {
 			case <-ctx.Done():
 				return
 			case <-beats.C:
-				if _, ok := s.helping(ctx); !ok {
+				if _, ok, err := s.helping(ctx); !ok || err != nil {
 					return // whoever comes back is told
 				}
 				if err := s.beat(ctx, out); err != nil {

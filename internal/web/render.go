@@ -11,6 +11,7 @@ import (
 	"net/url"
 	"path"
 	"strings"
+	"time"
 
 	"passbell/internal/desk"
 	"passbell/internal/night"
@@ -59,15 +60,18 @@ func loadPages(st static, w *tongue) (pages, error) {
 // view is one page's content. It is the same for everybody who may see it, so
 // that one rendering serves all open pages.
 type view struct {
-	Template string
-	Title    string
-	Tab      string // the entry of the menu that it belongs to
-	Path     string // the address that gives it
-	Status   int    // 0 for 200
-	Event    int64  // the last event that it shows
-	Live     bool   // open pages follow it as it changes
-	Bare     bool   // nothing around it that could be pressed
-	Data     any
+	Template  string
+	Title     string
+	Tab       string    // the entry of the menu that it belongs to
+	Path      string    // the address that gives it
+	Status    int       // 0 for 200
+	Event     int64     // the last event that it shows
+	Live      bool      // open pages follow it as it changes
+	Night     string    // the day of the night that it shows
+	Another   string    // the night in hand, where the device shows another
+	KeepUntil time.Time // for how long a device may keep it; zero for not at all
+	Bare      bool      // nothing around it that could be pressed
+	Data      any
 }
 
 // notice is what an act has to say, on the page that follows it.
@@ -83,8 +87,10 @@ type layout struct {
 	Body    template.HTML
 	Mark    string // names the body's content, see frame
 	Kitchen string
-	Night   string
-	Another string // the night in hand, where this device shows another
+	At      string // the kitchen's clock
+	Since   string // the time of what it shows, while the database is away
+	Age     int    // of that, in seconds
+	Keep    string // whose it is on a device that keeps it; "" where none may
 	Who     string
 	Notice  *notice
 	Demo    bool
@@ -98,6 +104,8 @@ type frame struct {
 	view
 	html []byte
 	mark string // event id and content, as the stream names it
+	at   time.Time
+	old  bool // what was last known, while the database is away
 }
 
 // body renders a view.
@@ -123,14 +131,47 @@ func (s *site) show(w http.ResponseWriter, r *http.Request, to string, n *notice
 	s.write(w, r, f, n)
 }
 
+// open answers whoever opens a page. While the database is away it is what was
+// last known of it.
+func (s *site) open(w http.ResponseWriter, r *http.Request) {
+	ctx, to := r.Context(), r.URL.RequestURI()
+	f, err := s.frame(ctx, to, s.limited(ctx))
+	if away(ctx, err) {
+		if last, ok := s.lastFrame(ctx, to, s.limited(ctx)); ok {
+			s.Log.Error("the database is away, a page is shown as it last was", "path", r.URL.Path, "error", err)
+			last.old = true
+			s.write(w, r, last, nil)
+			return
+		}
+	}
+	if err != nil {
+		s.fail(w, r, err)
+		return
+	}
+	var n *notice
+	if r.Header.Get(keepHeader) == "" { // a device keeps the page, not what was said on it once
+		n = s.popNotice(ctx)
+	}
+	s.write(w, r, f, n)
+}
+
 func (s *site) write(w http.ResponseWriter, r *http.Request, f frame, n *notice) {
 	t := s.pages[f.Template]
 	page := layout{
 		view: f.view, Body: template.HTML(f.html), Mark: f.mark, Kitchen: s.Kitchen.Name, Who: s.whoWords(s.who(r.Context())), //nolint:gosec // rendered by html/template
 		Notice: n, Demo: s.Demo, SignOut: s.Passphrase != "", Limited: s.limited(r.Context()), Version: s.version() + nightMark(r.Context()),
 	}
-	if nt, err := s.Desk.Current(r.Context()); err == nil {
-		page.Night, page.Another = s.day(nt.Date), s.another(r.Context(), nt)
+	if page.Night == "" {
+		if nt, err := s.Desk.Current(r.Context()); err == nil {
+			page.Night, page.Another = s.day(nt.Date), s.another(r.Context(), nt)
+		}
+	}
+	now := s.Now()
+	if page.At = s.clock(now); f.old {
+		page.Since, page.Age = s.clock(f.at), int(now.Sub(f.at).Seconds())
+	} else if !f.KeepUntil.IsZero() {
+		page.Keep = s.owner(r.Context())
+		w.Header().Set(keepHeader, fmt.Sprintf("%s %d", page.Keep, max(0, int(f.KeepUntil.Sub(now).Seconds()))))
 	}
 	w.Header().Set("Passbell-Mark", f.mark)
 	name := "page"
@@ -187,6 +228,12 @@ func (s *site) fail(w http.ResponseWriter, r *http.Request, err error) {
 		return
 	}
 	s.Log.Error("a page could not be made", "path", r.URL.Path, "error", err)
+	if away(r.Context(), err) {
+		w.Header().Set("Retry-After", "5")
+		s.refuse(w, r, http.StatusServiceUnavailable, s.t("passbell can’t reach its own records just now"),
+			s.t("Nothing was changed and nothing is lost. It goes on by itself once the database is back. Until then work from a page that is open, or from the paper sheet; whoever looks after the machine finds the reason in the log."))
+		return
+	}
 	s.refuse(w, r, http.StatusInternalServerError, s.t("This page could not be made"),
 		s.t("Something went wrong in passbell itself. Nothing was changed by it. Try once more; if it stays, work from the paper sheet and look at the log."))
 }
@@ -218,7 +265,10 @@ func (s *site) view(ctx context.Context, to string, limited bool) (view, error) 
 		return view{}, err
 	}
 	v, err := s.viewOf(ctx, n, u, limited)
-	v.Path = u.RequestURI()
+	v.Path, v.Night, v.Another = u.RequestURI(), s.day(n.Date), s.another(ctx, n)
+	if kept := u.RequestURI(); helperPage(kept) || kept == "/orders" {
+		v.KeepUntil = n.HelpUntil(s.Kitchen.Zone)
+	}
 	return v, err
 }
 
@@ -272,9 +322,7 @@ func (s *site) addPages(mux *http.ServeMux) {
 		"GET /{$}", "GET /orders", "GET /orders/{ref}", "GET /orders/{ref}/cancel", "GET /orders/{ref}/short", "GET /texts/{id}", "GET /messages", "GET /report",
 		"GET /plan", "GET /by-hand", "GET /late", "GET /runner", "GET /wall", "GET /night", "GET /more",
 	} {
-		mux.HandleFunc(pattern, func(w http.ResponseWriter, r *http.Request) {
-			s.show(w, r, r.URL.RequestURI(), s.popNotice(r.Context()))
-		})
+		mux.HandleFunc(pattern, s.open)
 	}
 	mux.HandleFunc("GET /live", s.live)
 	mux.HandleFunc("/", func(w http.ResponseWriter, r *http.Request) { s.fail(w, r, errNoPage) })

@@ -101,6 +101,7 @@ func address(r *http.Request) (string, error) {
 }
 
 func (s *site) showSignIn(w http.ResponseWriter, r *http.Request, status int, wrong string) {
+	keepNothing(w)
 	s.bare(w, r, status, "sign-in", signInPage{Kitchen: s.Kitchen.Name, Back: safeBack(r.FormValue("back")), Wrong: wrong})
 }
 

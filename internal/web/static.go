@@ -111,6 +111,7 @@ func (s static) ServeHTTP(w http.ResponseWriter, r *http.Request) {
 	h.Set("ETag", tag)
 	h.Set("Vary", "Accept-Encoding")
 	h.Set("Cache-Control", "no-cache")
+	h.Set("Service-Worker-Allowed", "/") // the one that there is keeps pages, and they are at the top
 	if r.URL.Query().Get("v") == a.hash {
 		h.Set("Cache-Control", "public, max-age=31536000, immutable")
 	}

@@ -141,17 +141,21 @@ const (
 // the device, or else the kitchen's. What a customer's link opens is in the
 // kitchen's, as are the texts that it came with; so is the sign at the gate.
 type speaking struct {
-	by      map[string]http.Handler
+	by      map[string]*site
 	kitchen string
 }
 
 func (s speaking) ServeHTTP(w http.ResponseWriter, r *http.Request) {
+	s.site(r).handler.ServeHTTP(w, r)
+}
+
+func (s speaking) site(r *http.Request) *site {
 	lang := s.kitchen
 	forCustomers := strings.HasPrefix(r.URL.Path, "/here/") || r.URL.Path == "/paper/sign"
 	if c, err := r.Cookie(languageCookie); err == nil && s.by[c.Value] != nil && !forCustomers {
 		lang = c.Value
 	}
-	s.by[lang].ServeHTTP(w, r)
+	return s.by[lang]
 }
 
 // pagesLanguage is the language of the pages for one of the texts.

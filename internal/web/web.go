@@ -194,8 +194,9 @@ type site struct {
 	Desk nightly // in the place of Config's
 	*shared
 	*tongue
-	pages  pages
-	frames frames
+	pages   pages
+	frames  frames
+	handler http.Handler
 }
 
 // shared is what the pages have in common in every language.
@@ -204,6 +205,7 @@ type shared struct {
 	sessions *scs.SessionManager
 	shelf    shelf
 	once     once
+	helpers  memory[int64, night.Helper]
 	trials   trials
 	// acting makes a look at an order and the act that follows one thing, so
 	// that of two taps the second sees what the first did.
@@ -232,7 +234,7 @@ func New(c Config) (http.Handler, error) {
 		c.NewNight = func(d night.Date) night.Night { return night.Night{Date: d, First: 17 * 60, Last: 19 * 60, Every: 10} }
 	}
 	house := &shared{
-		sessions: newSessions(c.Sessions),
+		sessions: newSessions(&lately{CtxStore: c.Sessions, now: c.Now}),
 		tried:    httprate.NewLocalLimitCounter(time.Minute), opened: httprate.NewLocalLimitCounter(time.Minute),
 	}
 	var err error
@@ -243,14 +245,16 @@ func New(c Config) (http.Handler, error) {
 	if err != nil {
 		return nil, err
 	}
-	all := speaking{by: map[string]http.Handler{}, kitchen: pagesLanguage(c.Language)}
+	all := speaking{by: map[string]*site{}, kitchen: pagesLanguage(c.Language)}
 	for lang, words := range tongues {
 		s := &site{Config: c, Desk: nightly{c.Desk}, shared: house, tongue: words}
 		if s.pages, err = loadPages(house.static, words); err != nil {
 			return nil, err
 		}
-		all.by[lang] = s.routes()
+		s.handler = s.routes()
+		all.by[lang] = s
 	}
+	house.sessions.ErrorFunc = func(w http.ResponseWriter, r *http.Request, err error) { all.site(r).fail(w, r, err) }
 	return headers(withHooks(all, c.Hooks)), nil
 }
 

@@ -23,10 +23,20 @@
   let why = '';
   let mark = $('view') ? $('view').dataset.mark : '';
 
+  // A page from before: the worker kept it, or the database is away.
+  const before = document.body.dataset;
+  const awayWords = () => t('As of %s: the database is away. Nothing is lost on this page; ticks, packed, here and handed out wait on this device.', lastClock);
+  if (before.since) {
+    lastClock = before.since;
+    lastHeard -= Number(before.age) * 1000;
+    offlineSince = lastHeard;
+    if ('away' in before) why = awayWords();
+  }
+
   const age = () => Math.max(0, Math.round((Date.now() - lastHeard) / 60000));
 
   function liveness() {
-    if (!stream) return;
+    if (!stream && !offlineSince) return;
     const off = $('offline');
     if (offlineSince) {
       off.hidden = false;
@@ -63,10 +73,22 @@
 
   if (stream) {
     stream.addEventListener('htmx:sse:after:connection', (e) => { connection = e.detail.connection; });
-    stream.addEventListener('htmx:sse:error', (e) => {
-      const status = e.detail && e.detail.status;
-      if (status === 401 || status === 403) why = t('This device is signed out. Tap “Try now” to sign in again.');
+    const refused = (status) => {
+      if (status === 401 || status === 403) {
+        why = t('This device is signed out. Tap “Try now” to sign in again.');
+        tellWorker({ forget: true });
+      } else if (status === 503 && lastClock) why = awayWords();
       lost();
+    };
+    stream.addEventListener('htmx:sse:error', (e) => refused(e.detail && e.detail.status));
+    // The first try is a plain request: what is refused must not take the place of
+    // the night.
+    stream.addEventListener('htmx:before:response', (e) => {
+      const { response } = e.detail.ctx;
+      if (response.status < 400) return;
+      e.preventDefault();
+      refused(response.status);
+      setTimeout(reconnect, 2000);
     });
     stream.addEventListener('htmx:error', lost);
     stream.addEventListener('htmx:response:error', lost);
@@ -76,13 +98,17 @@
       if (m.event || !m.id) return;
       // Made before the answer to a tap that is shown already: a newer one follows.
       if (eventOf(m.id) < eventOf(mark)) e.detail.cancelled = true;
-      else mark = m.id;
+      else {
+        mark = m.id;
+        keepView(m.data);
+      }
     });
     stream.addEventListener('beat', (e) => {
       const b = JSON.parse(e.detail.data);
       lastClock = b.at;
       skew = b.now - Date.now();
       heard();
+      keepView();
       if (b.version !== version) location.reload();
     });
     setInterval(() => {
@@ -126,6 +152,13 @@
     if (!offlineSince) return;
     e.preventDefault(); // no use in waiting for a line that is known to be down
     keep(request.action, new URLSearchParams(request.body), sourceElement);
+  });
+  document.body.addEventListener('htmx:before:response', (e) => {
+    const ctx = e.detail.ctx;
+    if (!ctx || ctx.sourceElement === stream || ctx.response.status !== 503) return;
+    e.preventDefault(); // the database is away: the page stays, and so does the tap
+    if (keepable(ctx.request) && ctx.request.body) keep(ctx.request.action, ctx.request.body, ctx.sourceElement);
+    else say(t('Not done: passbell can’t reach its own records just now. Nothing was changed. Tap again when the page is live.'), true);
   });
   document.body.addEventListener('htmx:error', (e) => {
     const ctx = e.detail.ctx;
@@ -246,6 +279,40 @@
     showKept();
   }
   window.addEventListener('storage', showKept); // another page kept or sent something
+
+  // --- kept on the device ---------------------------------------------------
+  // A worker keeps this page as it is for a reload without a line, see sw.js. It
+  // is there where the address is safe: https, or this machine.
+  const worker = before.keep && navigator.serviceWorker;
+  const path = location.pathname;
+  let unkept = null; // what the worker was not told yet
+  let toldWorker = 0;
+  function tellWorker(m) {
+    if (worker && worker.controller) worker.controller.postMessage(m);
+  }
+  function keepView(view) {
+    if (!worker) return;
+    unkept = { path, owner: before.keep, mark, clock: lastClock, view: view === undefined && unkept ? unkept.view : view };
+    const wait = unkept.view === undefined ? 10000 : 1000;
+    if (Date.now() - toldWorker >= wait) tellView();
+    else if (unkept.view !== undefined) setTimeout(tellView, wait);
+  }
+  function tellView() {
+    if (!unkept) return;
+    toldWorker = Date.now();
+    tellWorker(unkept);
+    unkept = null;
+  }
+  if (worker) {
+    // A worker that is new to this page has not seen it come.
+    const load = { load: path };
+    if (!before.since) {
+      worker.addEventListener('controllerchange', () => tellWorker(load));
+      worker.register(before.worker, { scope: '/' }).then(() => worker.ready).then((r) => r.active.postMessage(load))
+        .catch(() => { /* none to be had: all is as without one */ });
+    }
+    document.addEventListener('visibilitychange', () => { if (document.visibilityState === 'hidden') tellView(); });
+  }
 
   // --- taps ----------------------------------------------------------------
   // When tickets move up, the second half of a double tap would land on the
