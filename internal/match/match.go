@@ -227,18 +227,28 @@ func (x *Index) ordinal(own []int, r *reading.Reading) []int {
 	slices.SortStableFunc(sorted, func(a, b int) int { return int(x.orders[a].Slot - x.orders[b].Slot) })
 	for i := 0; i+1 < len(toks); i++ {
 		switch toks[i+1].Text {
-		case "one", "order", "bag", "pickup", "slot", "lot", "pedido", "orden":
+		case "one", "order", "bag", "pickup", "slot", "lot", "pedido", "orden", "commande":
 		default:
+			// "ici pour la 2e", "vengo por la segunda"
+			if w := toks[i].Text; w != "la" && w != "le" && w != "el" || i+2 < len(toks) && toks[i+2].Kind == reading.Word {
+				continue
+			}
+			switch toks[i+1].Text {
+			case "1ere", "premiere", "premier", "primera", "primero":
+				return sorted[:1]
+			case "2e", "2eme", "deuxieme", "seconde", "segunda", "segundo":
+				return sorted[1:2]
+			}
 			continue
 		}
 		switch toks[i].Text {
-		case "first", "1st", "earlier", "primer", "primera":
+		case "first", "1st", "earlier", "primer", "primera", "premiere":
 			return sorted[:1]
 		case "nd":
 			if i > 0 && toks[i-1].Num == 2 {
 				return sorted[1:2]
 			}
-		case "second", "2nd", "later", "segundo", "segunda":
+		case "second", "2nd", "later", "segundo", "segunda", "deuxieme", "2e":
 			return sorted[1:2]
 		case "last", "third", "3rd":
 			return sorted[len(sorted)-1:]

@@ -73,6 +73,7 @@ func TestMatch(t *testing.T) {
 		{"one got, one waited for", "+447700900106", "got Kofi's, waiting on Ama's", []string{"L107"}, true, match.ByNumber},
 		{"a name without its apostrophe", "+447700900106", "here for kofis", []string{"L106"}, true, match.ByNumber},
 		{"2nd", "+447700900111", "outside for the 2nd one", []string{"L112"}, true, match.ByNumber},
+		{"the second in French", "+447700900111", "ici pour la 2e", []string{"L112"}, true, match.ByNumber},
 		{"the other's is scrapped", "+447700900106", "scrap hers, I'll still get mine. Kofi", []string{"L107"}, false, match.ByAmbiguous},
 		{"one's own in Spanish", "+447700900106", "estoy afuera, es para la mía, la de mi suegra más tarde", []string{"L106", "L107"}, false, match.ByAmbiguous},
 		{"one of two by when they come", "+447700900111", "on my way, be there 18:20", []string{"L112"}, true, match.ByNumber},

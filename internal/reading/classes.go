@@ -116,6 +116,7 @@ var numberWords = map[string]int{
 	"thirteen": 13, "fourteen": 14, "fifteen": 15, "sixteen": 16, "seventeen": 17, "eighteen": 18, "nineteen": 19, "twenty": 20, "thirty": 30, "forty": 40, "fifty": 50,
 	"fiveish": 5, "sixish": 6, "sevenish": 7, "eightish": 8, "tenish": 10, "twennie": 20,
 	"dos": 2, "tres": 3, "cuatro": 4, "cinco": 5, "seis": 6, "siete": 7, "ocho": 8, "nueve": 9, "diez": 10, "once-es": 11, "doce": 12, "quince": 15, "veinte": 20, "veinticinco": 25, "treinta": 30, "cuarenta": 40,
+	"deux": 2, "trois": 3, "quatre": 4, "cinq": 5, "huit": 8, "neuf": 9, "dix": 10, "onze": 11, "douze": 12, "quinze": 15, "vingt": 20, "trente": 30, "quarante": 40,
 	"一": 1, "二": 2, "两": 2, "三": 3, "四": 4, "五": 5, "六": 6, "七": 7, "八": 8, "九": 9, "十": 10,
 }
 

@@ -22,8 +22,8 @@ func clockAt(toks []Token, i int) (moment, bool) {
 			}
 		}
 	case "past", "after":
-		if n >= 1 && n < 60 {
-			return minutesPast(toks, j+1, n)
+		if w := at(1); n >= 1 && n < 60 && (at(0) == "past" || w == "" || num(toks, j+1) >= 0 || w == "or" || w == "at" || w == "if" || w == "now") {
+			return minutesPast(toks, j+1, n) // but not "right at 7 after all"
 		}
 	case "点", "點":
 		if at(1) == "半" {
@@ -120,6 +120,9 @@ func joinedClock(toks []Token, i, n int) (moment, bool) {
 		return moment{}, false
 	}
 	before, after := word(toks, i-1), word(toks, i+1)
+	if before == "la" {
+		return moment{}, false // "un choque en la 1604" is a road
+	}
 	alone := before == "" && (after == "" || after == "prob" || after == "probably" || after == "latest") && toks[i].Digits == 4 && m%5 == 0
 	if !timePrep(before) && !alone && before != "there" && before != "here" && after != "hours" && after != "please" && after != "instead" && after != "slot" && after != "ish" {
 		return moment{}, false
@@ -147,7 +150,7 @@ func bareHour(toks []Token, i, j int) bool {
 		return true
 	}
 	switch before {
-	case "at", "by", "until", "before", "after", "around", "round", "eta", "from", "between", "than", "circa":
+	case "at", "by", "until", "before", "after", "around", "round", "eta", "from", "between", "than", "circa", "vers":
 	case "la":
 		if num(toks, i) != 1 {
 			return false // "un choque en la 10" is a road
@@ -170,13 +173,16 @@ func bareHour(toks []Token, i, j int) bool {
 		if w := word(toks, i-2); w != "dead" && w != "bang" && w != "spot" && w != "smack" {
 			return false
 		}
-	case "to", "or", "and", "not", "for", "about", "till", "instead", "approx", "closer", "nearer", "make", "say", "like":
+	case "to", "or", "o", "ou", "and", "not", "for", "about", "till", "instead", "approx", "closer", "nearer", "make", "say", "like":
 		if !timeNear(toks, i) {
 			return false
 		}
 	case "":
 		if i > 0 && toks[i-1].Kind == Dash && i > 1 && toks[i-2].bits&clsTime != 0 {
 			break
+		}
+		if w := word(toks, j); (w == "like" || w == "as") && j+1 < len(toks) && (toks[j+1].bits&clsSubject != 0 || word(toks, j+1) == "planned" || word(toks, j+1) == "agreed" || word(toks, j+1) == "booked") {
+			break // "headed over, 7 like we said"
 		}
 		if w := word(toks, j); w != "instead" && w != "ish" && w != "sharp" && w != "ok" && w != "latest" && w != "max" && !(w == "at" && word(toks, j+1) == "the" && word(toks, j+2) == "latest") {
 			return false

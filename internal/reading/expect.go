@@ -16,8 +16,8 @@ func (s *scan) expected() *night.Clock {
 				continue
 			}
 			c := s.ctx.resolve(*m)
-			if word(s.toks, m.start-1) == "eta" && m.min == 0 && !m.fixed && s.ctx.misfit(c) > 120 && s.ctx.today() {
-				c = s.ctx.now().Add(m.hour) // "eta 12" in the evening: minutes
+			if s.countsMinutes(m) && s.ctx.misfit(c) > 0 && s.ctx.today() {
+				c = s.ctx.now().Add(m.hour)
 			}
 			if best != nil && exact && s.adjacent(i) && *best > c {
 				continue
@@ -38,6 +38,15 @@ func (s *scan) expected() *night.Clock {
 		return &c
 	}
 	return best
+}
+
+// countsMinutes tells whether a number that was read as an hour may count minutes:
+// "eta 12", "omw, 10ish".
+func (s *scan) countsMinutes(m *moment) bool {
+	if m.min != 0 || m.fixed || m.hour < 2 {
+		return false
+	}
+	return word(s.toks, m.start-1) == "eta" || word(s.toks, m.start-1) == "" && s.toks[m.end-1].Text == "ish"
 }
 
 // onward adds a last leg to the time before it: "train gets in 18:22 then 5 min
@@ -253,6 +262,20 @@ func (s *scan) ofSlot(m *moment) bool {
 	case "slot", "order", "booking", "pickup", "collection", "one":
 		return true
 	}
+	return s.ofLas(m)
+}
+
+// ofLas tells whether a time is named after an article that stands for an order: "la
+// de las 6".
+func (s *scan) ofLas(m *moment) bool {
+	k := m.start - 1
+	if w := word(s.toks, k); w != "las" && w != "la" || word(s.toks, k-1) != "de" {
+		return false
+	}
+	switch word(s.toks, k-2) {
+	case "la", "el", "lo", "las", "los":
+		return true
+	}
 	return false
 }
 
@@ -278,7 +301,7 @@ func (s *scan) adjacent(i int) bool {
 
 // wanted gives the time that is asked for instead, or nil.
 func (s *scan) wanted() *night.Clock {
-	var out, until *night.Clock
+	var out, until, kept *night.Clock
 	for i := range s.times {
 		m := &s.times[i]
 		if m.kind == momentClock && s.until(m) && !s.aside(m) {
@@ -292,8 +315,8 @@ func (s *scan) wanted() *night.Clock {
 			}
 			continue
 		}
-		if s.aside(m) || s.departs(m) && !s.toSlot(m) {
-			continue
+		if s.aside(m) || s.departs(m) && !s.toSlot(m) || len(s.times) > 1 && (word(s.toks, m.end) == "one" || s.ofLas(m)) {
+			continue // "can I get mum's 6.40 one at 5.20"
 		}
 		c := s.ctx.resolve(*m)
 		own := len(s.ctx.Slots) > 0 && c == s.ctx.Slots[0]
@@ -302,6 +325,7 @@ func (s *scan) wanted() *night.Clock {
 			near := (*out - *out%60) + night.Clock(m.min) // "after 8, like ten past"
 			out = &near
 		case own && (out != nil || len(s.times) > 1):
+			kept = &c // as a rule the slot that is given up
 		case out != nil && s.corrects(m):
 			out = &c
 		case out == nil:
@@ -312,10 +336,26 @@ func (s *scan) wanted() *night.Clock {
 			out = &c
 		}
 	}
-	if out == nil {
+	switch {
+	case out != nil:
+		return out
+	case until != nil:
 		return until
+	case kept != nil && s.has(signMove) && s.otherOrders():
+		return kept // another order shall move to the sender's own slot
 	}
-	return out
+	return nil
+}
+
+// otherOrders tells whether a time is that of another order of the sender's.
+func (s *scan) otherOrders() bool {
+	for i := range s.times {
+		m := &s.times[i]
+		if m.kind == momentClock && (word(s.toks, m.end) == "one" || s.ofLas(m)) {
+			return true
+		}
+	}
+	return false
 }
 
 // corrects tells whether a time takes the place of the one before it: "7:20, no make

@@ -52,6 +52,7 @@ func (s *scan) features(rule Intent) (out []uint32, split int) {
 		learn.Hash("v", s.vehicleWord(), moment))
 	split = len(out)
 	out = append(out, learn.Hash("r", string(rule)), learn.Hash("rm", string(rule), moment), learn.Hash("rl", string(rule), size(words)))
+	out = append(out, learn.Hash("e", s.timeWord(), string(rule)))
 	for sign, n := range s.alive {
 		if n > 0 {
 			out = append(out, learn.Hash("s", signWord(sign)), learn.Hash("sr", signWord(sign), string(rule)))
@@ -113,6 +114,19 @@ func (s *scan) momentWord() string {
 		return who + " today"
 	}
 	return who + " ahead"
+}
+
+// timeWord names what times the text gives.
+func (s *scan) timeWord() string {
+	switch due, to := s.expected(), s.wanted(); {
+	case due != nil && to != nil:
+		return "both"
+	case due != nil:
+		return "due"
+	case to != nil:
+		return "to"
+	}
+	return "no time"
 }
 
 // vehicleWord names what of a vehicle the text tells.

@@ -1,5 +1,7 @@
 package reading
 
+import "slices"
+
 // mutes pairs the signs that take away others' words.
 var mutes = [...]struct {
 	by Sign
@@ -25,6 +27,9 @@ func (s *scan) mute() {
 			}
 			for j := range s.marks {
 				m := &s.marks[j]
+				if m.sign == signHere && s.forOwnSlot(m) {
+					continue
+				}
 				if (m.sign == rule.of[0] || m.sign == rule.of[1]) && m.start < s.marks[i].end && s.marks[i].start < m.end && (rule.by != signNotHere || s.marks[i].start <= m.start) {
 					dead[j] = true
 				}
@@ -39,7 +44,7 @@ func (s *scan) mute() {
 		case signNobody, signProblem, signCancel, signCantCome:
 			dead[i] = dead[i] || s.supposed(m)
 		case signComing:
-			dead[i] = dead[i] || s.supposed(m) && (s.marked('?') || s.asked(m.clause)) && !s.names(m, clsDur|clsTime) && !s.says(m, "late")
+			dead[i] = dead[i] || s.forOwnSlot(m) || s.supposed(m) && (s.marked('?') || s.asked(m.clause)) && !s.names(m, clsDur|clsTime) && !s.says(m, "late")
 		case signAway:
 			dead[i] = dead[i] || m.start > 0 && (s.toks[m.start-1].bits&clsYou != 0 || m.start > 1 && s.toks[m.start-2].bits&clsYou != 0 && s.toks[m.start-1].bits&(clsNot|clsBe) == 0)
 		case signGot:
@@ -96,6 +101,24 @@ func (s *scan) unreal(m *mark) bool {
 	}
 	if !explicit && (!s.ctx.today() || s.ctx.now() < s.ctx.First-120) && !s.ctx.Date.IsZero() {
 		return len(s.toks) > 3
+	}
+	return false
+}
+
+// forOwnSlot tells whether m begins "here for 6.10" from somebody whose slot that is,
+// and who may be expected now.
+func (s *scan) forOwnSlot(m *mark) bool {
+	if s.toks[m.start].Text != "here" || word(s.toks, m.start+1) != "for" || !s.ctx.due() {
+		return false
+	}
+	k := m.start + 2
+	if k < len(s.toks) && s.toks[k].bits&clsMine != 0 {
+		k++
+	}
+	for i := range s.times {
+		if t := &s.times[i]; t.start == k && t.kind == momentClock && slices.Contains(s.ctx.Slots, s.ctx.resolve(*t)) {
+			return true
+		}
 	}
 	return false
 }

@@ -24,6 +24,19 @@ func TestArrivalSenses(t *testing.T) {
 		{"the count is short", "served", "there is three not four", Problem},
 		{"an order that must stay", "due", "running late, please don't give ours away", Coming},
 		{"no more reminders, the food stays", "day", "please cancel the reminders", Stop},
+		{"an opt-in that stands apart", "day", "sorry wrong button. START", Start},
+		{"an opt-out that stands apart", "day", "I know when it is, thanks. STOP", Stop},
+		{"the list is of texts", "day", "take me off the texts thanks, I know where you are", Stop},
+		{"for one's own slot", "due", "Lucy H here for 6.10, orange Captur", Here},
+		{"for one's own slot, ahead", "day", "will be here for 6.10", Coming},
+		{"a car and a time to come", "due", "I come 6:15, red Camry", Coming},
+		{"in French", "due", "je suis stationnée devant", Here},
+		{"on the way in French", "due", "je pars de la maison", Coming},
+		{"when there, in French", "day", "je vous texte quand je suis là", Thanks},
+		{"nobody, in French", "there", "personne répond", Problem},
+		{"another day in French", "day", "est-ce que je peux changer pour mardi?", Move},
+		{"not coming, in French", "day", "finalement on viendra pas, vendez-les", Cancel},
+		{"help in French", "day", "Aide", Help},
 		{"back on, after a text gone astray", "day", "wrong chat sorry. unstop", Start},
 	} {
 		t.Run(tt.name, func(t *testing.T) {
@@ -44,6 +57,13 @@ func TestHourless(t *testing.T) {
 		"heading to the shop, back at half":        "18:30",
 		"late again sorry, ten more minutes":       "18:10",
 		"leaving town now, sat nav says 6.25":      "18:25",
+		"will be there right at 7 after all":       "19:00",
+		"omw, 10ish":                               "18:10",
+		"headed over, 7 like we said":              "19:00",
+		"llego 6:28 o 6:30":                        "18:30",
+		"on arrive dans deux minutes, Prius":       "18:02",
+		"en retard, 15 de plus":                    "18:15",
+		"je serai là vers 6h30":                    "18:30",
 		"be there for ten to, five to at the most": "18:55",
 	} {
 		t.Run(text, func(t *testing.T) {
@@ -54,6 +74,14 @@ func TestHourless(t *testing.T) {
 			require.Equal(t, due, got.Due.String())
 		})
 	}
+}
+
+// TestNoTime leaves numbers of roads out.
+func TestNoTime(t *testing.T) {
+	t.Parallel()
+	got := Read("no he llegado, hay un choque en la 1604", situation(t, "due"))
+	require.Equal(t, Coming, got.Intent, got.Why)
+	require.Nil(t, got.Due)
 }
 
 func TestPromisedWithout(t *testing.T) {

@@ -121,6 +121,7 @@ func TestWanted(t *testing.T) {
 		{"can I come 6.40 instead, no make it 7", "19:00"},
 		{"can i come after 7 instead, like ten past", "19:10"},
 		{"called out till noon. Can you do 6:40 stead of 6:10", "18:40"},
+		{"can I get mum's 7.20 one at 6.10 with mine", "18:10"},
 		{"could you change my slot, maybe 7 is ok instead of 6.10", "19:00"},
 	}
 	for _, tt := range tests {

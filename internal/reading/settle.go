@@ -16,8 +16,32 @@ func (s *scan) fullMarks() bool {
 	return false
 }
 
-// keyword settles texts that are one of the published words and nothing else.
+// shouted gives the word that stands alone, in capitals, behind the last full stop:
+// "wrong button. START". "" where none does.
+func (s *scan) shouted() string {
+	n := len(s.toks)
+	for n > 0 && s.toks[n-1].Kind == Break {
+		n--
+	}
+	if n < 2 || s.toks[n-1].Kind != Word || s.toks[n-2].Kind != Break || s.toks[n-2].Mark == ',' || s.toks[n-2].Mark == ':' {
+		return ""
+	}
+	if t := &s.toks[n-1]; strings.ToUpper(t.Text) == s.text[t.Start:t.End] {
+		return t.Text
+	}
+	return ""
+}
+
+// keyword settles texts that are one of the published words and nothing else, or end
+// in an opt-out or opt-in that stands apart.
 func (s *scan) keyword(out *Reading) bool {
+	switch w := s.shouted(); w {
+	case "stop", "stopall", "unsubscribe", "start", "unstop":
+		out.Vehicle, out.Intent = night.Vehicle{}, keywords[w]
+		out.Asks = out.Allergy || s.marked('?')
+		out.Why = "Ends in " + strings.ToUpper(w) + " on its own."
+		return true
+	}
 	key, n, polite := "", 0, false
 	for i := range s.toks {
 		t := &s.toks[i]
@@ -70,7 +94,7 @@ var keywords = map[string]Intent{
 	"stop": Stop, "stopall": Stop, "unsubscribe": Stop, "end": Stop, "quit": Stop, "cancel": Stop, "optout": Stop, "revoke": Stop, "remove": Stop,
 	"arret": Stop, "alto": Stop, "baja": Stop, "parar": Stop, "cancelar": Stop, "stopp": Stop, "unsub": Stop,
 	"start": Start, "unstop": Start, "yes": Start, "optin": Start, "subscribe": Start, "resubscribe": Start, "resume": Start,
-	"help": Help, "info": Help, "ayuda": Help,
+	"help": Help, "info": Help, "ayuda": Help, "aide": Help,
 }
 
 // asks tells whether the text puts a question or a request.

@@ -329,6 +329,9 @@ func bareLength(toks []Token, i, j, hi int) bool {
 	if hi > 180 || toks[i].Min >= 0 {
 		return false
 	}
+	if word(toks, j) == "de" && word(toks, j+1) == "plus" {
+		return true // "15 de plus"
+	}
 	if isLate(word(toks, j)) && toks[i].Kind != Dash {
 		w := word(toks, j)
 		if (w == "out" || w == "off") && (word(toks, j+1) == "of" || hi < 2) {

@@ -64,7 +64,7 @@ func newVocab() *vocab {
 	for _, table := range []struct {
 		rows string
 		into map[string][]string
-	}{{shorthand, v.splits}, {quotedShorthand, v.quoted}} {
+	}{{shorthand, v.splits}, {frenchShorthand, v.splits}, {quotedShorthand, v.quoted}} {
 		for line := range strings.Lines(table.rows) {
 			from, to, ok := strings.Cut(line, "=")
 			if !ok {

@@ -36,6 +36,7 @@ const sureOfNoCancel = 8
 const (
 	sureHere      = 0.9
 	sureHereAlone = 0.95
+	sureNotHere   = 0.05 // the rules found one and the model takes it away
 )
 
 // Verdict is what rules and model together make of a text.
@@ -87,7 +88,7 @@ func Settle(model *learn.Model, features []uint32, rule Intent) Verdict {
 	case best == Here:
 		v.Doubt = here < sureHereAlone
 	case rule == Here:
-		v.Doubt = true
+		v.Doubt = here > sureNotHere
 	}
 	return v
 }
