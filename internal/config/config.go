@@ -6,10 +6,7 @@ import (
 	"bytes"
 	"errors"
 	"fmt"
-	"io/fs"
 	"net"
-	"os"
-	"path/filepath"
 	"strings"
 	"time"
 
@@ -20,15 +17,22 @@ import (
 	"passbell/internal/phone"
 )
 
-// Config is the whole of passbell.toml.
+// Config is one kitchen: the whole of passbell.toml where there is one, or its
+// file among those of a Host.
 type Config struct {
 	// Database is the file of the embedded database, relative to the
 	// configuration file, or the postgres:// URL of a server that several
 	// instances share. PASSBELL_DATABASE in the environment goes before it, so
 	// that a password need not stand in the file.
 	Database string `toml:"database"`
-	// Folder is where the configuration file is.
+	// Folder is where the configuration file is, and File what it is called
+	// without .toml among those of a host; "" for a kitchen alone.
 	Folder string `toml:"-"`
+	File   string `toml:"-"`
+	// Host is the name in the address under which one of several kitchens is
+	// served, such as "larkfield.example"; "" where there is one, which is
+	// served under every name.
+	Host string `toml:"host,omitempty"`
 	// Listen is where the pass is served, such as "127.0.0.1:8737".
 	Listen string `toml:"listen"`
 	// Watch is a folder whose order books are loaded as they come; "" for none.
@@ -75,11 +79,15 @@ type Night struct {
 	CloseByItself bool `toml:"close_by_itself"`
 }
 
+// OwnNumber as an adapter's From stands for the number of the kitchen that sends.
+const OwnNumber = "{number}"
+
 // Adapter is one way in and out.
 type Adapter struct {
 	Name      string            `toml:"name"`
 	Kind      string            `toml:"kind"`
 	From      string            `toml:"from,omitempty"`
+	Shared    bool              `toml:"-"`                    // by all kitchens of a host
 	Window    int               `toml:"window,omitempty"`     // sends under way at once
 	PerSecond float64           `toml:"per_second,omitempty"` // sends a second
 	Timeout   adapters.Duration `toml:"timeout,omitempty"`    // for one send
@@ -112,97 +120,59 @@ func Default() Config {
 	}
 }
 
-// Load reads the file at path. Relative files in it count from its folder.
-func Load(path string) (Config, error) {
-	b, err := os.ReadFile(path)
-	if errors.Is(err, fs.ErrNotExist) {
-		return Config{}, fmt.Errorf("there is no %s here: make one with `passbell init`, or name another with --config", path)
-	}
-	if err != nil {
-		return Config{}, fmt.Errorf("read the configuration: %w", err)
-	}
-	c, err := Parse(b)
-	if err != nil {
-		return Config{}, fmt.Errorf("%s: %w", path, err)
-	}
-	c.Folder = filepath.Dir(path)
-	if place := os.Getenv("PASSBELL_DATABASE"); place != "" {
-		if c.Database = place; !c.Embedded() {
-			if err := c.checkDatabase(); err != nil {
-				return Config{}, fmt.Errorf("PASSBELL_DATABASE: %w", err)
-			}
-		}
-	}
-	files := []*string{&c.Watch}
-	if c.Embedded() {
-		files = append(files, &c.Database)
-	}
-	for _, p := range files {
-		if *p != "" && !filepath.IsAbs(*p) {
-			*p = filepath.Join(c.Folder, *p)
-		}
-	}
-	return c, nil
-}
-
-// Embedded tells whether the database is a file of this machine.
-func (c Config) Embedded() bool { return !strings.Contains(c.Database, "://") }
-
-func (c Config) checkDatabase() error {
-	switch {
-	case c.Database == "":
-		return errors.New("database: name the file to keep everything in, such as \"passbell.db\"")
-	case !c.Embedded() && !strings.HasPrefix(c.Database, "postgres://") && !strings.HasPrefix(c.Database, "postgresql://"):
-		return errors.New("database: only a file or a postgres:// URL can be used")
-	}
-	return nil
-}
-
-// Parse reads a configuration and checks it.
+// Parse reads the configuration of a kitchen alone and checks it.
 func Parse(b []byte) (Config, error) {
 	c := Default()
-	err := toml.NewDecoder(bytes.NewReader(b)).DisallowUnknownFields().Decode(&c)
-	var strict *toml.StrictMissingError
-	var decode *toml.DecodeError
-	switch {
-	case errors.As(err, &strict):
-		return c, fmt.Errorf("passbell does not know this key:\n%s", strict.String())
-	case errors.As(err, &decode):
-		return c, fmt.Errorf("it can't be read:\n%s", decode.String())
-	case err != nil:
+	if err := decode(b, &c); err != nil {
 		return c, err
 	}
-	for i := range c.Adapter {
-		c.Adapter[i].fill()
-	}
+	fill(c.Adapter)
 	return c, c.Validate()
+}
+
+// decode reads a file and refuses what it does not know.
+func decode(b []byte, to any) error {
+	err := toml.NewDecoder(bytes.NewReader(b)).DisallowUnknownFields().Decode(to)
+	var strict *toml.StrictMissingError
+	var broken *toml.DecodeError
+	switch {
+	case errors.As(err, &strict):
+		return fmt.Errorf("passbell does not know this key:\n%s", strict.String())
+	case errors.As(err, &broken):
+		return fmt.Errorf("it can't be read:\n%s", broken.String())
+	}
+	return err
 }
 
 // NewAdapter gives an adapter with everything that can have a default.
 func NewAdapter(name, kind string) Adapter {
-	a := Adapter{Name: name, Kind: kind}
-	a.fill()
-	return a
+	a := []Adapter{{Name: name, Kind: kind}}
+	fill(a)
+	return a[0]
 }
 
-func (a *Adapter) fill() {
-	if a.Window == 0 {
-		a.Window = 4
-	}
-	if a.PerSecond == 0 {
-		a.PerSecond = 1
-	}
-	if a.Timeout == 0 {
-		a.Timeout = adapters.Duration(30 * time.Second)
+func fill(all []Adapter) {
+	for i := range all {
+		a := &all[i]
+		if a.Window == 0 {
+			a.Window = 4
+		}
+		if a.PerSecond == 0 {
+			a.PerSecond = 1
+		}
+		if a.Timeout == 0 {
+			a.Timeout = adapters.Duration(30 * time.Second)
+		}
 	}
 }
 
-// Validate names the first key that is wrong, and what to write there.
-func (c Config) Validate() error {
+// Validate checks the configuration of a kitchen alone: it names the first key
+// that is wrong, and what to write there.
+func (c Config) Validate() error { return c.Alone().Validate() }
+
+// check checks what is the kitchen's own.
+func (c Config) check() error {
 	if _, err := c.House(); err != nil {
-		return err
-	}
-	if err := c.checkDatabase(); err != nil {
 		return err
 	}
 	switch {
@@ -213,8 +183,12 @@ func (c Config) Validate() error {
 	case c.Night.InstructDays < 0:
 		return errors.New("night.instruct_days: give the days before the night, 3 is usual")
 	}
+	return checkAdapters(c.Adapter, c.Kitchen.Number)
+}
+
+func checkAdapters(all []Adapter, number string) error {
 	names := map[string]bool{}
-	for _, a := range c.Adapter {
+	for _, a := range all {
 		switch {
 		case a.Name == "" || strings.ContainsAny(a.Name, "/ ?#"):
 			return fmt.Errorf("adapter: %q can't be a name: give each adapter one of its own, without spaces, such as \"texts\"", a.Name)
@@ -222,26 +196,16 @@ func (c Config) Validate() error {
 			return fmt.Errorf("adapter %s: two adapters have this name", a.Name)
 		case a.Window < 1 || a.PerSecond <= 0:
 			return fmt.Errorf("adapter %s: window and per_second must be above zero", a.Name)
+		case a.From == OwnNumber && number == "":
+			return fmt.Errorf("adapter %s: from is the kitchen's number, and kitchen.number is not given", a.Name)
 		}
 		names[a.Name] = true
 	}
-	return c.checkListen()
+	return nil
 }
 
 // Mail tells whether an adapter carries mail and no texts.
 func (a Adapter) Mail() bool { return a.Kind == "email" }
-
-// checkListen refuses to be reachable from outside without a passphrase.
-func (c Config) checkListen() error {
-	host, _, err := net.SplitHostPort(c.Listen)
-	if err != nil {
-		return fmt.Errorf("listen: %q is no address: write it like \"127.0.0.1:8737\"", c.Listen)
-	}
-	if !Loopback(host) && c.Passphrase == "" {
-		return fmt.Errorf("listen: %s can be reached from other machines, and no passphrase is set: set one with `passbell init --passphrase`, or listen on 127.0.0.1", c.Listen)
-	}
-	return nil
-}
 
 // Loopback tells whether a host can only be this machine.
 func Loopback(host string) bool {
