@@ -10,8 +10,6 @@ import (
 	"log/slog"
 	"time"
 
-	"golang.org/x/time/rate"
-
 	"passbell/adapters"
 	"passbell/internal/desk"
 	"passbell/internal/night"
@@ -31,6 +29,7 @@ type Store interface {
 type Tx interface {
 	desk.Tx
 	ReceiptTx
+	Waits(ctx context.Context, adapter string, now time.Time) (bool, error)
 	Abandoned(ctx context.Context, now time.Time) ([]night.Message, error)
 	Settle(ctx context.Context, s night.Settlement, now time.Time) (night.MessageState, error)
 	Unconfirmed(ctx context.Context, adapter string, before time.Time) ([]night.Message, error)
@@ -43,7 +42,7 @@ type Replanner interface {
 	ReplanIn(ctx context.Context, tx desk.Tx, now time.Time, nightID int64, orders ...int64) error
 }
 
-// Config is what a dispatcher needs. Every field is required but Changed.
+// Config is what a dispatcher needs. Every field is required but Changed and Pace.
 type Config struct {
 	Store     Store
 	Kitchen   night.Kitchen
@@ -54,7 +53,10 @@ type Config struct {
 	PerSecond float64
 	// Gap is the least time between two texts to one address, for networks that
 	// take a burst to one phone for abuse; zero for none.
-	Gap     time.Duration
+	Gap time.Duration
+	// Pace is what the dispatchers of other kitchens keep to as well, where they
+	// share the adapter; nil makes one of Window, PerSecond and Gap.
+	Pace    *Pace
 	Timeout time.Duration // for one send
 	Retry   Retry
 	// FallAfter is how long after its time a message that no try could bring
@@ -77,11 +79,8 @@ type Config struct {
 // Dispatcher sends what is due through one adapter.
 type Dispatcher struct {
 	c       Config
-	pace    *rate.Limiter
 	wake    chan struct{}
 	results chan result
-	paused  time.Time            // no sends before this moment
-	lastTo  map[string]time.Time // by address, within the gap
 
 	underway  int      // sends whose result was not yet taken
 	unsettled []result // what became of tries that the database has not taken yet
@@ -111,13 +110,11 @@ func New(c Config) (*Dispatcher, error) {
 	if c.Next == nil {
 		c.Next = func(night.Message, []night.Order) (fall night.Fall, ok bool) { return fall, false }
 	}
-	return &Dispatcher{
-		c:       c,
-		pace:    rate.NewLimiter(rate.Limit(c.PerSecond), max(1, int(c.PerSecond))),
-		wake:    make(chan struct{}, 1),
-		results: make(chan result, c.Window),
-		lastTo:  map[string]time.Time{},
-	}, nil
+	if c.Pace == nil {
+		c.Pace = NewPace(c.Window, c.PerSecond, c.Gap)
+	}
+	c.Pace.join()
+	return &Dispatcher{c: c, wake: make(chan struct{}, 1), results: make(chan result, c.Window)}, nil
 }
 
 // Wake makes Run look for due messages now. It never blocks.
@@ -131,6 +128,7 @@ func (d *Dispatcher) Wake() {
 // Run sends what is due each time it is woken, until ctx is done. Sends that
 // are under way then are waited for and settled.
 func (d *Dispatcher) Run(ctx context.Context) {
+	defer d.c.Pace.leave(d)
 	for {
 		if err := d.Drain(ctx); err != nil && ctx.Err() == nil {
 			d.c.Log.Error("sending stopped; it goes on with the next tick", "adapter", d.c.Adapter, "error", err)
@@ -156,7 +154,7 @@ func (d *Dispatcher) Drain(ctx context.Context) error {
 	}
 	for {
 		if failed == nil {
-			failed = d.start(ctx, d.c.Window-d.underway)
+			failed = d.start(ctx)
 		}
 		if d.underway == 0 {
 			return failed
@@ -178,6 +176,7 @@ func (d *Dispatcher) Drain(ctx context.Context) error {
 func (d *Dispatcher) collect(r result) {
 	for more := true; more; {
 		d.underway--
+		d.c.Pace.ended(d)
 		d.unsettled = append(d.unsettled, r)
 		select {
 		case r = <-d.results:
@@ -189,18 +188,23 @@ func (d *Dispatcher) collect(r result) {
 
 // start claims as many messages as may go now, checks them and hands them to
 // the adapter.
-func (d *Dispatcher) start(ctx context.Context, room int) error {
-	now := d.c.Now().UTC()
-	if ctx.Err() != nil || room == 0 || now.Before(d.paused) {
+func (d *Dispatcher) start(ctx context.Context) error {
+	if ctx.Err() != nil {
 		return ctx.Err()
 	}
-	room = min(room, int(d.pace.TokensAt(now)))
+	now := d.c.Now().UTC()
+	room := d.c.Pace.take(d, now)
 	if room == 0 {
-		return nil
+		return d.lineUp(ctx, now)
 	}
 	claimed, err := d.c.Store.Claim(ctx, d.c.Adapter, now, now.Add(2*d.c.Timeout), room)
+	unused := room
+	defer func() { d.c.Pace.back(d, unused) }()
 	if err != nil || len(claimed) == 0 {
 		return err
+	}
+	if len(claimed) == room { // there may be more
+		d.c.Pace.wait(d)
 	}
 	truths, err := d.truths(ctx, claimed)
 	if err != nil {
@@ -214,14 +218,17 @@ func (d *Dispatcher) start(ctx context.Context, room int) error {
 	for i, m := range claimed {
 		v := Check(m, truths[i], now)
 		if v.State == night.Sending {
-			v = d.space(m.To, now)
+			if until, ok := d.c.Pace.space(m.To, now); !ok {
+				v = Verdict{State: night.Due, Until: until, Reason: "another text to this number went out just before"}
+			}
 		}
 		if v.State != night.Sending {
 			d.stop(m, v)
 			continue
 		}
 		d.underway++
-		d.pace.AllowN(now, 1)
+		unused--
+		d.c.Pace.use(now)
 		go d.send(ctx, m)
 	}
 	return d.settle(ctx)
@@ -232,20 +239,21 @@ func (d *Dispatcher) stop(m night.Message, v Verdict) {
 	d.unsettled = append(d.unsettled, result{message: m, stopped: &v})
 }
 
-// space keeps the gap between two texts to one address.
-func (d *Dispatcher) space(to string, now time.Time) Verdict {
-	for address, at := range d.lastTo {
-		if now.Sub(at) >= d.c.Gap {
-			delete(d.lastTo, address)
-		}
+// lineUp gets in the line for a place, where others may be faster again and
+// again and something is due.
+func (d *Dispatcher) lineUp(ctx context.Context, now time.Time) error {
+	if !d.c.Pace.shared() {
+		return nil
 	}
-	if last, ok := d.lastTo[to]; ok {
-		return Verdict{State: night.Due, Until: last.Add(d.c.Gap), Reason: "another text to this number went out just before"}
+	waits := false
+	err := d.c.Store.Read(ctx, func(tx Tx) (err error) {
+		waits, err = tx.Waits(ctx, d.c.Adapter, now)
+		return err
+	})
+	if waits {
+		d.c.Pace.wait(d)
 	}
-	if d.c.Gap > 0 {
-		d.lastTo[to] = now
-	}
-	return Verdict{State: night.Sending}
+	return err
 }
 
 // send makes one try. Once begun it is not cut short by a shutdown: only its

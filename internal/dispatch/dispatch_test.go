@@ -71,6 +71,7 @@ func (r *replans) ReplanIn(_ context.Context, _ desk.Tx, _ time.Time, _ int64, o
 type rig struct {
 	*dispatch.Dispatcher
 	t       *testing.T
+	store   *store.Store
 	k       *store.Kitchen
 	clock   *clockwork.FakeClock
 	carrier *carrier
@@ -93,7 +94,7 @@ func newRigAt(t *testing.T, texts int, path string) *rig {
 	kitchen.ID, err = s.PutKitchen(t.Context(), kitchen)
 	require.NoError(t, err)
 	r := &rig{
-		t: t, k: s.Kitchen(kitchen.ID), carrier: &carrier{}, replans: &replans{},
+		t: t, store: s, k: s.Kitchen(kitchen.ID), carrier: &carrier{}, replans: &replans{},
 		clock: clockwork.NewFakeClockAt(time.Date(2026, 12, 4, 12, 0, 0, 0, time.UTC)),
 	}
 	r.config = dispatch.Config{

@@ -75,8 +75,8 @@ func (d *Dispatcher) settleStopped(ctx context.Context, tx Tx, m night.Message, 
 // settleTried records what one try led to.
 func (d *Dispatcher) settleTried(ctx context.Context, tx Tx, r result, now time.Time) error {
 	out := Decide(r.err, r.message, d.c.Retry, now, d.c.Spread())
-	if until := now.Add(out.Pause); out.Pause > 0 && until.After(d.paused) {
-		d.paused = until
+	if out.Pause > 0 {
+		d.c.Pace.pause(now.Add(out.Pause))
 	}
 	s := night.Settlement{State: out.State, Reason: out.Reason, RetryAt: out.RetryAt, Outcome: out.Word, IDs: r.accepted.IDs}
 	counted, err := d.recordAt(ctx, tx, r.message, s, r.began, now)

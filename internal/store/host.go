@@ -122,6 +122,15 @@ func (t *Tx) Held(ctx context.Context, kitchens []int64, adapter, providerID str
 	return len(found) > 0, err
 }
 
+// Waits tells whether something is due at now that may go by the adapter.
+func (t *Tx) Waits(ctx context.Context, adapter string, now time.Time) (bool, error) {
+	var found []int64
+	err := t.list(ctx, &found, "due messages", `
+		SELECT id FROM messages WHERE kitchen_id = ? AND state = ? AND next_at <= ? AND adapter IN (?, '') LIMIT 1`,
+		t.kitchen, night.Due, ms(now), adapter)
+	return len(found) > 0, err
+}
+
 // WriteEach runs fn in each of the kitchens, in the order given and all in one
 // transaction: what it does is kept in all of them or in none. Every one of them
 // has its turn before the first is written in.
