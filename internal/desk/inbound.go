@@ -19,6 +19,7 @@ type Decision struct {
 	Orders  []int64 // order ids, the likeliest first
 	Sure    bool    // acting on Orders without a person is safe
 	Person  bool    // a person has to read it
+	Silent  bool    // nothing is written back
 	Allergy bool
 	Vehicle night.Vehicle
 	Spot    string
@@ -64,6 +65,9 @@ func (d *Desk) Apply(ctx context.Context, in night.Inbound, dec Decision) error 
 			if orders, err = d.act(ctx, tx, in, dec, now, customer); err != nil {
 				return err
 			}
+		}
+		if dec.Silent {
+			return nil
 		}
 		return d.answer(ctx, tx, in, dec, orders, now)
 	})

@@ -2,6 +2,7 @@ package inbox
 
 import (
 	"encoding/json"
+	"fmt"
 	"slices"
 	"strings"
 
@@ -43,6 +44,9 @@ func Decide(s Situation) desk.Decision {
 		Night: s.Night, Intent: got.Intent, Sure: res.Sure, Person: person(&got, res), Allergy: got.Allergy,
 		Vehicle: got.Vehicle, Due: got.Due, To: got.To, Why: strings.TrimSuffix(got.Why, ".") + "; " + res.Why,
 	}
+	if s.Inbound.Shared > 0 && s.Placed == "" {
+		share(&d, s.Inbound)
+	}
 	for _, i := range res.Orders {
 		d.Orders = append(d.Orders, index.Order(i).ID)
 	}
@@ -52,6 +56,26 @@ func Decide(s Situation) desk.Decision {
 	}
 	d.Reading = b
 	return d
+}
+
+// share limits what is done about a text of which nobody knows for which of
+// several kitchens it is: nothing is done to an order before a person says so,
+// and only what any of them may say is answered, by one of them.
+func share(d *desk.Decision, in night.Inbound) {
+	d.Sure = false
+	switch d.Intent {
+	case desk.Stop, desk.Start, desk.Help:
+		d.Silent = in.Silent
+	case desk.Thanks:
+		d.Silent = true
+	default:
+		d.Silent, d.Person = true, true
+	}
+	also := fmt.Sprintf("also sent to %d other kitchens at this number", in.Shared)
+	if in.Shared == 1 {
+		also = "also sent to another kitchen at this number"
+	}
+	d.Why += "; " + also
 }
 
 // Candidates are the orders as the matcher sees them. What an order's note

@@ -68,30 +68,49 @@ func New(c Config) (*Inbox, error) {
 // the next CatchUp.
 func (b *Inbox) Take(ctx context.Context, adapter string, in adapters.Inbound) error {
 	now := b.c.Now().UTC()
-	row := night.Inbound{
-		Adapter: adapter, ProviderID: in.ID, From: in.From, To: in.To, Text: in.Text, At: in.At.UTC(),
-	}
-	if in.At.IsZero() {
-		row.At = now
-	}
 	added := false
 	err := b.c.Store.Write(ctx, func(tx Tx) (err error) {
-		var id int64
-		if id, added, err = tx.AddInbound(ctx, row); err != nil || !added {
-			return err
-		}
-		return tx.Log(ctx, night.Event{InboundID: id, At: now, Who: "customer", What: night.TextCame, Why: "by " + adapter})
+		added, err = Put(ctx, tx, Text(adapter, in, now), now)
+		return err
 	})
 	if err != nil {
 		return fmt.Errorf("store a text: %w", err)
 	}
-	if !added {
-		return nil
+	if added {
+		b.ReadNow(ctx, adapter)
 	}
+	return nil
+}
+
+// Text is what there is to store of a text that an adapter took in.
+func Text(adapter string, in adapters.Inbound, now time.Time) night.Inbound {
+	out := night.Inbound{
+		Adapter: adapter, ProviderID: in.ID, From: in.From, To: in.To, Text: in.Text, At: in.At.UTC(),
+	}
+	if in.At.IsZero() {
+		out.At = now
+	}
+	return out
+}
+
+// Put stores a text in a kitchen, and tells whether it was new there.
+func Put(ctx context.Context, tx interface {
+	AddInbound(ctx context.Context, in night.Inbound) (id int64, added bool, err error)
+	Log(ctx context.Context, e night.Event) error
+}, in night.Inbound, now time.Time) (added bool, err error) {
+	id, added, err := tx.AddInbound(ctx, in)
+	if err != nil || !added {
+		return false, err
+	}
+	return true, tx.Log(ctx, night.Event{InboundID: id, At: now, Who: "customer", What: night.TextCame, Why: "by " + in.Adapter})
+}
+
+// ReadNow acts on what was just stored. Where that is not possible now, the next
+// CatchUp does.
+func (b *Inbox) ReadNow(ctx context.Context, adapter string) {
 	if err := b.CatchUp(context.WithoutCancel(ctx)); err != nil {
 		b.c.Log.Error("a text is stored and not yet read; it is read with the next tick", "adapter", adapter, "error", err)
 	}
-	return nil
 }
 
 // CatchUp acts on every text that is stored and not yet read, the oldest first.
