@@ -5,11 +5,13 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"strings"
 	"time"
 
 	"github.com/spf13/cobra"
 
 	"passbell/adapters"
+	"passbell/internal/config"
 	"passbell/internal/gateway"
 	"passbell/internal/phone"
 )
@@ -27,24 +29,18 @@ too. Stop passbell serve first, where an adapter allows one connection only.`,
 		Example: "  passbell check\n  passbell check --to 07700900456",
 		Args:    cobra.NoArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error {
-			return a.house(cmd.Context(), func(h *gateway.House) error {
-				c, err := h.NewCheck()
+			c, err := config.Load(a.configPath)
+			if err != nil {
+				return err
+			}
+			if a.kitchen != "" || to != "" { // all are opened: a shared adapter hears texts to any of them
+				one, err := c.Only(a.kitchen)
 				if err != nil {
-					return err
+					return &usageError{err}
 				}
-				well := a.printProbes(cmd.Context(), h, c)
-				if to != "" {
-					tried, err := a.tryText(cmd.Context(), h, c, to, by, wait)
-					if err != nil {
-						return err
-					}
-					well = well && tried
-				}
-				if !well {
-					return errors.New("something is not well yet: see above")
-				}
-				return nil
-			})
+				a.kitchen = one.Kitchens[0].File
+			}
+			return a.host(cmd.Context(), c, func(h *gateway.Host) error { return a.check(cmd.Context(), h, to, by, wait) })
 		},
 	}
 	cmd.Flags().StringVar(&to, "to", "", "your own number, to send a test text to")
@@ -53,16 +49,36 @@ too. Stop passbell serve first, where an adapter allows one connection only.`,
 	return cmd
 }
 
-func (a *app) printProbes(ctx context.Context, h *gateway.House, c *gateway.Check) bool {
+func (a *app) check(ctx context.Context, h *gateway.Host, to, by string, wait time.Duration) error {
+	c, err := h.NewCheck()
+	if err != nil {
+		return err
+	}
 	well := true
-	probes := c.Probe(ctx)
-	for _, ad := range h.Config.Adapter {
-		fmt.Fprintf(a.out, "%s (%s)\n", ad.Name, ad.Kind)
-		for _, f := range append(probes[ad.Name], gateway.SenderName(ad.From, h.Kitchen.Region)...) {
+	for _, p := range c.Probe(ctx, a.kitchen) {
+		fmt.Fprintf(a.out, "%s (%s)", p.Adapter.Name, p.Adapter.Kind)
+		if len(h.Houses) > 1 {
+			fmt.Fprintf(a.out, " of %s", strings.Join(p.Kitchens, ", "))
+		}
+		fmt.Fprintln(a.out)
+		for _, f := range p.Findings {
 			well = a.printFinding(f) && well
 		}
 	}
-	return well
+	for _, house := range h.Houses {
+		if to == "" || house.Config.File != a.kitchen {
+			continue
+		}
+		tried, err := a.tryText(ctx, house, c, to, by, wait)
+		if err != nil {
+			return err
+		}
+		well = well && tried
+	}
+	if !well {
+		return errors.New("something is not well yet: see above")
+	}
+	return nil
 }
 
 func (a *app) printFinding(f adapters.Finding) bool {
@@ -90,7 +106,7 @@ func (a *app) tryText(ctx context.Context, h *gateway.House, c *gateway.Check, t
 	fmt.Fprintf(a.out, "a test text goes to %s by %s; answer it with any word\n", phone.Mask(number.E164), by)
 	bounded, cancel := context.WithTimeout(ctx, wait)
 	defer cancel()
-	t, err := c.Send(bounded, by, number.E164, h.Kitchen.Name+": a test by passbell. Please answer with any word.", h.Clock.Now())
+	t, err := c.Send(bounded, h, by, number.E164, h.Kitchen.Name+": a test by passbell. Please answer with any word.", h.Clock.Now())
 	if err != nil {
 		return false, err
 	}

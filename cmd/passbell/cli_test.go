@@ -2,6 +2,7 @@ package main
 
 import (
 	"encoding/json"
+	"log/slog"
 	"os"
 	"path/filepath"
 	"strings"
@@ -11,6 +12,7 @@ import (
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 
+	"passbell/internal/config"
 	"passbell/internal/desk"
 	"passbell/internal/gateway"
 	"passbell/internal/night"
@@ -279,11 +281,21 @@ func TestTheReadmesConfigurations(t *testing.T) {
 		require.NoError(t, os.WriteFile(pin, []byte("1234\n"), 0o600))
 		block = strings.ReplaceAll(block, "/etc/passbell/pin", pin)
 		s := &shell{t: t, dir: t.TempDir()}
-		s.file("passbell.toml", "[kitchen]\nname = 'Larkfield'\nregion = 'GB'\nzone = 'Europe/London'\n"+block)
+		if _, several := strings.CutPrefix(block, "# passbell.toml\n"); several {
+			require.NoError(t, os.Mkdir(filepath.Join(s.dir, "kitchens"), 0o700))
+			host, kitchen, _ := strings.Cut(block, "# kitchens/larkfield.toml\n")
+			s.file("passbell.toml", host)
+			s.file("kitchens/larkfield.toml", kitchen)
+		} else {
+			s.file("passbell.toml", "[kitchen]\nname = 'Larkfield'\nregion = 'GB'\nzone = 'Europe/London'\n"+block)
+		}
 		s.run("night", "add", "2031-12-05")
-		s.house(func(h *gateway.House, _ night.Night) {
-			_, err := h.NewCheck() // wires every adapter
-			require.NoError(t, err, "block %d:\n%s", i+1, block)
-		})
+		c, err := config.Load(filepath.Join(s.dir, "passbell.toml"))
+		require.NoError(t, err)
+		h, err := gateway.Open(t.Context(), c, gateway.System(slog.New(slog.DiscardHandler)))
+		require.NoError(t, err)
+		_, err = h.NewCheck() // wires every adapter
+		require.NoError(t, err, "block %d:\n%s", i+1, block)
+		require.NoError(t, h.Close())
 	}
 }

@@ -260,11 +260,12 @@ func (k *killable) look() (r record, err error) {
 	if err != nil {
 		return r, err
 	}
-	h, err := gateway.Open(ctx, c, gateway.Deps{Clock: clockwork.NewRealClock(), Log: slog.New(slog.DiscardHandler)})
+	host, err := gateway.Open(ctx, c, gateway.Deps{Clock: clockwork.NewRealClock(), Log: slog.New(slog.DiscardHandler)})
 	if err != nil {
 		return r, err
 	}
-	defer func() { err = errors.Join(err, h.Close()) }()
+	defer func() { err = errors.Join(err, host.Close()) }()
+	h := host.Houses[0]
 	n, err := h.Desk.Current(ctx)
 	if err != nil {
 		return r, err

@@ -38,6 +38,7 @@ var errSaidAlready = errors.New("said already")
 type app struct {
 	std
 	configPath string
+	kitchen    string // the one of several to work on
 	verbose    bool
 }
 
@@ -59,6 +60,7 @@ who is here and in which car, and sees every order handed out.`,
 	root.SetErr(s.err)
 	root.SetFlagErrorFunc(func(_ *cobra.Command, err error) error { return &usageError{err} })
 	root.PersistentFlags().StringVar(&a.configPath, "config", envOr("PASSBELL_CONFIG", "passbell.toml"), "the configuration file")
+	root.PersistentFlags().StringVar(&a.kitchen, "kitchen", os.Getenv("PASSBELL_KITCHEN"), "which kitchen, where the configuration has several: the name of its file")
 	root.PersistentFlags().BoolVar(&a.verbose, "verbose", false, "log what happens inside, without customers' details")
 	root.AddCommand(
 		newDemoCmd(a), newInitCmd(a), newNightCmd(a), newBookCmd(a), newCloseCmd(a), newServeCmd(a),
@@ -115,18 +117,26 @@ func (a *app) logger() *slog.Logger {
 	return slog.New(slog.NewTextHandler(a.err, &slog.HandlerOptions{Level: level}))
 }
 
-// house runs fn on the configured kitchen.
-func (a *app) house(ctx context.Context, fn func(h *gateway.House) error) (err error) {
-	c, err := config.Load(a.configPath)
-	if err != nil {
-		return err
-	}
+// host runs fn on the configured kitchens.
+func (a *app) host(ctx context.Context, c config.Host, fn func(h *gateway.Host) error) (err error) {
 	h, err := gateway.Open(ctx, c, gateway.System(a.logger()))
 	if err != nil {
 		return err
 	}
 	defer func() { err = errors.Join(err, h.Close()) }()
 	return fn(h)
+}
+
+// house runs fn on the one kitchen that is configured or named.
+func (a *app) house(ctx context.Context, fn func(h *gateway.House) error) error {
+	c, err := config.Load(a.configPath)
+	if err != nil {
+		return err
+	}
+	if c, err = c.Only(a.kitchen); err != nil {
+		return &usageError{err}
+	}
+	return a.host(ctx, c, func(h *gateway.Host) error { return fn(h.Houses[0]) })
 }
 
 // onNight runs fn on a night: the one of the date, or the current one where

@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"net"
 	"os"
 	"strings"
 	"time"
@@ -12,6 +13,7 @@ import (
 	"github.com/spf13/cobra"
 	"golang.org/x/term"
 
+	"passbell/internal/config"
 	"passbell/internal/desk"
 	"passbell/internal/gateway"
 	"passbell/internal/night"
@@ -27,16 +29,21 @@ func newServeCmd(a *app) *cobra.Command {
 		Long: `Run the gateway until Ctrl-C: texts go out at their times, what customers
 write is read, and the pass is open in the browser. After a crash it goes on
 where it was; a text of which nobody knows whether it went out is shown on the
-pass and not sent again by itself.`,
+pass and not sent again by itself. Where the configuration has several kitchens,
+all of them are served, each under its own name.`,
 		Example: "  passbell serve",
 		Args:    cobra.NoArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error {
-			return a.house(cmd.Context(), func(h *gateway.House) error { return a.serve(cmd.Context(), h) })
+			c, err := config.Load(a.configPath)
+			if err != nil {
+				return err
+			}
+			return a.host(cmd.Context(), c, func(h *gateway.Host) error { return a.serve(cmd.Context(), h) })
 		},
 	}
 }
 
-func (a *app) serve(ctx context.Context, h *gateway.House) error {
+func (a *app) serve(ctx context.Context, h *gateway.Host) error {
 	g, err := gateway.New(h, nil)
 	if err != nil {
 		return err
@@ -44,7 +51,7 @@ func (a *app) serve(ctx context.Context, h *gateway.House) error {
 	if err := g.Start(ctx); err != nil {
 		return err
 	}
-	fmt.Fprintf(a.out, "The pass is open at http://%s\nCtrl-C stops passbell.\n", g.Addr())
+	printOpen(a.out, h, g.Addr())
 	var failed error
 	select {
 	case <-ctx.Done():
@@ -54,6 +61,19 @@ func (a *app) serve(ctx context.Context, h *gateway.House) error {
 	bounded, cancel := context.WithTimeout(context.WithoutCancel(ctx), drainWithin)
 	defer cancel()
 	return errors.Join(failed, g.Stop(bounded))
+}
+
+// printOpen says where the pages are.
+func printOpen(w io.Writer, h *gateway.Host, at net.Addr) {
+	if named := h.Houses[0].Config.Host; named == "" {
+		fmt.Fprintf(w, "The pass is open at http://%s\n", at)
+	} else {
+		fmt.Fprintf(w, "These names are served at %s:\n", at)
+		for _, house := range h.Houses {
+			fmt.Fprintf(w, "  %s  %s\n", house.Config.Host, house.Kitchen.Name)
+		}
+	}
+	fmt.Fprintln(w, "Ctrl-C stops passbell.")
 }
 
 func newArrivalsCmd(a *app) *cobra.Command {

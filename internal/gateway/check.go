@@ -14,34 +14,47 @@ import (
 
 // Check tries the adapters without texting a customer.
 type Check struct {
-	wires []*Wire
+	kitchens []*kitchen
+	lines    []*Line
 }
 
 // NewCheck wires the adapters for a trial.
-func (h *House) NewCheck() (*Check, error) {
-	var c Check
-	for _, a := range h.Config.Adapter {
-		w, err := h.Wire(a, nil)
-		if err != nil {
-			return nil, err
-		}
-		c.wires = append(c.wires, w)
-	}
-	return &c, nil
+func (h *Host) NewCheck() (*Check, error) {
+	kitchens, lines, err := h.connect(nil)
+	return &Check{kitchens, lines}, err
+}
+
+// Probed is what an adapter told of itself, and of the sender that customers see.
+type Probed struct {
+	Adapter  config.Adapter
+	Kitchens []string // the files of those that use it, where there are several
+	Findings []adapters.Finding
 }
 
 // Probe asks each adapter what it can tell of itself: sign-in, credit, signal.
-// What an adapter can't tell is said too.
-func (c *Check) Probe(ctx context.Context) map[string][]adapters.Finding {
-	out := make(map[string][]adapters.Finding, len(c.wires))
-	for _, w := range c.wires {
-		out[w.Name] = w.probe(ctx)
+// What an adapter can't tell is said too. Those of one kitchen are asked where
+// only is its file, all where it is "".
+func (c *Check) Probe(ctx context.Context, only string) []Probed {
+	var out []Probed
+	for _, l := range c.lines {
+		p := Probed{Adapter: l.config}
+		var region string
+		for _, w := range l.wires {
+			if file := w.house.Config.File; only == "" || file == only {
+				p.Kitchens, region = append(p.Kitchens, file), w.house.Kitchen.Region
+			}
+		}
+		if len(p.Kitchens) == 0 {
+			continue
+		}
+		p.Findings = append(l.probe(ctx), SenderName(l.config.From, region)...)
+		out = append(out, p)
 	}
 	return out
 }
 
-func (w *Wire) probe(ctx context.Context) []adapters.Finding {
-	p, ok := w.Sender.(adapters.Prober)
+func (l *Line) probe(ctx context.Context) []adapters.Finding {
+	p, ok := l.Sender.(adapters.Prober)
 	if !ok {
 		return []adapters.Finding{{What: "sign-in", OK: true, Note: "this kind can't be tried without a text"}}
 	}
@@ -59,11 +72,11 @@ type Trial struct {
 	Reply   *adapters.Inbound // nil where none came in time
 }
 
-// Send sends a test text by the adapter called name to the cook's own phone and
-// waits, until ctx is done, for its receipt and for an answer. A text that comes
-// in meanwhile is stored like any other.
-func (c *Check) Send(ctx context.Context, name, to, text string, now time.Time) (Trial, error) {
-	for _, w := range c.wires {
+// Send sends a test text by a kitchen's adapter called name to the cook's own
+// phone and waits, until ctx is done, for its receipt and for an answer. A text
+// that comes in meanwhile is stored like any other.
+func (c *Check) Send(ctx context.Context, h *House, name, to, text string, now time.Time) (Trial, error) {
+	for _, w := range c.wires(h) {
 		if w.Name != name {
 			continue
 		}
@@ -75,6 +88,15 @@ func (c *Check) Send(ctx context.Context, name, to, text string, now time.Time) 
 	return Trial{}, fmt.Errorf("no adapter is called %s", name)
 }
 
+func (c *Check) wires(h *House) []*Wire {
+	for _, k := range c.kitchens {
+		if k.house == h {
+			return k.wires
+		}
+	}
+	return nil
+}
+
 // try sends a test text and calls tell with what is known of it, each time that
 // more is, until ctx is done or all is known. It hears what comes over the wire;
 // to receive is somebody else's business.
@@ -82,10 +104,10 @@ func (w *Wire) try(ctx context.Context, to, text string, now time.Time, tell fun
 	e := w.listen(to)
 	defer w.forget(e)
 	var t Trial
-	sending, cancel := context.WithTimeout(ctx, w.timeout)
+	sending, cancel := context.WithTimeout(ctx, time.Duration(w.config.Timeout))
 	defer cancel()
 	accepted, err := w.Sender.Send(sending, adapters.Message{
-		Key: fmt.Sprintf("check-%d", now.UnixMilli()), To: to, From: w.from, Subject: w.house.Kitchen.Name, Text: text, ValidUntil: now.Add(time.Hour),
+		Key: fmt.Sprintf("check-%d", now.UnixMilli()), To: to, From: w.from(), Subject: w.house.Kitchen.Name, Text: text, ValidUntil: now.Add(time.Hour),
 	})
 	t.Sent = err
 	tell(t)
@@ -113,25 +135,25 @@ type ear struct {
 	texts    chan adapters.Inbound
 }
 
-func (w *Wire) listen(from string) *ear {
+func (l *Line) listen(from string) *ear {
 	e := &ear{from: from, receipts: make(chan adapters.Receipt, 256), texts: make(chan adapters.Inbound, 16)}
-	w.mu.Lock()
-	defer w.mu.Unlock()
-	w.ears = append(w.ears, e)
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	l.ears = append(l.ears, e)
 	return e
 }
 
-func (w *Wire) forget(e *ear) {
-	w.mu.Lock()
-	defer w.mu.Unlock()
-	w.ears = slices.DeleteFunc(w.ears, func(other *ear) bool { return other == e })
+func (l *Line) forget(e *ear) {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	l.ears = slices.DeleteFunc(l.ears, func(other *ear) bool { return other == e })
 }
 
 // hear hands what comes to whoever listens; nobody is waited for.
-func (w *Wire) hear(in *adapters.Inbound, r *adapters.Receipt) {
-	w.mu.Lock()
-	defer w.mu.Unlock()
-	for _, e := range w.ears {
+func (l *Line) hear(in *adapters.Inbound, r *adapters.Receipt) {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	for _, e := range l.ears {
 		if in != nil && in.From == e.from {
 			select {
 			case e.texts <- *in:

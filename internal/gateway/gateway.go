@@ -4,7 +4,6 @@ import (
 	"context"
 	"errors"
 	"fmt"
-	"io"
 	"net"
 	"net/http"
 	"sync"
@@ -13,17 +12,17 @@ import (
 	"github.com/go-co-op/gocron/v2"
 
 	"passbell/adapters"
-	"passbell/internal/web"
 )
 
-// Gateway runs a house: it sends what is due, takes in what comes, and serves
-// the pass.
+// Gateway runs the kitchens of a host: it sends what is due, takes in what
+// comes, and serves each one's pages under its name.
 type Gateway struct {
-	house  *House
-	wires  []*Wire
-	server *http.Server
-	addr   net.Addr
-	ticks  gocron.Scheduler
+	host     *Host
+	kitchens []*kitchen
+	lines    []*Line
+	server   *http.Server
+	addr     net.Addr
+	ticks    gocron.Scheduler
 
 	running sync.WaitGroup
 	stop    []step // undone last in, first out
@@ -38,26 +37,26 @@ type step struct {
 	undo func(context.Context) error
 }
 
-// New wires a gateway for the house. With no sender given, the adapters are
-// those of the configuration; a rehearsal hands in its own for the first.
-func New(h *House, first adapters.Sender) (*Gateway, error) {
-	if len(h.Config.Adapter) == 0 {
-		return nil, errors.New("no adapter is configured, so nothing can be sent: add an [[adapter]] to passbell.toml; kind \"practice\" reaches no real phone")
+// New wires a gateway for the kitchens of a host. With no sender given, the
+// adapters are those of the configuration; a rehearsal hands in its own for the
+// first.
+func New(h *Host, first adapters.Sender) (*Gateway, error) {
+	kitchens, lines, err := h.connect(first)
+	if err != nil {
+		return nil, err
 	}
-	g := &Gateway{house: h, failed: make(chan error, 1)}
-	for _, a := range h.Config.Adapter {
-		w, err := h.Wire(a, first)
-		if err != nil {
-			return nil, errors.Join(err, g.closeSenders())
-		}
-		first = nil
-		g.wires = append(g.wires, w)
-	}
-	return g, nil
+	return &Gateway{host: h, kitchens: kitchens, lines: lines, failed: make(chan error, 1)}, nil
 }
 
-// Wires gives the gateway's adapters in the order of the configuration.
-func (g *Gateway) Wires() []*Wire { return g.wires }
+// Wires gives the adapters as the kitchens use them, kitchen by kitchen and in
+// the order of the configuration.
+func (g *Gateway) Wires() []*Wire {
+	var out []*Wire
+	for _, k := range g.kitchens {
+		out = append(out, k.wires...)
+	}
+	return out
+}
 
 // Start begins to serve and to send. It returns once the pass can be opened.
 func (g *Gateway) Start(ctx context.Context) error {
@@ -77,7 +76,7 @@ func (g *Gateway) Serve(ctx context.Context) error {
 }
 
 func (g *Gateway) start(ctx context.Context) error {
-	g.onStop("adapters", func(context.Context) error { return g.closeSenders() })
+	g.onStop("adapters", func(context.Context) error { return closeSenders(g.lines) })
 	if err := g.serve(ctx); err != nil {
 		return err
 	}
@@ -86,13 +85,17 @@ func (g *Gateway) start(ctx context.Context) error {
 		cancel()
 		return waitFor(ctx, &g.running)
 	})
-	g.running.Go(func() { g.house.store.Listen(work, g.heard) })
-	g.running.Go(func() { g.tell(work) })
-	for _, w := range g.wires {
-		g.running.Go(func() { w.Dispatcher.Run(work) })
+	g.running.Go(func() { g.host.store.Listen(work, g.heard) })
+	for _, k := range g.kitchens {
+		g.running.Go(func() { k.tell(work) })
+		for _, w := range k.wires {
+			g.running.Go(func() { w.Dispatcher.Run(work) })
+		}
+	}
+	for _, l := range g.lines {
 		g.running.Go(func() {
-			if err := w.receive(work); err != nil && work.Err() == nil {
-				g.house.log.Error("an adapter stopped receiving", "adapter", w.Name, "error", err)
+			if err := l.receive(work); err != nil && work.Err() == nil {
+				g.host.log.Error("an adapter stopped receiving", "adapter", l.Name, "error", err)
 			}
 		})
 	}
@@ -101,94 +104,107 @@ func (g *Gateway) start(ctx context.Context) error {
 
 // heard acts on the word of another instance, or on a silence in which anything
 // may have changed: the pages are looked at anew and what is due is looked for.
-func (g *Gateway) heard(kitchen int64) {
-	if kitchen != 0 && kitchen != g.house.Kitchen.ID {
-		return
+func (g *Gateway) heard(id int64) {
+	for _, k := range g.kitchens {
+		if id == 0 || id == k.house.Kitchen.ID {
+			k.house.Live.Changed()
+			k.wake()
+		}
 	}
-	g.house.Live.Changed()
-	for _, w := range g.wires {
+}
+
+// wake has the kitchen's dispatchers look for what is due.
+func (k *kitchen) wake() {
+	for _, w := range k.wires {
 		w.Dispatcher.Wake()
 	}
 }
 
 // tell passes on what changed here, until ctx is done.
-func (g *Gateway) tell(ctx context.Context) {
+func (k *kitchen) tell(ctx context.Context) {
 	for {
 		select {
 		case <-ctx.Done():
 			return
-		case <-g.house.news:
-			g.house.announce(ctx)
+		case <-k.house.news:
+			k.house.announce(ctx)
 		}
 	}
 }
 
-// tick sets off what has to be looked at again and again. gocron only ticks:
-// what is due is decided by the database.
+// tick sets off what has to be looked at again and again, in each kitchen by
+// itself: one that has to wait holds up no other. gocron only ticks: what is due
+// is decided by the database.
 func (g *Gateway) tick(ctx context.Context) error {
 	var err error
-	g.ticks, err = gocron.NewScheduler(gocron.WithClock(g.house.Clock), gocron.WithLocation(time.UTC), gocron.WithStopTimeout(10*time.Second))
+	g.ticks, err = gocron.NewScheduler(gocron.WithClock(g.host.Clock), gocron.WithLocation(time.UTC), gocron.WithStopTimeout(10*time.Second))
 	if err != nil {
 		return fmt.Errorf("start the ticks: %w", err)
 	}
 	g.onStop("ticks", func(context.Context) error { return g.ticks.Shutdown() })
-	shown := int64(0)
-	beat := func() {
-		for _, w := range g.wires {
-			w.Dispatcher.Wake()
-		}
-		if err := g.house.Inbox.CatchUp(ctx); err != nil && ctx.Err() == nil {
-			g.house.log.Error("texts wait to be read; passbell tries again", "error", err)
-		}
-		if err := g.house.Watch(ctx); err != nil && ctx.Err() == nil {
-			g.house.log.Error("an order book waits in the folder; passbell tries again", "error", err)
-		}
-		last, err := g.house.lastEvent(ctx)
-		if err != nil {
-			return // the pass says by itself how old it is
-		}
-		if last != shown { // another process may have changed something
-			shown = last
-			g.house.Live.Changed()
-		}
+	var beats []func()
+	for _, k := range g.kitchens {
+		beats = append(beats, k.beat(ctx))
 	}
-	_, err = g.ticks.NewJob(gocron.DurationJob(tick), gocron.NewTask(beat),
-		gocron.WithSingletonMode(gocron.LimitModeReschedule), gocron.WithStartAt(gocron.WithStartImmediately()))
-	if err != nil {
-		return fmt.Errorf("start the ticks: %w", err)
+	for _, l := range g.lines {
+		beats = append(beats, func() {
+			if err := l.joinEarly(ctx); err != nil && ctx.Err() == nil {
+				g.host.log.Error("delivery reports wait to be joined with their texts; passbell tries again", "adapter", l.Name, "error", err)
+			}
+		})
+	}
+	for _, beat := range beats {
+		_, err = g.ticks.NewJob(gocron.DurationJob(tick), gocron.NewTask(beat),
+			gocron.WithSingletonMode(gocron.LimitModeReschedule), gocron.WithStartAt(gocron.WithStartImmediately()))
+		if err != nil {
+			return fmt.Errorf("start the ticks: %w", err)
+		}
 	}
 	g.ticks.Start()
 	return nil
 }
 
-// serve opens the pass.
-func (g *Gateway) serve(ctx context.Context) error {
-	hooks := map[string]http.Handler{}
-	for _, w := range g.wires {
-		if h := w.hook(); h != nil {
-			hooks[w.Name] = h
+// beat gives what is done for the kitchen with each tick.
+func (k *kitchen) beat(ctx context.Context) func() {
+	shown := int64(0)
+	return func() {
+		k.wake()
+		if err := k.house.Inbox.CatchUp(ctx); err != nil && ctx.Err() == nil {
+			k.house.log.Error("texts wait to be read; passbell tries again", "error", err)
+		}
+		if err := k.house.Watch(ctx); err != nil && ctx.Err() == nil {
+			k.house.log.Error("an order book waits in the folder; passbell tries again", "error", err)
+		}
+		last, err := k.house.lastEvent(ctx)
+		if err != nil {
+			return // the pass says by itself how old it is
+		}
+		if last != shown { // another process may have changed something
+			shown = last
+			k.house.Live.Changed()
 		}
 	}
-	handler, err := web.New(web.Config{
-		Desk: g.house.Desk, Inbox: g.house.Inbox, Live: g.house.Live, Kitchen: g.house.Kitchen, Keep: g.house.rows, Price: g.house.Price, Language: g.house.Config.Kitchen.Language, Hooks: hooks,
-		Passphrase: g.house.Config.Passphrase, Token: g.house.Config.Token,
-		NewNight: g.house.newNight, Ways: ways{g.house, g.wires},
-		ClosesItself: g.house.Config.Night.CloseByItself, KeepDays: g.house.Config.Kitchen.KeepDays,
-		Sessions: g.house.rows.Sessions(g.house.Clock.Now), Now: g.house.Clock.Now, Log: g.house.log,
-		Demo: g.house.OnlyPractice(),
-	})
-	if err != nil {
-		return err
+}
+
+// serve opens the pass.
+func (g *Gateway) serve(ctx context.Context) error {
+	pages := front{}
+	for _, k := range g.kitchens {
+		handler, err := k.pages()
+		if err != nil {
+			return err
+		}
+		pages[k.house.Config.Host] = handler
 	}
-	listener, err := new(net.ListenConfig).Listen(ctx, "tcp", g.house.Config.Listen)
+	listener, err := new(net.ListenConfig).Listen(ctx, "tcp", g.host.Config.Listen)
 	if err != nil {
-		return fmt.Errorf("the pass can't be opened on %s: %w; is passbell running already? Set listen in passbell.toml to another port", g.house.Config.Listen, err)
+		return fmt.Errorf("the pass can't be opened on %s: %w; is passbell running already? Set listen in passbell.toml to another port", g.host.Config.Listen, err)
 	}
 	g.addr = listener.Addr()
-	pages, cancel := context.WithCancel(context.WithoutCancel(ctx))
+	open, cancel := context.WithCancel(context.WithoutCancel(ctx))
 	g.server = &http.Server{
-		Handler: handler, ReadHeaderTimeout: 10 * time.Second, IdleTimeout: 2 * time.Minute,
-		BaseContext: func(net.Listener) context.Context { return pages },
+		Handler: pages, ReadHeaderTimeout: 10 * time.Second, IdleTimeout: 2 * time.Minute,
+		BaseContext: func(net.Listener) context.Context { return open },
 	}
 	g.onStop("pages", func(ctx context.Context) error {
 		cancel() // open live pages would hold the shutdown up
@@ -223,17 +239,6 @@ func (g *Gateway) Stop(ctx context.Context) error {
 
 func (g *Gateway) onStop(name string, undo func(context.Context) error) {
 	g.stop = append(g.stop, step{name, undo})
-}
-
-// closeSenders closes the adapters that hold something open.
-func (g *Gateway) closeSenders() error {
-	var err error
-	for _, w := range g.wires {
-		if c, ok := w.Sender.(io.Closer); ok {
-			err = errors.Join(err, c.Close())
-		}
-	}
-	return err
 }
 
 func waitFor(ctx context.Context, wg *sync.WaitGroup) error {

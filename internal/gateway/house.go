@@ -4,7 +4,6 @@ package gateway
 import (
 	"context"
 	"crypto/rand"
-	"errors"
 	"fmt"
 	"log/slog"
 	mathrand "math/rand/v2"
@@ -39,8 +38,8 @@ func System(log *slog.Logger) Deps {
 	return Deps{Clock: clockwork.NewRealClock(), Log: log}
 }
 
-// House is a kitchen's database and desk, without anything running. Every
-// command works on one.
+// House is a kitchen's part of the database and its desk, without anything
+// running. Every command works on one.
 type House struct {
 	Config  config.Config
 	Kitchen night.Kitchen
@@ -50,19 +49,14 @@ type House struct {
 	Price   wording.Price
 	Clock   clockwork.Clock
 
-	store  *store.Store
 	rows   *store.Kitchen
 	news   chan struct{} // something changed that the other instances don't know of
 	log    *slog.Logger
 	spread func() float64
 }
 
-// Open opens the database that the configuration names and brings it up to
-// date.
-func Open(ctx context.Context, c config.Config, d Deps) (_ *House, err error) {
-	if d.Clock == nil || d.Log == nil {
-		return nil, errors.New("gateway: no clock or no log")
-	}
+// openHouse opens a kitchen's part of the database.
+func openHouse(ctx context.Context, s *store.Store, c config.Config, d Deps) (*House, error) {
 	kitchen, err := c.House()
 	if err != nil {
 		return nil, err
@@ -72,35 +66,18 @@ func Open(ctx context.Context, c config.Config, d Deps) (_ *House, err error) {
 		return nil, err
 	}
 	h := &House{Config: c, Live: new(live.Hub), Clock: d.Clock, log: d.Log, spread: d.Spread, news: make(chan struct{}, 1)}
-	if h.spread == nil {
-		if h.spread, err = spread(); err != nil {
-			return nil, err
-		}
+	if c.File != "" {
+		h.log = d.Log.With("kitchen", c.File)
 	}
 	if c.Kitchen.Price != "" {
 		if h.Price, err = wording.ParsePrice(c.Kitchen.Price); err != nil {
 			return nil, fmt.Errorf("kitchen.price: %w", err)
 		}
 	}
-	if h.store, err = store.Open(ctx, c.Database); err != nil {
+	if kitchen.ID, err = s.PutKitchen(ctx, kitchen); err != nil {
 		return nil, err
 	}
-	defer func() {
-		if err != nil {
-			err = errors.Join(err, h.store.Close())
-		}
-	}()
-	if kitchen.ID, err = h.store.PutKitchen(ctx, kitchen); err != nil {
-		return nil, err
-	}
-	h.Kitchen, h.rows = kitchen, h.store.Kitchen(kitchen.ID)
-	cautions, err := h.store.Cautions(ctx)
-	if err != nil {
-		return nil, err
-	}
-	for _, c := range cautions {
-		d.Log.Warn(c)
-	}
+	h.Kitchen, h.rows = kitchen, s.Kitchen(kitchen.ID)
 	h.Desk, err = desk.New(desk.Config{
 		Store: deskStore{h.rows}, Kitchen: kitchen, Texts: texts, Now: d.Clock.Now, Changed: h.changed, Routes: routes(c),
 	})
@@ -108,7 +85,7 @@ func Open(ctx context.Context, c config.Config, d Deps) (_ *House, err error) {
 		return nil, err
 	}
 	h.Inbox, err = inbox.New(inbox.Config{
-		Store: inboxStore{h.rows}, Kitchen: kitchen, Desk: h.Desk, Now: d.Clock.Now, Log: d.Log,
+		Store: inboxStore{h.rows}, Kitchen: kitchen, Desk: h.Desk, Now: d.Clock.Now, Log: h.log,
 	})
 	return h, err
 }
@@ -130,16 +107,14 @@ func (h *House) announce(ctx context.Context) {
 	}
 }
 
-// Close closes the database, after a last word to the other instances.
-func (h *House) Close() error {
+// lastWord tells the other instances what they have not been told, before the
+// database is closed.
+func (h *House) lastWord(ctx context.Context) {
 	select {
 	case <-h.news:
-		ctx, cancel := context.WithTimeout(context.Background(), tick)
 		h.announce(ctx)
-		cancel()
 	default:
 	}
-	return h.store.Close()
 }
 
 // The packages each name the part of the store that they use; these carry the

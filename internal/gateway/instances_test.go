@@ -44,8 +44,14 @@ func (c *counter) sent() int {
 	return len(c.took)
 }
 
+// alone is a gateway with its only kitchen.
+type alone struct {
+	*Gateway
+	house *House
+}
+
 // instance opens one of several instances of a kitchen on one server.
-func instance(t *testing.T, place string, provider adapters.Sender) *Gateway {
+func instance(t *testing.T, place string, provider adapters.Sender) alone {
 	t.Helper()
 	c := config.Default()
 	c.Database, c.Listen, c.Folder = place, "127.0.0.1:0", t.TempDir()
@@ -54,7 +60,7 @@ func instance(t *testing.T, place string, provider adapters.Sender) *Gateway {
 	c.Night.Place = "5 Mill Lane, Larkfield"
 	c.Adapter = []config.Adapter{{Name: "texts", Kind: "practice", Window: 3, PerSecond: 1000, Timeout: adapters.Duration(time.Minute)}}
 	require.NoError(t, c.Validate())
-	h, err := Open(t.Context(), c, Deps{Clock: clockwork.NewRealClock(), Log: slog.New(slog.DiscardHandler)})
+	h, err := Open(t.Context(), c.Alone(), Deps{Clock: clockwork.NewRealClock(), Log: slog.New(slog.DiscardHandler)})
 	require.NoError(t, err)
 	g, err := New(h, provider)
 	require.NoError(t, err)
@@ -63,12 +69,12 @@ func instance(t *testing.T, place string, provider adapters.Sender) *Gateway {
 		require.NoError(t, g.Stop(context.WithoutCancel(t.Context())))
 		require.NoError(t, h.Close())
 	})
-	return g
+	return alone{g, h.Houses[0]}
 }
 
 // closedNight gives a night with so many orders that is closed, so that everybody's
 // instructions are due.
-func closedNight(t *testing.T, g *Gateway, orders int) night.Night {
+func closedNight(t *testing.T, g alone, orders int) night.Night {
 	t.Helper()
 	h := g.house
 	date := night.DateOf(time.Now().In(h.Kitchen.Zone)).AddDays(2)
@@ -144,7 +150,7 @@ func instancesRecover(t *testing.T) {
 }
 
 // states counts the night's texts by state; nothing while the database is away.
-func states(t *testing.T, g *Gateway, n night.Night) map[night.MessageState]int {
+func states(t *testing.T, g alone, n night.Night) map[night.MessageState]int {
 	t.Helper()
 	out := map[night.MessageState]int{}
 	messages, err := g.house.Desk.Messages(t.Context(), n.ID)

@@ -13,12 +13,17 @@ import (
 )
 
 // pinFile is beside the embedded database, or beside the configuration of an
-// instance whose database is elsewhere: the SIM is in this machine.
-func (h *House) pinFile(a config.Adapter) string {
-	if h.Config.Embedded() {
-		return h.Config.Database + "." + a.Name + ".pin"
+// instance whose database is elsewhere: the SIM is in this machine. Two of
+// several kitchens may call their modems the same.
+func (h *Host) pinFile(a config.Adapter, kitchen string) string {
+	name := a.Name + ".pin"
+	if kitchen != "" {
+		name = kitchen + "." + name
 	}
-	return filepath.Join(h.Config.Folder, "passbell."+a.Name+".pin")
+	if h.Config.Embedded() {
+		return h.Config.Database + "." + name
+	}
+	return filepath.Join(h.Config.Folder, "passbell."+name)
 }
 
 // pinNotes remembers in a file that a SIM's PIN was tried, so that a program

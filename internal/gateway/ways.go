@@ -11,17 +11,14 @@ import (
 	"passbell/internal/web"
 )
 
-// ways shows the pages the gateway's adapters.
-type ways struct {
-	house *House
-	wires []*Wire
-}
+// ways shows the pages the kitchen's adapters.
+type ways kitchen
 
 // Ways lists the adapters in the order of the configuration.
 func (s ways) Ways() []web.Way {
 	out := make([]web.Way, 0, len(s.wires))
-	for i, w := range s.wires {
-		a := s.house.Config.Adapter[i]
+	for _, w := range s.wires {
+		a := w.config
 		_, receives := w.Sender.(adapters.Receiver)
 		_, hooks := w.Sender.(adapters.Hooker)
 		_, probes := w.Sender.(adapters.Prober)

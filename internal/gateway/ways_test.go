@@ -28,7 +28,7 @@ func running(t *testing.T) (ways, *practice.Network, *clockwork.FakeClock) {
 	c.Kitchen.Name, c.Kitchen.Region, c.Kitchen.Zone = "Larkfield Dumpling Kitchen", "GB", "Europe/London"
 	c.Adapter = []config.Adapter{{Name: "texts", Kind: "practice", Window: 4, PerSecond: 10, Timeout: adapters.Duration(time.Minute)}}
 	log := slog.New(slog.DiscardHandler)
-	h, err := Open(t.Context(), c, Deps{Clock: clock, Log: log})
+	h, err := Open(t.Context(), c.Alone(), Deps{Clock: clock, Log: log})
 	require.NoError(t, err)
 	t.Cleanup(func() { require.NoError(t, h.Close()) })
 	network, err := practice.New(practice.Config{Name: "texts"}, practice.Deps{Clock: clock, Log: log})
@@ -37,7 +37,7 @@ func running(t *testing.T) (ways, *practice.Network, *clockwork.FakeClock) {
 	require.NoError(t, err)
 	require.NoError(t, g.Start(t.Context()))
 	t.Cleanup(func() { require.NoError(t, g.Stop(context.WithoutCancel(t.Context()))) })
-	return ways{h, g.wires}, network, clock
+	return ways(*g.kitchens[0]), network, clock
 }
 
 const ownPhone = "+447700900456"

@@ -5,8 +5,6 @@ import (
 	"context"
 	"errors"
 	"fmt"
-	"net/http"
-	"sync"
 	"time"
 
 	"github.com/pelletier/go-toml/v2"
@@ -21,18 +19,12 @@ import (
 	"passbell/internal/dispatch"
 )
 
-// Wire is one adapter and what belongs to it.
+// Wire is a line as one kitchen uses it.
 type Wire struct {
-	Name       string
-	Sender     adapters.Sender
+	*Line
 	Dispatcher *dispatch.Dispatcher
 
-	from    string
-	timeout time.Duration // for one send
-	house   *House
-
-	mu   sync.Mutex
-	ears []*ear
+	house *House
 }
 
 // retry is how a try that failed for now is repeated: for some twenty-five
@@ -40,30 +32,117 @@ type Wire struct {
 // one is on the pass while there is still time to ring.
 var retry = dispatch.Retry{First: 5 * time.Second, Cap: 5 * time.Minute, Attempts: 10}
 
-// Wire connects an adapter to the house. The sender is given by tests and
-// rehearsals; nil builds the one that the configuration describes.
-func (h *House) Wire(a config.Adapter, sender adapters.Sender) (*Wire, error) {
-	if sender == nil {
-		var err error
-		if sender, err = h.sender(a); err != nil {
-			return nil, fmt.Errorf("adapter %s: %w", a.Name, err)
+// kitchen is a house with its wires, in the order of its configuration.
+type kitchen struct {
+	house *House
+	wires []*Wire
+}
+
+// connect connects every kitchen with its adapters; a rehearsal hands in the
+// sender for the first. A fault that touches all kitchens is an error. One that
+// touches some is said loudly: their texts wait, and every one says why.
+func (h *Host) connect(first adapters.Sender) (kitchens []*kitchen, lines []*Line, err error) {
+	defer func() {
+		if err != nil {
+			err = errors.Join(err, closeSenders(lines))
 		}
+	}()
+	shared := map[string]*Line{}
+	for _, a := range h.Config.Adapter {
+		l, err := h.line(a, "", first)
+		if err != nil {
+			return nil, lines, err
+		}
+		shared[a.Name], first = l, nil
+		lines = append(lines, l)
 	}
-	w := &Wire{Name: a.Name, Sender: sender, from: a.From, timeout: time.Duration(a.Timeout), house: h}
+	var faults []error
+	for _, house := range h.Houses {
+		k := &kitchen{house: house}
+		var wrong error
+		if len(house.Config.Adapter) == 0 {
+			wrong = errors.New("no adapter is configured, so nothing can be sent: add an [[adapter]] to passbell.toml; kind \"practice\" reaches no real phone")
+		}
+		for _, a := range house.Config.Adapter {
+			l := shared[a.Name]
+			if l == nil {
+				own, err := h.line(a, house.Config.File, first)
+				first = nil
+				if err != nil {
+					wrong = errors.Join(wrong, err)
+					own = h.newLine(a, &outOfOrder{a.Name, err})
+				}
+				l = own
+				lines = append(lines, l)
+			}
+			w, err := house.wire(l, a)
+			if err != nil {
+				return nil, lines, err
+			}
+			k.wires = append(k.wires, w)
+		}
+		if wrong != nil {
+			faults = append(faults, wrong)
+			house.log.Error("AN ADAPTER CAN'T BE USED: the kitchen runs without it, and its texts wait", "error", wrong)
+		}
+		kitchens = append(kitchens, k)
+	}
+	if len(faults) == len(kitchens) {
+		return nil, lines, errors.Join(faults...)
+	}
+	return kitchens, lines, nil
+}
+
+// wire lets a kitchen use a line.
+func (h *House) wire(l *Line, a config.Adapter) (*Wire, error) {
+	w := &Wire{Line: l, house: h}
 	var err error
 	w.Dispatcher, err = dispatch.New(dispatch.Config{
-		Store: dispatchStore{h.rows}, Kitchen: h.Kitchen, Adapter: a.Name, Sender: sender, From: a.From,
-		Window: a.Window, PerSecond: a.PerSecond, Timeout: time.Duration(a.Timeout), Gap: time.Duration(a.Gap), Retry: retry,
+		Store: dispatchStore{h.rows}, Kitchen: h.Kitchen, Adapter: a.Name, Sender: l.Sender, From: w.from(),
+		Window: a.Window, PerSecond: a.PerSecond, Timeout: time.Duration(a.Timeout), Gap: time.Duration(a.Gap), Pace: l.pace, Retry: retry,
 		FallAfter: time.Duration(a.FallAfter), FallUnconfirmed: time.Duration(a.FallUnconfirmed), Next: routes(h.Config).Next, Replanner: h.Desk, Now: h.Clock.Now, Spread: h.spread, Log: h.log, Changed: h.changed,
 	})
 	if err != nil {
 		return nil, err
 	}
+	l.wires = append(l.wires, w)
 	return w, nil
 }
 
-// sender builds an adapter from its description.
-func (h *House) sender(a config.Adapter) (adapters.Sender, error) {
+// from is the sender that customers see; "" for the adapter's own.
+func (w *Wire) from() string {
+	if w.config.From == config.OwnNumber {
+		return w.house.Kitchen.Number
+	}
+	return w.config.From
+}
+
+// outOfOrder stands for an adapter that can't be used: nothing goes out by it.
+type outOfOrder struct {
+	name string
+	why  error
+}
+
+// Send refuses every text for now, and says why.
+func (o *outOfOrder) Send(context.Context, adapters.Message) (adapters.Accepted, error) {
+	return adapters.Accepted{}, &adapters.SendError{
+		Adapter: o.name, Outcome: adapters.Temporary, Account: true, Reason: "the adapter's settings are wrong, so nothing can be sent by it", Err: o.why,
+	}
+}
+
+// Probe says why.
+func (o *outOfOrder) Probe(context.Context) ([]adapters.Finding, error) {
+	return []adapters.Finding{{What: "settings", Note: o.why.Error()}}, nil
+}
+
+var (
+	_ adapters.Sender = (*outOfOrder)(nil)
+	_ adapters.Prober = (*outOfOrder)(nil)
+)
+
+// sender builds an adapter of a kitchen, or of all where that is "", from its
+// description.
+func (h *Host) sender(a config.Adapter, kitchen string) (adapters.Sender, error) {
 	chance, err := source()
 	if err != nil {
 		return nil, err
@@ -96,7 +175,7 @@ func (h *House) sender(a config.Adapter) (adapters.Sender, error) {
 			return nil, err
 		}
 		c.Name = a.Name
-		notes := pinNotes{h.pinFile(a)}
+		notes := pinNotes{h.pinFile(a, kitchen)}
 		return modem.New(c, modem.Deps{Now: h.Clock.Now, After: h.Clock.After, Rand: chance, Log: h.log, Notes: notes})
 	case "email":
 		c, err := settings[email.Config](a)
@@ -125,33 +204,4 @@ func settings[C any](a config.Adapter) (to C, err error) {
 		return to, fmt.Errorf("settings: %w", err)
 	}
 	return to, nil
-}
-
-// Inbound stores a text that came over this wire.
-func (w *Wire) Inbound(ctx context.Context, in adapters.Inbound) error {
-	w.hear(&in, nil)
-	return w.house.Inbox.Take(ctx, w.Name, in)
-}
-
-// Receipt stores what the network says of a text that left over this wire.
-func (w *Wire) Receipt(ctx context.Context, r adapters.Receipt) error {
-	w.hear(nil, &r)
-	return w.Dispatcher.Receipt(ctx, r)
-}
-
-// hook gives the handler for the provider's calls; nil where it makes none.
-func (w *Wire) hook() http.Handler {
-	if h, ok := w.Sender.(adapters.Hooker); ok {
-		return h.Hook(w)
-	}
-	return nil
-}
-
-// receive runs the adapter's own connection until ctx is done; it returns at
-// once where it has none.
-func (w *Wire) receive(ctx context.Context) error {
-	if r, ok := w.Sender.(adapters.Receiver); ok {
-		return r.Receive(ctx, w)
-	}
-	return nil
 }

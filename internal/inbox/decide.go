@@ -64,9 +64,9 @@ func Decide(s Situation) desk.Decision {
 func share(d *desk.Decision, in night.Inbound) {
 	d.Sure = false
 	switch d.Intent {
-	case desk.Stop, desk.Start, desk.Help:
+	case reading.Stop, reading.Start, reading.Help:
 		d.Silent = in.Silent
-	case desk.Thanks:
+	case reading.Thanks:
 		d.Silent = true
 	default:
 		d.Silent, d.Person = true, true

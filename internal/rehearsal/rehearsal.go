@@ -41,6 +41,7 @@ type Options struct {
 type Rehearsal struct {
 	cast    Cast
 	clock   *clockwork.FakeClock
+	host    *gateway.Host
 	house   *gateway.House
 	gateway *gateway.Gateway
 	network *practice.Network
@@ -128,10 +129,11 @@ func Open(ctx context.Context, o Options) (_ *Rehearsal, err error) {
 	start, _ := night.Instant(theNight().AddDays(-3), 12*60, kitchen.Zone)
 	r.clock = clockwork.NewFakeClockAt(start)
 	scatter := rand.New(rand.NewPCG(o.Seed, 0x73707265616421))
-	r.house, err = gateway.Open(ctx, c, gateway.Deps{Clock: r.clock, Log: o.Log, Spread: scatter.Float64})
+	r.host, err = gateway.Open(ctx, c.Alone(), gateway.Deps{Clock: r.clock, Log: o.Log, Spread: scatter.Float64})
 	if err != nil {
 		return nil, err
 	}
+	r.house = r.host.Houses[0]
 	defer func() {
 		if err != nil {
 			err = errors.Join(err, r.Close(ctx))
@@ -144,7 +146,7 @@ func Open(ctx context.Context, o Options) (_ *Rehearsal, err error) {
 	if err != nil {
 		return nil, err
 	}
-	if r.gateway, err = gateway.New(r.house, r.network); err != nil {
+	if r.gateway, err = gateway.New(r.host, r.network); err != nil {
 		return nil, err
 	}
 	r.wire = r.gateway.Wires()[0]
@@ -186,7 +188,7 @@ func (r *Rehearsal) Close(ctx context.Context) error {
 	if r.gateway != nil {
 		err = r.gateway.Stop(ctx)
 	}
-	return errors.Join(err, r.house.Close())
+	return errors.Join(err, r.host.Close())
 }
 
 // prepare fills the agenda with what does not depend on anything.

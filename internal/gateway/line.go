@@ -1,0 +1,227 @@
+package gateway
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"net/http"
+	"slices"
+	"sync"
+	"time"
+
+	"passbell/adapters"
+	"passbell/internal/config"
+	"passbell/internal/dispatch"
+	"passbell/internal/inbox"
+	"passbell/internal/night"
+	"passbell/internal/reading"
+	"passbell/internal/store"
+)
+
+// Line is one adapter: the connection that a kitchen has to itself, or that
+// several share.
+type Line struct {
+	Name   string
+	Sender adapters.Sender
+
+	config config.Adapter
+	host   *Host
+	pace   *dispatch.Pace
+	wires  []*Wire // one for each kitchen that uses it
+
+	mu   sync.Mutex
+	ears []*ear
+}
+
+// line makes the line of an adapter of a kitchen, or of all where that is "".
+// The sender is given by tests and rehearsals; nil builds the one that the
+// configuration describes.
+func (h *Host) line(a config.Adapter, kitchen string, sender adapters.Sender) (*Line, error) {
+	if sender == nil {
+		var err error
+		if sender, err = h.sender(a, kitchen); err != nil {
+			return nil, fmt.Errorf("adapter %s: %w", a.Name, err)
+		}
+	}
+	return h.newLine(a, sender), nil
+}
+
+func (h *Host) newLine(a config.Adapter, sender adapters.Sender) *Line {
+	return &Line{
+		Name: a.Name, Sender: sender, config: a, host: h, pace: dispatch.NewPace(a.Window, a.PerSecond, time.Duration(a.Gap)),
+	}
+}
+
+var _ adapters.Sink = (*Line)(nil)
+
+// Inbound stores a text that came over this line in the kitchen that it is for,
+// or where nobody can know that in each that it may be for: in all of them or in
+// none, and once however often it is delivered.
+func (l *Line) Inbound(ctx context.Context, in adapters.Inbound) error {
+	l.hear(&in, nil)
+	now := l.host.Clock.Now().UTC()
+	text := inbox.Text(l.Name, in, now)
+	copies, err := l.route(ctx, text)
+	if err != nil {
+		return fmt.Errorf("find a text's kitchen: %w", err)
+	}
+	ids := make([]int64, len(copies))
+	for i, c := range copies {
+		ids[i] = c.Kitchen
+	}
+	held, fresh := false, false
+	err = l.host.store.WriteEach(ctx, ids, func(id int64, tx *store.Tx) (err error) {
+		at := slices.Index(ids, id)
+		if at == 0 && len(l.wires) > 1 { // it may have been for others when it came before
+			if held, err = tx.Held(ctx, l.kitchens(), l.Name, in.ID); err != nil {
+				return err
+			}
+		}
+		if held {
+			return nil
+		}
+		mine := text
+		mine.Shared, mine.Silent = copies[at].Shared, copies[at].Silent
+		added, err := inbox.Put(ctx, tx, mine, now)
+		fresh = fresh || added
+		return err
+	})
+	if err != nil {
+		return fmt.Errorf("store a text: %w", err)
+	}
+	for _, w := range l.wires {
+		if fresh && slices.Contains(ids, w.house.Kitchen.ID) {
+			w.house.Inbox.ReadNow(ctx, l.Name)
+		}
+	}
+	return nil
+}
+
+// route finds out for which kitchens a text is.
+func (l *Line) route(ctx context.Context, in night.Inbound) ([]copyFor, error) {
+	all := make([]sharer, len(l.wires))
+	houses := make(map[int64]*House, len(l.wires))
+	for i, w := range l.wires {
+		k := w.house.Kitchen
+		all[i], houses[k.ID] = sharer{ID: k.ID, Region: k.Region, Number: k.Number}, w.house
+	}
+	may := all
+	if len(all) > 1 {
+		may = addressed(in.To, all)
+	}
+	if len(may) == 1 {
+		return route(false, may), nil
+	}
+	asked := make([]night.Kitchen, len(may))
+	for i, k := range may {
+		asked[i] = houses[k.ID].Kitchen
+	}
+	expecting, err := l.host.store.Expecting(ctx, asked, in.From, in.At)
+	if err != nil {
+		return nil, err
+	}
+	may = slices.Clone(may)
+	for i := range may {
+		may[i].Expects = slices.Contains(expecting, may[i].ID)
+	}
+	read := reading.Read(in.Text, reading.Context{Region: asked[0].Region, Zone: asked[0].Zone, At: in.At, Known: len(expecting) > 0})
+	return route(read.Intent == reading.Stop, may), nil
+}
+
+func (l *Line) kitchens() []int64 {
+	out := make([]int64, len(l.wires))
+	for i, w := range l.wires {
+		out[i] = w.house.Kitchen.ID
+	}
+	return out
+}
+
+// Receipt stores what the network says of a text that left over this line, in
+// the kitchen that sent it. What comes before any kitchen has its text on record
+// is kept, and joined with a later tick.
+func (l *Line) Receipt(ctx context.Context, r adapters.Receipt) error {
+	l.hear(nil, &r)
+	if len(l.wires) == 1 { // its dispatcher keeps what comes early itself
+		return l.wires[0].Dispatcher.Receipt(ctx, r)
+	}
+	known, err := l.deliver(ctx, r)
+	if err != nil || len(known) > 0 {
+		return err
+	}
+	now := l.host.Clock.Now().UTC()
+	return l.host.store.KeepEarly(ctx, l.Name, r, now, now.Add(-keepEarly))
+}
+
+// keepEarly is how long a receipt waits for its text: longer than any try to
+// send takes. After that it is of something that passbell did not send.
+const keepEarly = time.Hour
+
+// deliver gives receipts to the kitchens that sent what they report on, and
+// gives the ids of those for which there is one.
+func (l *Line) deliver(ctx context.Context, receipts ...adapters.Receipt) (known []string, err error) {
+	ids := make([]string, len(receipts))
+	for i, r := range receipts {
+		ids[i] = r.ID
+	}
+	senders, err := l.host.store.Senders(ctx, l.kitchens(), l.Name, ids)
+	if err != nil {
+		return nil, err
+	}
+	for _, r := range receipts {
+		i := slices.IndexFunc(l.wires, func(w *Wire) bool { return w.house.Kitchen.ID == senders[r.ID] })
+		if i < 0 {
+			continue
+		}
+		if err := l.wires[i].Dispatcher.Receipt(ctx, r); err != nil {
+			return nil, err
+		}
+		known = append(known, r.ID)
+	}
+	return known, nil
+}
+
+// joinEarly delivers the receipts that came early and whose texts are on record
+// by now. One that is delivered twice does no harm, so it is forgotten after.
+func (l *Line) joinEarly(ctx context.Context) error {
+	if len(l.wires) == 1 {
+		return nil
+	}
+	early, err := l.host.store.Early(ctx, l.Name)
+	if err != nil || len(early) == 0 {
+		return err
+	}
+	known, err := l.deliver(ctx, early...)
+	if err != nil || len(known) == 0 {
+		return err
+	}
+	return l.host.store.ForgetEarly(ctx, l.Name, known)
+}
+
+// hook gives the handler for the provider's calls; nil where it makes none.
+func (l *Line) hook() http.Handler {
+	if h, ok := l.Sender.(adapters.Hooker); ok {
+		return h.Hook(l)
+	}
+	return nil
+}
+
+// receive runs the adapter's own connection until ctx is done; it returns at
+// once where it has none.
+func (l *Line) receive(ctx context.Context) error {
+	if r, ok := l.Sender.(adapters.Receiver); ok {
+		return r.Receive(ctx, l)
+	}
+	return nil
+}
+
+// closeSenders closes the adapters that hold something open.
+func closeSenders(lines []*Line) error {
+	var err error
+	for _, l := range lines {
+		if c, ok := l.Sender.(io.Closer); ok {
+			err = errors.Join(err, c.Close())
+		}
+	}
+	return err
+}
