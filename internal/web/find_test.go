@@ -86,7 +86,7 @@ func TestLoopback(t *testing.T) {
 	t.Parallel()
 	for host, want := range map[string]bool{
 		"127.0.0.1:80": true, "127.9.9.9": true, "[::1]:80": true, "::1": true, "LOCALHOST": true,
-		"": false, "localhost.evil.example": false, "127.0.0.1.evil.example:80": false, "0.0.0.0:80": false, "192.168.1.5": false,
+		"": false, "larkfield.LOCALHOST:8737": true, "evillocalhost": false, "localhost.evil.example": false, "127.0.0.1.evil.example:80": false, "0.0.0.0:80": false, "192.168.1.5": false,
 	} {
 		require.Equal(t, want, loopback(host), host)
 	}

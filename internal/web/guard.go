@@ -126,7 +126,9 @@ func loopback(hostPort string) bool {
 		host = h
 	}
 	host = strings.TrimSuffix(strings.TrimPrefix(host, "["), "]")
-	if strings.EqualFold(host, "localhost") {
+	// Browsers take every name under localhost for this machine (RFC 6761 §6.3):
+	// no page elsewhere can have one.
+	if name := strings.ToLower(host); name == "localhost" || strings.HasSuffix(name, ".localhost") {
 		return true
 	}
 	ip := net.ParseIP(host)
