@@ -8,7 +8,7 @@ export PASSBELL_NODE_DIR := $(PEERS)
 export NODE_PATH := $(PEERS)/node_modules
 export AXE_CORE = $(wildcard $(PEERS)/node_modules/axe-core/axe.min.js)
 
-.PHONY: help build test prepare lint unit e2e kills cross picture nights simulate model fuzz train try bench fmt
+.PHONY: help build test prepare lint unit e2e kills cross picture figures nights simulate model fuzz train try bench fmt
 
 help: ## list the targets
 	@grep -hE '^[a-z-]+:.*##' $(MAKEFILE_LIST) | sed -E 's/:.*## /\t/' | expand -t 14
@@ -41,6 +41,9 @@ kills: ## two instances on one PostgreSQL through a night of ORDERS (500), kille
 cross: ## the binary for the systems that cooks have, without cgo
 	@for t in linux/amd64 linux/arm64 darwin/arm64 windows/amd64; do \
 		echo $$t; CGO_ENABLED=0 GOOS=$${t%/*} GOARCH=$${t#*/} $(GO) build -o /dev/null ./cmd/passbell || exit 1; done
+
+figures: ## how soon the pass and an arrival are on a screen, ARRIVALS (100) measured beside plain files
+	$(GO) test -count=1 -v ./internal/web -run 'TestFigures$$' -figures $(or $(ARRIVALS),100)
 
 nights: ## N invented nights rehearsed to their ends (500)
 	$(GO) test -count=1 -timeout 3h ./internal/rehearsal -run TestNights -nights $(or $(N),500)

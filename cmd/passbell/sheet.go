@@ -15,11 +15,12 @@ import (
 	"passbell/internal/night"
 	"passbell/internal/paper"
 	"passbell/internal/phone"
+	"passbell/internal/web"
 )
 
 func newSheetCmd(a *app) *cobra.Command {
 	var labels, changes, sign bool
-	var to, date, since string
+	var to, date, since, language string
 	cmd := &cobra.Command{
 		Use:   "sheet",
 		Short: "Print the night: the order sheet, bag labels, what changed, the sign at the gate",
@@ -33,16 +34,22 @@ sign for the gate. Making one changes nothing.`,
 				return &usageError{errors.New("--changes and --since go together: --since is the time in the header of the last sheet")}
 			}
 			return a.onNight(cmd.Context(), date, func(h *gateway.House, n night.Night) error {
+				if language == "" {
+					language = h.Config.Kitchen.Language
+				}
+				in, err := web.PaperTongue(h.Kitchen.Region, language)
+				if err != nil {
+					return err
+				}
 				if sign {
 					if h.Kitchen.Number == "" {
 						return errors.New("the kitchen has no number that customers write to, so the sign would lead nowhere: set kitchen.number in passbell.toml")
 					}
 					return a.writePDF(to, func(w io.Writer) error {
-						return paper.SignPDF(w, h.Kitchen.Name, h.Kitchen.Number, dialled(h.Kitchen.Number))
+						return paper.SignPDF(w, h.Kitchen.Name, h.Kitchen.Number, dialled(h.Kitchen.Number), in)
 					})
 				}
 				f := paper.Facts{Kitchen: h.Kitchen, Night: n, Now: time.Now(), Number: func(o night.Order) string { return numberOf(o, h.Kitchen.Region) }}
-				var err error
 				if f.Orders, err = h.Desk.Orders(cmd.Context(), n.ID); err != nil {
 					return err
 				}
@@ -58,7 +65,7 @@ sign for the gate. Making one changes nothing.`,
 				if labels {
 					draw = paper.LabelsPDF
 				}
-				return a.writePDF(to, func(w io.Writer) error { return draw(w, paper.Make(f)) })
+				return a.writePDF(to, func(w io.Writer) error { return draw(w, paper.Make(f), in) })
 			})
 		},
 	}
@@ -67,6 +74,7 @@ sign for the gate. Making one changes nothing.`,
 	cmd.Flags().BoolVar(&changes, "changes", false, "only orders that changed, with --since")
 	cmd.Flags().BoolVar(&sign, "sign", false, "a sign for the gate with a code that opens a text")
 	cmd.Flags().StringVar(&since, "since", "", "the time in the header of the last sheet, such as 16:20 or \"2026-12-03 16:20\"")
+	cmd.Flags().StringVar(&language, "language", "", "of the sheet, en or es (by default that of the texts to customers)")
 	cmd.Flags().StringVarP(&to, "output", "o", "", "write this `file` (standard output by default)")
 	cmd.MarkFlagsMutuallyExclusive("labels", "changes", "sign")
 	return cmd

@@ -55,7 +55,6 @@ type Card struct {
 	Email     string // only where there is no number
 	Note      string // "" where the allergy says all of it
 	Vehicle   night.Vehicle
-	Car       string // Vehicle in words
 	Collector string
 	State     night.State
 	Packed    bool
@@ -131,7 +130,7 @@ func Make(f Facts) Doc {
 // was told does not.
 func onPaper(e night.Event) bool {
 	switch e.What {
-	case night.OrderAdded, night.OrderChanged, night.StepUndone, night.BagsPacked, night.BagsUnpacked, night.VehicleNoted, night.ArrivalExpected:
+	case night.OrderAdded, night.OrderChanged, night.StepUndone, night.BagsPacked, night.BagsUnpacked, night.VehicleNoted, night.ArrivalExpected, night.ItemsShort:
 		return true
 	case night.StepTaken:
 		return e.To != night.Told && e.To != night.Reminded
@@ -141,7 +140,7 @@ func onPaper(e night.Event) bool {
 
 func card(o night.Order, number func(night.Order) string) Card {
 	c := Card{
-		Big: o.Ref, Ref: o.Ref, Slot: o.Slot, Name: o.Name, Allergy: o.Allergy, Phone: o.Phone, Vehicle: o.Vehicle, Car: o.Vehicle.String(),
+		Big: o.Ref, Ref: o.Ref, Slot: o.Slot, Name: o.Name, Allergy: o.Allergy, Phone: o.Phone, Vehicle: o.Vehicle,
 		Collector: o.Collector, State: o.State, Packed: !o.PackedAt.IsZero(),
 	}
 	if o.Bag > 0 {
@@ -168,6 +167,20 @@ func card(o night.Order, number func(night.Order) string) Card {
 		}
 	}
 	return c
+}
+
+// Tongue says what stands on paper in the language of the pages: their words are
+// its too.
+type Tongue interface {
+	// T says a sentence of the catalogue, with its numbers and names filled in.
+	T(sentence string, args ...any) string
+	Day(d night.Date) string
+	Slot(c night.Clock) string
+	Kind(k night.Kind) string
+	// State is a state that changes what is to be done with a bag; "" for others.
+	State(s night.State) string
+	Car(v night.Vehicle) string
+	Change(c Change) string
 }
 
 // Label is what is stuck on one bag: hot and cold travel apart, extras with

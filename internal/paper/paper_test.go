@@ -1,4 +1,4 @@
-package paper
+package paper_test
 
 import (
 	"bytes"
@@ -18,13 +18,22 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"passbell/internal/night"
+	"passbell/internal/paper"
+	"passbell/internal/web"
 )
 
 var made = time.Date(2026, time.December, 4, 16, 20, 0, 0, time.UTC)
 
+func words(t *testing.T, language string) paper.Tongue {
+	t.Helper()
+	in, err := web.PaperTongue("GB", language)
+	require.NoError(t, err)
+	return in
+}
+
 // eighty is a full night with long notes.
-func eighty() Facts {
-	f := Facts{
+func eighty() paper.Facts {
+	f := paper.Facts{
 		Kitchen: night.Kitchen{Name: "Larkfield Dumpling Kitchen", Zone: time.UTC, Region: "GB"},
 		Night:   night.Night{Date: night.Date{Year: 2026, Month: time.December, Day: 4}}, Now: made,
 	}
@@ -56,14 +65,63 @@ func TestChangesOnly(t *testing.T) {
 		{OrderID: 4, At: made.Add(time.Minute), What: night.StepTaken, From: night.Told, To: night.Reminded},
 		{OrderID: 5, At: made.Add(time.Minute), What: night.MessageSettled},
 	}
-	d := Make(f)
+	d := paper.Make(f)
 	require.Equal(t, 2, d.Cards())
 	assert.Equal(t, "K402", d.Groups[0].Cards[0].Ref, "a change in the minute of the sheet counts")
 	assert.Equal(t, night.Cancelled, d.Groups[0].Cards[1].State)
 	f.Since = time.Time{}
-	d = Make(f)
+	d = paper.Make(f)
 	assert.Equal(t, 79, d.Cards())
 	assert.Equal(t, []string{"K403 Nguyễn N002q"}, d.Cancelled)
+}
+
+// What is missing since the last sheet was made stands on the sheet of changes,
+// and on the line of the card.
+func TestChangesShowWhatIsMissing(t *testing.T) {
+	t.Parallel()
+	f := eighty()
+	f.Orders[1].Items[0].Short = 1
+	f.Since = made
+	f.Events = []night.Event{
+		{OrderID: 1, At: made.Add(-time.Minute), What: night.ItemsShort, Why: "Slaw"},
+		{OrderID: 2, At: made.Add(3 * time.Minute), What: night.ItemsShort, Why: "1 x Pork dumplings; to be said at the gate"},
+	}
+	d := paper.Make(f)
+	require.Equal(t, 1, d.Cards())
+	for language, want := range map[string][]string{
+		"en": {"ONLY what changed since 2026-12-04 16:20, 1 order", "16:23 missing", "said at the gate", "1 missing", "page 1 of 1"},
+		"es": {"SOLO lo que cambió desde 2026-12-04 16:20, 1 pedido", "16:23 falta", "falta 1", "página 1 de 1", "viernes 4 de diciembre de 2026", "Auto / placa", "CALIENTE"},
+	} {
+		var b bytes.Buffer
+		require.NoError(t, paper.PDF(&b, d, words(t, language)))
+		page := pdfText(t, b.Bytes())[0]
+		for _, w := range want {
+			assert.Contains(t, page, w, language)
+		}
+	}
+}
+
+// Nothing English is left on a Spanish sheet, label or sign.
+func TestSpanishSheets(t *testing.T) {
+	t.Parallel()
+	f := eighty()
+	f.Orders = f.Orders[:4]
+	f.Orders[0].Vehicle = night.Vehicle{Colours: []string{"red"}, Make: "Ford"}
+	f.Orders[0].Collector, f.Kitchen.Name = "Vera", "Larkfield Dumpling Kitchen and Weekend Supper Club"
+	f.Orders[1].State, f.Orders[2].State = night.Arrived, night.Cancelled
+	f.Orders[1].PackedAt = made
+	in := words(t, "es")
+	var sheet, labels, sign bytes.Buffer
+	require.NoError(t, paper.PDF(&sheet, paper.Make(f), in))
+	require.NoError(t, paper.LabelsPDF(&labels, paper.Make(f), in))
+	require.NoError(t, paper.SignPDF(&sign, "Larkfield Dumpling Kitchen", "+447700900100", "07700 900100", in))
+	all := strings.Join(pdfText(t, sheet.Bytes()), "") + strings.Join(pdfText(t, labels.Bytes()), "") + strings.Join(pdfText(t, sign.Bytes()), "")
+	for _, w := range []string{"Larkfield Dumpling Kitchen and Weekend Supper Club · viernes 4 de diciembre de 2026", "Hoja de pedidos, 3 pedidos · hecha", "ALERGIA", "Nota:", "Lo recoge Vera", "Auto: rojo Ford", "AQUÍ", "empacado", "FRÍO", "bolsa 1 de 2", "Etiquetas de bolsas, 6 bolsas", "Cancelados"} {
+		assert.Contains(t, all, w)
+	}
+	for _, w := range []string{"ALLERGY", "Note", "Order sheet", "packed", "Car", "page", "made", "HOT", "bag ", "Friday", "Scan", "text", "orders"} {
+		assert.NotContains(t, all, w)
+	}
 }
 
 func TestSince(t *testing.T) {
@@ -73,12 +131,12 @@ func TestSince(t *testing.T) {
 	} {
 		t.Run(name, func(t *testing.T) {
 			t.Parallel()
-			at, err := Since(c.typed, made, time.UTC)
+			at, err := paper.Since(c.typed, made, time.UTC)
 			require.NoError(t, err)
 			assert.Equal(t, c.want, at.Format("2006-01-02 15:04"))
 		})
 	}
-	_, err := Since("later", made, time.UTC)
+	_, err := paper.Since("later", made, time.UTC)
 	assert.ErrorContains(t, err, "16:20")
 }
 
@@ -108,7 +166,7 @@ func TestSheetOfEightySplitsNoCard(t *testing.T) {
 	t.Parallel()
 	f := eighty()
 	var b bytes.Buffer
-	require.NoError(t, PDF(&b, Make(f)))
+	require.NoError(t, paper.PDF(&b, paper.Make(f), words(t, "en")))
 	pages := pdfText(t, b.Bytes())
 	require.Greater(t, len(pages), 3)
 	all := strings.Join(pages, "")
@@ -143,7 +201,7 @@ func TestCardFitsOnAPageHoweverLong(t *testing.T) {
 	f.Orders = f.Orders[:1]
 	f.Orders[0].Note = strings.Repeat("word ", 2500) + "ENDq"
 	var b bytes.Buffer
-	require.NoError(t, PDF(&b, Make(f)))
+	require.NoError(t, paper.PDF(&b, paper.Make(f), words(t, "en")))
 	pages := pdfText(t, b.Bytes())
 	require.Len(t, pages, 1)
 	assert.Contains(t, pages[0], "ENDq")
@@ -153,7 +211,7 @@ func TestLabels(t *testing.T) {
 	t.Parallel()
 	f := eighty()
 	var b bytes.Buffer
-	require.NoError(t, LabelsPDF(&b, Make(f)))
+	require.NoError(t, paper.LabelsPDF(&b, paper.Make(f), words(t, "en")))
 	all := strings.Join(pdfText(t, b.Bytes()), "")
 	assert.Equal(t, 80, strings.Count(all, "bag 1 of 2"))
 	assert.Equal(t, 80, strings.Count(all, "bag 2 of 2"))
@@ -168,7 +226,7 @@ func TestLabels(t *testing.T) {
 // The code is read back by a decoder that is not of the library that made it.
 func TestSignOpensAText(t *testing.T) {
 	t.Parallel()
-	q, err := qrcode.New(SMS("+447700900100", Arrived), qrcode.Medium)
+	q, err := qrcode.New(paper.SMS("+447700900100", paper.Arrived), qrcode.Medium)
 	require.NoError(t, err)
 	var picture image.Image = q.Image(480)
 	bits, err := gozxing.NewBinaryBitmapFromImage(picture)
@@ -178,6 +236,6 @@ func TestSignOpensAText(t *testing.T) {
 	// By RFC 5724 §2.2 (the form of the body field) and RFC 3986 §2.1.
 	assert.Equal(t, "sms:+447700900100?body=I%27m%20here%2C%20order%20", got.GetText())
 	var b bytes.Buffer
-	require.NoError(t, SignPDF(&b, "Larkfield Dumpling Kitchen", "+447700900100", "07700 900100"))
+	require.NoError(t, paper.SignPDF(&b, "Larkfield Dumpling Kitchen", "+447700900100", "07700 900100", words(t, "en")))
 	assert.Contains(t, strings.Join(pdfText(t, b.Bytes()), ""), "07700 900100")
 }

@@ -3,6 +3,7 @@ package paper
 import (
 	"fmt"
 	"io"
+	"strconv"
 	"strings"
 
 	"codeberg.org/go-pdf/fpdf"
@@ -26,11 +27,12 @@ const (
 // sheet draws on one PDF. With dry it only measures.
 type sheet struct {
 	*fpdf.Fpdf
+	in    Tongue
 	dry   bool
 	scale float64 // of the type, below 1 where a card would not fit on a page
 }
 
-func newSheet(title string) *sheet {
+func newSheet(in Tongue, title string) *sheet {
 	f := fpdf.New("P", "mm", "A4", "")
 	// DejaVu has the letters of every name that is written in Latin, Greek or
 	// Cyrillic, Vietnamese ones too.
@@ -41,7 +43,7 @@ func newSheet(title string) *sheet {
 	f.SetTitle(title, true)
 	f.SetCellMargin(0)
 	f.SetFont(font, "", 10)
-	return &sheet{Fpdf: f, scale: 1}
+	return &sheet{Fpdf: f, in: in, scale: 1}
 }
 
 // text writes wrapped words from (x, y) and gives the height they take.
@@ -77,7 +79,8 @@ func (s *sheet) box(x, y, w, h, thick float64) {
 	s.Rect(x, y, w, h, "D")
 }
 
-// big writes the largest that fits in a width, for numbers read from afar.
+// big writes the largest that fits in a width: what is read from afar, or must
+// stand on one line.
 func (s *sheet) big(x, y, w, points float64, words string) float64 {
 	s.SetFont(font, "B", points)
 	for s.GetStringWidth(words) > w && points > 8 {
@@ -96,7 +99,7 @@ func (s *sheet) allergy(x, y, w float64, words string) float64 {
 	if words == "" {
 		return 0
 	}
-	h := 4 + s.text(x+2.5, y+2, w-5, "B", 13, "ALLERGY: "+words)
+	h := 4 + s.text(x+2.5, y+2, w-5, "B", 13, strings.ToUpper(s.in.T("Allergy"))+": "+words)
 	s.box(x+0.5, y+0.3, w-1, h-0.6, 1.2)
 	return h + 1
 }
@@ -104,10 +107,10 @@ func (s *sheet) allergy(x, y, w float64, words string) float64 {
 func (s *sheet) items(x, y, w float64, bags []Bag) float64 {
 	h := 0.0
 	for _, b := range bags {
-		h += s.text(x, y+h, w, "B", 9, strings.ToUpper(string(b.Kind)))
+		h += s.text(x, y+h, w, "B", 9, strings.ToUpper(s.in.Kind(b.Kind)))
 		for _, it := range b.Items {
 			s.box(x, y+h+0.7, 3.4, 3.4, 0.4)
-			h += s.text(x+5.5, y+h, w-5.5, "", 11, fmt.Sprintf("%d × %s", it.Qty, it.Name)) + 0.8
+			h += s.text(x+5.5, y+h, w-5.5, "", 11, s.item(it)) + 0.8
 		}
 		h += 0.8
 	}
@@ -123,26 +126,29 @@ func (s *sheet) columns(x, y, w float64, bags []Bag) float64 {
 	return max(s.items(x, y, half, bags[:1]), s.items(x+half+2, y, half, bags[1:]))
 }
 
-// about is what else there is to know of an order, line by line.
-func about(c Card) []string {
-	var out []string
-	for _, l := range []struct{ what, is string }{
-		{"Phone ", c.Phone}, {"E-mail ", c.Email}, {"Collected by ", c.Collector}, {"Car ", c.Car},
-	} {
-		if l.is != "" {
-			out = append(out, l.what+l.is)
-		}
+func (s *sheet) item(it night.Item) string {
+	words := fmt.Sprintf("%d × %s", it.Qty, it.Name)
+	if it.Short > 0 {
+		words += ", " + s.in.T("%d missing", it.Short)
 	}
-	return out
+	return words
 }
 
-func stateWord(c Card) string {
-	switch c.State {
-	case night.Cancelled, night.HandedOut, night.NotCollected, night.Arrived:
-		return strings.ToUpper(string(c.State))
-	case night.Booked, night.Told, night.Reminded:
+// about is what else there is to know of an order, line by line.
+func (s *sheet) about(c Card) []string {
+	var out []string
+	for _, number := range []string{c.Phone, c.Email} {
+		if number != "" {
+			out = append(out, number)
+		}
 	}
-	return ""
+	if c.Collector != "" {
+		out = append(out, s.in.T("Collected by %s", c.Collector))
+	}
+	if car := s.in.Car(c.Vehicle); car != "" {
+		out = append(out, s.in.T("Car: %s", car))
+	}
+	return out
 }
 
 // card draws an order from y and gives its height.
@@ -150,37 +156,37 @@ func (s *sheet) card(y float64, c Card) float64 {
 	const x, mid, right = margin + 2, margin + 34, margin + 112
 	h := y + 2.5
 	left := h + s.big(x, h, 29, 44, c.Big) + 1
-	left += s.text(x, left, 29, "B", 12, c.Slot.String())
+	left += s.text(x, left, 29, "B", 12, s.in.Slot(c.Slot))
 	if c.Ref != c.Big {
 		left += s.text(x, left, 29, "", 10, c.Ref)
 	}
 	if c.Packed {
-		left += s.text(x, left, 29, "", 9, "packed")
+		left += s.text(x, left, 29, "", 9, s.in.T("packed"))
 	}
 	h += s.allergy(mid, h, width-36, c.Allergy)
 	m := h + s.text(mid, h, 75, "B", 15, c.Name)
-	m += s.text(mid, m, 75, "B", 12, stateWord(c))
+	m += s.text(mid, m, 75, "B", 12, strings.ToUpper(s.in.State(c.State)))
 	for _, ch := range c.Changes {
-		m += s.text(mid, m, 75, "B", 10, ch.At.Format("15:04")+" "+strings.TrimSuffix(string(ch.What)+": "+ch.Why, ": "))
+		m += s.text(mid, m, 75, "B", 10, s.in.Change(ch))
 	}
-	for _, l := range about(c) {
+	for _, l := range s.about(c) {
 		m += s.text(mid, m, 75, "", 10, l) + 0.4
 	}
 	r := h + s.columns(right, h, width-104, c.Bags)
 	h = max(m, r)
 	if c.Note != "" {
-		h += s.text(mid, h, width-36, "", 10, "Note: "+c.Note)
+		h += s.text(mid, h, width-36, "", 10, s.in.T("Note")+": "+c.Note)
 	}
 	h = max(left-4, h) + 2
-	h += s.text(mid, h, 20, "", 9, "Car / plate")
+	h += s.text(mid, h, 22, "", 9, s.in.T("Car / plate"))
 	if !s.dry {
 		s.SetLineWidth(0.3)
-		s.Line(mid+20, h, right+34, h)
-		s.text(right+43, h-4, 12, "", 9, "here")
-		s.text(right+65, h-4, 12, "", 9, "out")
+		s.Line(mid+22, h, right+34, h)
+		s.text(right+43, h-4, 15, "", 9, s.in.T("here"))
+		s.text(right+62, h-4, 18, "", 9, s.in.T("out"))
 	}
 	s.box(right+37, h-4, 4, 4, 0.4)
-	s.box(right+59, h-4, 4, 4, 0.4)
+	s.box(right+57, h-4, 4, 4, 0.4)
 	h += 2
 	s.box(margin, y, width, h-y, 0.5)
 	return h - y + 2
@@ -223,39 +229,40 @@ func paginate[T any](blocks []T, height func(T) float64, room float64) [][]T {
 
 func (s *sheet) header(d Doc, what string, page, of int) {
 	s.AddPage()
-	s.text(margin, margin, 140, "B", 13, d.Kitchen+" · "+d.Date.Format("Monday 2 January 2006"))
-	s.text(margin, margin+6, 140, "", 10, what+" · made "+d.MadeAt.Format("2006-01-02 15:04"))
+	h := s.big(margin, margin, 145, 13, d.Kitchen+" · "+s.in.T("%s %s", s.in.Day(d.Date), strconv.Itoa(d.Date.Year)))
+	s.text(margin, margin+max(6, h), 145, "", 10, what+" · "+s.in.T("made %s", d.MadeAt.Format("2006-01-02 15:04")))
 	s.SetXY(margin, margin)
 	s.SetFont(font, "B", 12)
-	s.CellFormat(width, 5, fmt.Sprintf("page %d of %d", page, of), "", 0, "RM", false, 0, "")
+	s.CellFormat(width, 5, s.in.T("page %d of %d", page, of), "", 0, "RM", false, 0, "")
 	s.SetLineWidth(0.6)
 	s.Line(margin, top-3, margin+width, top-3)
 }
 
 // PDF writes the order sheet, or the sheet of changes.
-func PDF(w io.Writer, d Doc) error {
-	what := fmt.Sprintf("Order sheet, %d orders", d.Cards())
+func PDF(w io.Writer, d Doc, in Tongue) error {
+	what := in.T("Order sheet")
 	if !d.Since.IsZero() {
-		what = fmt.Sprintf("ONLY what changed since %s, %d orders", d.Since.Format("2006-01-02 15:04"), d.Cards())
+		what = in.T("ONLY what changed since %s", d.Since.Format("2006-01-02 15:04"))
 	}
-	s := newSheet(what)
+	what += ", " + in.T("%d orders", d.Cards())
+	s := newSheet(in, what)
 	var blocks []placed
 	for _, g := range d.Groups {
 		for i, c := range g.Cards {
 			p := placed{Card: c}
 			p.height, p.scale = s.fit(c)
 			if i == 0 {
-				p.band = fmt.Sprintf("%s   %d orders", g.Slot, len(g.Cards))
+				p.band = in.Slot(g.Slot) + "   " + in.T("%d orders", len(g.Cards))
 				p.height += slotBand
 			}
 			blocks = append(blocks, p)
 		}
 	}
 	if len(blocks) == 0 {
-		blocks = append(blocks, placed{words: "Nothing.", height: slotBand})
+		blocks = append(blocks, placed{words: in.T("Nothing."), height: slotBand})
 	}
 	if len(d.Cancelled) > 0 {
-		words := "Cancelled, not on this sheet: " + strings.Join(d.Cancelled, ", ")
+		words := in.T("Cancelled, not on this sheet:") + " " + strings.Join(d.Cancelled, ", ")
 		s.dry = true
 		blocks = append(blocks, placed{words: words, height: s.text(0, 0, width, "B", 11, words) + 2})
 		s.dry = false
@@ -296,9 +303,9 @@ const labelWide = width/2 - 1
 func (s *sheet) label(x, y float64, l Label) float64 {
 	h := y + 2
 	number := s.big(x+2, h, 44, 60, l.Big)
-	n := h + s.text(x+50, h, labelWide-52, "B", 18, l.Slot.String())
+	n := h + s.text(x+50, h, labelWide-52, "B", 18, s.in.Slot(l.Slot))
 	n += s.text(x+50, n, labelWide-52, "", 10, l.Ref)
-	n += s.text(x+50, n, labelWide-52, "B", 11, fmt.Sprintf("bag %d of %d", l.Nth, l.Of))
+	n += s.text(x+50, n, labelWide-52, "B", 11, s.in.T("bag %d of %d", l.Nth, l.Of))
 	h = max(h+number, n) + 1
 	h += s.text(x+2, h, labelWide-4, "B", 15, l.Name)
 	h += s.allergy(x+2, h, labelWide-4, l.Allergy)
@@ -328,10 +335,10 @@ func (s *sheet) fitRow(labels []Label) row {
 }
 
 // LabelsPDF writes a label for each bag.
-func LabelsPDF(w io.Writer, d Doc) error {
+func LabelsPDF(w io.Writer, d Doc, in Tongue) error {
 	labels := d.Labels()
-	what := fmt.Sprintf("Bag labels, %d bags", len(labels))
-	s := newSheet(what)
+	what := in.T("Bag labels") + ", " + in.T("%d bags", len(labels))
+	s := newSheet(in, what)
 	var rows []row
 	for len(labels) > 0 {
 		n := min(2, len(labels))
@@ -370,15 +377,15 @@ func Code(number string) ([][]bool, error) {
 }
 
 // SignPDF writes the sign for the gate. Shown is the number as people read it.
-func SignPDF(w io.Writer, kitchen, number, shown string) error {
+func SignPDF(w io.Writer, kitchen, number, shown string, in Tongue) error {
 	code, err := Code(number)
 	if err != nil {
 		return err
 	}
-	s := newSheet("Gate sign")
+	s := newSheet(in, in.T("Gate sign"))
 	s.AddPage()
 	y := 22 + s.text(margin, 20, width, "B", 34, kitchen)
-	y += s.text(margin, y+4, width, "B", 48, "Here? Text us.") + 8
+	y += s.text(margin, y+4, width, "B", 48, in.T("Here? Text us.")) + 8
 	const side = 120.0
 	cell := side / float64(len(code))
 	s.SetFillColor(0, 0, 0)
@@ -390,8 +397,8 @@ func SignPDF(w io.Writer, kitchen, number, shown string) error {
 		}
 	}
 	y += side + 6
-	y += s.text(margin, y, width, "", 24, "Scan, add your order number, send.") + 4
-	y += s.text(margin, y, width, "", 24, "Or text this number:") + 2
+	y += s.text(margin, y, width, "", 24, in.T("Scan, add your order number, send.")) + 4
+	y += s.text(margin, y, width, "", 24, in.T("Or text this number:")) + 2
 	s.big(margin, y, width, 60, shown)
 	return s.out(w)
 }

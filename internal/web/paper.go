@@ -125,24 +125,64 @@ func (s *site) printPage(w http.ResponseWriter, r *http.Request, name, title str
 }
 
 func (s *site) paperCard(c paper.Card) paperCard {
-	out := paperCard{Card: c, Slot: s.slot(c.Slot), Car: s.carWords(c.Vehicle)}
-	switch c.State {
-	case night.Arrived, night.HandedOut, night.Cancelled, night.NotCollected:
-		out.State = s.state(c.State)
-	case night.Booked, night.Told, night.Reminded:
-	}
+	in := onPaper{s.tongue}
+	out := paperCard{Card: c, Slot: in.Slot(c.Slot), Car: in.Car(c.Vehicle), State: in.State(c.State)}
 	for _, b := range c.Bags {
-		kind := map[night.Kind]string{night.Hot: s.t("hot"), night.Cold: s.t("cold"), night.Extra: s.t("extra")}[b.Kind]
-		out.Bags = append(out.Bags, paperBag{kind, b.Items})
+		out.Bags = append(out.Bags, paperBag{in.Kind(b.Kind), b.Items})
 	}
 	for _, ch := range c.Changes {
-		words := s.say(ch.Why)
-		if words == "" || ch.To != "" {
-			words = s.tell(night.Event{What: ch.What, From: ch.From, To: ch.To, Why: ch.Why})
-		}
-		out.Changes = append(out.Changes, s.clock(ch.At)+" "+words)
+		out.Changes = append(out.Changes, in.Change(ch))
 	}
 	return out
+}
+
+// onPaper says what stands on a sheet, for a browser to print or as a PDF.
+type onPaper struct{ *tongue }
+
+// PaperTongue gives the words of the sheets in a language of the texts, for a
+// kitchen in a region; English where the pages don't speak that language.
+func PaperTongue(region, language string) (paper.Tongue, error) {
+	tongues, err := loadTongues(region)
+	if err != nil {
+		return nil, err
+	}
+	return onPaper{tongues[pagesLanguage(language)]}, nil
+}
+
+// T says a sentence of the catalogue.
+func (p onPaper) T(sentence string, args ...any) string { return p.t(sentence, args...) }
+
+// Day writes a date in full.
+func (p onPaper) Day(d night.Date) string { return p.day(d) }
+
+// Slot writes a time of day.
+func (p onPaper) Slot(c night.Clock) string { return p.slot(c) }
+
+// Car writes a car in words.
+func (p onPaper) Car(v night.Vehicle) string { return p.carWords(v) }
+
+// Kind names what a bag holds.
+func (p onPaper) Kind(k night.Kind) string {
+	return map[night.Kind]string{night.Hot: p.t("hot"), night.Cold: p.t("cold"), night.Extra: p.t("extra")}[k]
+}
+
+// State names a state that changes what is to be done with a bag.
+func (p onPaper) State(s night.State) string {
+	switch s {
+	case night.Arrived, night.HandedOut, night.Cancelled, night.NotCollected:
+		return p.state(s)
+	case night.Booked, night.Told, night.Reminded:
+	}
+	return ""
+}
+
+// Change writes what changed, and when.
+func (p onPaper) Change(c paper.Change) string {
+	words := p.say(c.Why)
+	if words == "" || c.To != "" || c.What == night.ItemsShort {
+		words = p.tell(night.Event{What: c.What, From: c.From, To: c.To, Why: c.Why})
+	}
+	return p.slot(night.ClockOf(c.At)) + " " + words
 }
 
 func (s *site) printSign(w http.ResponseWriter, r *http.Request) {

@@ -1,28 +1,17 @@
 package web_test
 
 import (
-	"fmt"
 	"net/http"
 	"testing"
 
 	"github.com/stretchr/testify/require"
-
-	"passbell/internal/night"
 )
 
 // BenchmarkPass serves the pass of a night of 200 orders, the reading of the
 // database included, and reports its size on the wire.
 func BenchmarkPass(b *testing.B) {
 	h := newHouse(b)
-	h.fill()
-	var more []night.Order
-	for i := range 160 {
-		o := book()[i%len(customers)]
-		o.Ref, o.Phone = fmt.Sprintf("X%d", i), fmt.Sprintf("+4416329600%02d", i%100)
-		more = append(more, o)
-	}
-	_, err := h.desk.Load(b.Context(), h.night.ID, more, "cook")
-	require.NoError(b, err)
+	h.twoHundred()
 	handler := h.handler(nil)
 	size := 0
 	for b.Loop() {
