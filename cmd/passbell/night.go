@@ -262,7 +262,7 @@ func newNightListCmd(a *app) *cobra.Command {
 				}
 				tab := tabwriter.NewWriter(a.out, 0, 0, 2, ' ', 0)
 				for _, n := range nights {
-					fmt.Fprintf(tab, "%s\t%s to %s\t%s\t%s\n", n.Date, n.First, n.Last, standing(n), n.Place)
+					fmt.Fprintf(tab, "%s\t%s to %s\t%s\t%s\n", n.Date, n.First, n.Last, standing(h, n), n.Place)
 				}
 				return tab.Flush()
 			})
@@ -272,12 +272,14 @@ func newNightListCmd(a *app) *cobra.Command {
 	return cmd
 }
 
-func standing(n night.Night) string {
+func standing(h *gateway.House, n night.Night) string {
 	switch {
 	case !n.CalledOff.IsZero():
 		return "called off"
 	case !n.ClosedAt.IsZero():
 		return "orders closed"
+	case n.Overdue(h.Clock.Now(), h.Kitchen.Zone):
+		return "orders open: they should have been closed, and no text goes out until somebody closes them"
 	}
 	return "orders open"
 }
@@ -309,14 +311,18 @@ func newNightShowCmd(a *app) *cobra.Command {
 func (a *app) printNight(h *gateway.House, n night.Night) error {
 	local := func(t time.Time) string { return t.In(h.Kitchen.Zone).Format("Mon 2 Jan 2006 15:04") }
 	tab := tabwriter.NewWriter(a.out, 0, 0, 2, ' ', 0)
-	fmt.Fprintf(tab, "night\t%s, %s\n", n.Date.Format("Monday 2 January 2006"), standing(n))
+	fmt.Fprintf(tab, "night\t%s, %s\n", n.Date.Format("Monday 2 January 2006"), standing(h, n))
 	fmt.Fprintf(tab, "slots\t%s to %s, every %d minutes\n", n.First, n.Last, n.Every)
 	if n.Capacity > 0 {
 		fmt.Fprintf(tab, "capacity\t%d orders a slot\n", n.Capacity)
 	}
 	fmt.Fprintf(tab, "place\t%s\n", n.Place)
 	fmt.Fprintf(tab, "parking\t%s\n", n.Parking)
-	fmt.Fprintf(tab, "orders close\t%s\n", local(n.ClosesAt))
+	by := "by your hand, with passbell close"
+	if h.Config.Night.CloseByItself {
+		by = "by themselves"
+	}
+	fmt.Fprintf(tab, "orders close\t%s, %s\n", local(n.ClosesAt), by)
 	fmt.Fprintf(tab, "instructions\t%s\n", local(n.InstructAt))
 	fmt.Fprintf(tab, "reminder\t%s before the slot, not before %s\n", shortDuration(n.RemindBefore), n.RemindFrom)
 	return tab.Flush()

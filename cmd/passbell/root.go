@@ -64,7 +64,7 @@ who is here and in which car, and sees every order handed out.`,
 	root.PersistentFlags().BoolVar(&a.verbose, "verbose", false, "log what happens inside, without customers' details")
 	root.AddCommand(
 		newDemoCmd(a), newInitCmd(a), newNightCmd(a), newBookCmd(a), newCloseCmd(a), newServeCmd(a),
-		newArrivalsCmd(a), newCheckCmd(a), newResendCmd(a), newOrderCmd(a), newReportCmd(a), newSheetCmd(a), newWordingCmd(a), newMoveDataCmd(a), a.withExport(newReadCmd(a.situation)),
+		newArrivalsCmd(a), newCheckCmd(a), newResendCmd(a), newOrderCmd(a), newReportCmd(a), newSheetCmd(a), newWordingCmd(a), newMoveDataCmd(a), newWipeCmd(a), a.withExport(newReadCmd(a.situation)),
 	)
 	checkArgs(root)
 	return root

@@ -27,6 +27,11 @@ type Board struct {
 	Orders   []night.Order  // all, by slot
 	Unsaid   map[int64]bool // orders of which something is missing and nobody said so yet
 	Counts   map[night.State]int
+	// Overdue says that orders should have been closed and are not, so that no
+	// text goes out; NotClosed why they did not close by themselves, where they
+	// should have.
+	Overdue   bool
+	NotClosed string
 }
 
 // Trouble is a text that a person has to see to, and the order it is about.
@@ -46,7 +51,7 @@ const (
 
 // Board gives the board of a night.
 func (d *Desk) Board(ctx context.Context, nightID int64) (Board, error) {
-	var s Sight
+	s := Sight{At: d.now().UTC(), Zone: d.kitchen.Zone}
 	var last int64
 	err := d.store.Read(ctx, func(tx Tx) (err error) {
 		if last, err = tx.LastEvent(ctx); err != nil {
@@ -61,13 +66,16 @@ func (d *Desk) Board(ctx context.Context, nightID int64) (Board, error) {
 		if s.Messages, err = tx.Messages(ctx, nightID); err != nil {
 			return err
 		}
-		s.Texts, err = tx.InboundsIn(ctx, night.Open)
+		if s.Texts, err = tx.InboundsIn(ctx, night.Open); err != nil || !s.Night.Overdue(s.At, s.Zone) {
+			return err
+		}
+		events, err := tx.Events(ctx, nightID, 0, allEvents)
+		s.NotClosed = notClosed(events)
 		return err
 	})
 	if err != nil {
 		return Board{}, err
 	}
-	s.At, s.Zone = d.now().UTC(), d.kitchen.Zone
 	b := MakeBoard(s)
 	b.Event = last
 	return b, nil
@@ -81,6 +89,8 @@ type Sight struct {
 	Texts    []night.Inbound // those that wait for a person
 	At       time.Time
 	Zone     *time.Location
+	// NotClosed is why orders did not close by themselves, where they should.
+	NotClosed string
 }
 
 // MakeBoard sorts a night into what has to be done now.
@@ -125,6 +135,9 @@ func MakeBoard(s Sight) Board {
 	slices.SortStableFunc(b.Late, byTime)
 	b.Trouble = troubles(s)
 	b.Untold = untold(s)
+	if b.Overdue = s.Night.Overdue(s.At, s.Zone); b.Overdue {
+		b.NotClosed = s.NotClosed
+	}
 	b.Sentence = sentence(b, s)
 	return b
 }
@@ -207,6 +220,9 @@ func sentence(b Board, s Sight) string {
 		if n > 0 {
 			parts = append(parts, fmt.Sprintf("%d %s", n, words))
 		}
+	}
+	if b.Overdue {
+		parts = append(parts, fmt.Sprintf("orders should have been closed %s, and no text goes out until somebody closes them", s.Night.ClosesAt.In(s.Zone).Format("Mon 2 Jan 15:04")))
 	}
 	add(told, "told")
 	add(len(ring), plural(len(ring), "needs a call", "need a call"))

@@ -62,30 +62,49 @@ func (d *Desk) preview(ctx context.Context, tx Tx, n night.Night, now time.Time)
 // Closing a closed night adds nothing.
 func (d *Desk) Close(ctx context.Context, nightID int64, who string) (Preview, error) {
 	var out Preview
-	err := d.write(ctx, func(tx Tx, now time.Time) error {
-		n, err := tx.Night(ctx, nightID)
-		if err != nil {
-			return err
-		}
-		if out, err = d.preview(ctx, tx, n, now); err != nil {
-			return err
-		}
-		if n.ClosedAt.IsZero() {
-			n.ClosedAt = now
-			if err := tx.SaveNight(ctx, n); err != nil {
-				return err
-			}
-			if err := numberBags(ctx, tx, out.Orders); err != nil {
-				return err
-			}
-			why := fmt.Sprintf("%d orders, %d texts planned", len(out.Orders), len(out.Messages))
-			if err := tx.Log(ctx, night.Event{NightID: n.ID, At: now, Who: who, What: night.OrdersClosed, Why: why}); err != nil {
-				return err
-			}
-		}
-		return d.replan(ctx, tx, n, now)
+	err := d.write(ctx, func(tx Tx, now time.Time) (err error) {
+		out, err = d.close(ctx, tx, nightID, now, who)
+		return err
 	})
 	return out, err
+}
+
+func (d *Desk) close(ctx context.Context, tx Tx, nightID int64, now time.Time, who string) (Preview, error) {
+	n, err := tx.Night(ctx, nightID)
+	if err != nil {
+		return Preview{}, err
+	}
+	out, err := d.preview(ctx, tx, n, now)
+	if err != nil {
+		return out, err
+	}
+	if n.ClosedAt.IsZero() {
+		n.ClosedAt = now
+		if err := tx.SaveNight(ctx, n); err != nil {
+			return out, err
+		}
+		if err := numberBags(ctx, tx, out.Orders); err != nil {
+			return out, err
+		}
+		if err := tx.Log(ctx, night.Event{NightID: n.ID, At: now, Who: who, What: night.OrdersClosed, Why: out.planned()}); err != nil {
+			return out, err
+		}
+	}
+	return out, d.replan(ctx, tx, n, now)
+}
+
+// planned says for the history what closing sets going.
+func (p Preview) planned() string {
+	ring := map[int64]bool{}
+	for _, l := range p.LeftOut {
+		if l.Ring() {
+			ring[l.OrderID] = true
+		}
+	}
+	if len(ring) > 0 {
+		return fmt.Sprintf("%d orders, %d texts planned, %d to ring", len(p.Orders), len(p.Messages), len(ring))
+	}
+	return fmt.Sprintf("%d orders, %d texts planned", len(p.Orders), len(p.Messages))
 }
 
 // numberBags counts the bags by slot, then reference.

@@ -30,6 +30,7 @@ type Tx interface {
 	InboundTx
 	BookTx
 	TextTx
+	WipeTx
 	Log(ctx context.Context, e night.Event) error
 	LastEvent(ctx context.Context) (int64, error)
 	Events(ctx context.Context, nightID, after int64, limit int) ([]night.Event, error)
@@ -335,7 +336,7 @@ func (d *Desk) putMessage(ctx context.Context, tx Tx, in plan.Input, want night.
 
 func (d *Desk) logMessage(ctx context.Context, tx Tx, in plan.Input, m night.Message, now time.Time, what night.What, why string) error {
 	return tx.Log(ctx, night.Event{
-		NightID: in.Night.ID, OrderID: lead(m), MessageID: m.ID, At: now, Who: "clock", What: what, Why: why,
+		NightID: in.Night.ID, OrderID: lead(m), MessageID: m.ID, At: now, Who: clock, What: what, Why: why,
 	})
 }
 

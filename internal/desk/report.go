@@ -25,6 +25,7 @@ type Report struct {
 	MeanWait  time.Duration              `json:"mean_wait_ns"`
 	LongWait  time.Duration              `json:"longest_wait_ns"`
 	FollowUps []FollowUp                 `json:"follow_ups"`
+	Wiped     *time.Time                 `json:"wiped,omitempty"` // since when names and numbers are gone
 }
 
 // FollowUp is one thing that a person should still see to.
@@ -51,7 +52,7 @@ func (d *Desk) Report(ctx context.Context, nightID int64) (Report, error) {
 		if s.Texts, err = tx.Inbounds(ctx, nightID); err != nil {
 			return err
 		}
-		events, err = tx.Events(ctx, nightID, 0, 1_000_000)
+		events, err = tx.Events(ctx, nightID, 0, allEvents)
 		return err
 	})
 	if err != nil {
@@ -66,6 +67,11 @@ func MakeReport(s Sight, events []night.Event) Report {
 		Date: s.Night.Date, Orders: len(s.Orders), Texts: len(s.Texts),
 		States: map[night.State]int{}, Messages: map[night.MessageState]int{},
 	}
+	for _, e := range events {
+		if e.What == night.NightWiped {
+			r.Wiped = &e.At
+		}
+	}
 	byID := make(map[int64]night.Order, len(s.Orders))
 	for _, o := range s.Orders {
 		byID[o.ID] = o
@@ -75,6 +81,10 @@ func MakeReport(s Sight, events []night.Event) Report {
 		}
 		switch o.State {
 		case night.NotCollected:
+			if r.Wiped != nil {
+				r.follow(o, "not collected")
+				break
+			}
 			r.follow(o, "not collected: "+cmp.Or(o.PhoneTyped, "no number"))
 		case night.Booked, night.Told, night.Reminded:
 			r.follow(o, "still waiting: nobody marked what became of it")
@@ -139,6 +149,9 @@ func (r Report) Write(w io.Writer) error {
 	fmt.Fprintf(tab, "texts to customers\t%d\t%s; %d SMS parts\n", total(r.Messages), counts(r.Messages), r.Parts)
 	fmt.Fprintf(tab, "texts from customers\t%d\n", r.Texts)
 	fmt.Fprintf(tab, "wait at the gate\t%s\tmean of %d, longest %s\n", r.MeanWait, r.Waits, r.LongWait.Round(time.Second))
+	if r.Wiped != nil {
+		fmt.Fprintf(tab, "wiped\tnames, numbers and texts are gone since %s\n", r.Wiped.Format("2 January 2006"))
+	}
 	if len(r.FollowUps) == 0 {
 		fmt.Fprintln(tab, "nothing to follow up")
 	} else {

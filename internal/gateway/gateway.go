@@ -99,7 +99,17 @@ func (g *Gateway) start(ctx context.Context) error {
 			}
 		})
 	}
-	return g.tick(work)
+	if err := g.tick(work); err != nil {
+		return err
+	}
+	for _, k := range g.kitchens {
+		stop, err := k.house.startDuties(work)
+		if err != nil {
+			return err
+		}
+		g.onStop("duties", stop)
+	}
+	return nil
 }
 
 // heard acts on the word of another instance, or on a silence in which anything

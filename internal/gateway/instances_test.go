@@ -51,7 +51,7 @@ type alone struct {
 }
 
 // instance opens one of several instances of a kitchen on one server.
-func instance(t *testing.T, place string, provider adapters.Sender) alone {
+func instance(t *testing.T, place string, provider adapters.Sender, with ...func(*config.Config)) alone {
 	t.Helper()
 	c := config.Default()
 	c.Database, c.Listen, c.Folder = place, "127.0.0.1:0", t.TempDir()
@@ -59,6 +59,9 @@ func instance(t *testing.T, place string, provider adapters.Sender) alone {
 	c.Kitchen.QuietFrom, c.Kitchen.QuietTo = 0, 0
 	c.Night.Place = "5 Mill Lane, Larkfield"
 	c.Adapter = []config.Adapter{{Name: "texts", Kind: "practice", Window: 3, PerSecond: 1000, Timeout: adapters.Duration(time.Minute)}}
+	for _, change := range with {
+		change(&c)
+	}
 	require.NoError(t, c.Validate())
 	h, err := Open(t.Context(), c.Alone(), Deps{Clock: clockwork.NewRealClock(), Log: slog.New(slog.DiscardHandler)})
 	require.NoError(t, err)
@@ -76,10 +79,20 @@ func instance(t *testing.T, place string, provider adapters.Sender) alone {
 // instructions are due.
 func closedNight(t *testing.T, g alone, orders int) night.Night {
 	t.Helper()
+	n := openNight(t, g, 2, orders)
+	_, err := g.house.Desk.Close(t.Context(), n.ID, "cook")
+	require.NoError(t, err)
+	return n
+}
+
+// openNight gives a night some days ahead with so many orders, which are to be
+// closed tomorrow.
+func openNight(t *testing.T, g alone, days, orders int) night.Night {
+	t.Helper()
 	h := g.house
-	date := night.DateOf(time.Now().In(h.Kitchen.Zone)).AddDays(2)
+	date := night.DateOf(time.Now().In(h.Kitchen.Zone)).AddDays(days)
 	n := h.Config.NightOn(date, 16*60, 20*60, h.Kitchen.Zone)
-	n.InstructAt = time.Now().Add(-time.Hour)
+	n.InstructAt, n.ClosesAt = time.Now().Add(-time.Hour), time.Now().Add(24*time.Hour)
 	n, err := h.Desk.AddNight(t.Context(), n, "cook")
 	require.NoError(t, err)
 	var book []night.Order
@@ -91,8 +104,6 @@ func closedNight(t *testing.T, g alone, orders int) night.Night {
 	}
 	_, err = h.Desk.Load(t.Context(), n.ID, book, "cook")
 	require.NoError(t, err)
-	_, err = h.Desk.Close(t.Context(), n.ID, "cook")
-	require.NoError(t, err)
 	return n
 }
 
@@ -101,6 +112,7 @@ func TestInstances(t *testing.T) {
 	server := pgtest.Start(t)
 	t.Run("share the texts and hear of each other", func(t *testing.T) { instancesShare(t, server) })
 	t.Run("go on after the database was away", instancesRecover)
+	t.Run("close a night once", func(t *testing.T) { instancesClose(t, server) })
 }
 
 func instancesShare(t *testing.T, server *pgtest.Server) {

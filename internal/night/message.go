@@ -149,6 +149,7 @@ const (
 	WordsChanged     What = "wording changed"
 	BookLoaded       What = "order book loaded"
 	OrdersClosed     What = "orders closed"
+	OrdersNotClosed  What = "orders not closed"
 	OrderAdded       What = "order added"
 	OrderChanged     What = "order changed"
 	StepTaken        What = "step"
@@ -170,4 +171,5 @@ const (
 	TextSettled      What = "text settled"
 	OptedOut         What = "opted out"
 	OptedIn          What = "opted in"
+	NightWiped       What = "wiped"
 )

@@ -134,6 +134,12 @@ func (n Night) Validate(zone *time.Location) error {
 // current one: people come late, and complaints come later.
 const afterNight = 8 * time.Hour
 
+// Overdue tells whether orders should have been closed by now and are not, while
+// there still is somebody to tell.
+func (n Night) Overdue(now time.Time, zone *time.Location) bool {
+	return n.ClosedAt.IsZero() && !n.ClosesAt.IsZero() && !now.Before(n.ClosesAt) && now.Before(n.SlotAt(n.Last, zone))
+}
+
 // Over tells whether a night no longer counts as the current one.
 func (n Night) Over(now time.Time, zone *time.Location) bool {
 	return n.SlotAt(n.Last, zone).Add(afterNight).Before(now)

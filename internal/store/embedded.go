@@ -58,6 +58,7 @@ func dsn(path string) string {
 		"journal_mode(WAL)",
 		"synchronous(FULL)", // a text that was recorded as sent must survive a power cut
 		"foreign_keys(1)",
+		"secure_delete(1)", // what was wiped is not to be read out of the file
 	} {
 		q.Add("_pragma", p)
 	}

@@ -25,6 +25,7 @@ func TestSettingsHoldOnEveryConnection(t *testing.T) {
 		for i, c := range conns {
 			for pragma, want := range map[string]string{
 				"busy_timeout": "5000", "journal_mode": "wal", "foreign_keys": "1", "synchronous": "2", // 2 is FULL
+				"secure_delete": "1",
 			} {
 				var got string
 				require.NoError(t, c.GetContext(t.Context(), &got, "PRAGMA "+pragma))

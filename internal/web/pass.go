@@ -19,6 +19,8 @@ type passPage struct {
 	Sentence  string
 	At        string // the kitchen's clock
 	Open      bool   // orders are not closed yet
+	Closes    string // when they close by themselves; "" where they don't
+	Unclosed  string // what that means, where they should be closed by now
 	CalledOff bool
 	Gate      []Ticket // those here, and those just handed out in their old places
 	Here      int
@@ -110,7 +112,17 @@ func (s *site) passView(ctx context.Context, n night.Night, limited bool) (view,
 		p.Next, p.Rest = p.Next[:nextFew], p.Next[nextFew:]
 	}
 	if limited { // what has to be told or sent is the cook's
-		b.Trouble, b.Texts, b.Untold = nil, nil, nil
+		b.Trouble, b.Texts, b.Untold, b.Overdue = nil, nil, nil, false
+	}
+	switch {
+	case b.Overdue:
+		p.Unclosed = s.t("No text goes out until somebody closes them.")
+		if b.NotClosed != "" {
+			p.Unclosed = capital(s.say(b.NotClosed)) + ". " + p.Unclosed
+		}
+		p.Needs++
+	case s.ClosesItself && n.ClosesAt.After(b.At):
+		p.Closes = s.when(n, n.ClosesAt)
 	}
 	for _, t := range b.Trouble {
 		p.Trouble = append(p.Trouble, s.trouble(c, t))
@@ -128,7 +140,7 @@ func (s *site) passView(ctx context.Context, n night.Night, limited bool) (view,
 		}
 		p.Untold = append(p.Untold, untold{s.ticket(c, o), why})
 	}
-	p.Needs = len(p.Trouble) + len(p.Texts) + len(p.Untold) + len(p.Late)
+	p.Needs += len(p.Trouble) + len(p.Texts) + len(p.Untold) + len(p.Late)
 	return view{Template: "pass", Live: true, Title: s.t("Pass"), Tab: "pass", Event: b.Event, Data: p}, nil
 }
 

@@ -17,6 +17,7 @@ type reportPage struct {
 	In       int
 	MeanWait string
 	LongWait string
+	Gone     string // since when names and numbers are wiped; "" where they are kept
 }
 
 func (s *site) reportView(ctx context.Context, n night.Night) (view, error) {
@@ -34,6 +35,9 @@ func (s *site) reportView(ctx context.Context, n night.Night) (view, error) {
 		if r.Messages[st] > 0 {
 			p.Texts = append(p.Texts, stateCount{st, r.Messages[st]})
 		}
+	}
+	if r.Wiped != nil {
+		p.Gone = s.date(night.DateOf(r.Wiped.In(s.Kitchen.Zone)))
 	}
 	p.FollowUps = slices.Clone(r.FollowUps)
 	for i := range p.FollowUps {

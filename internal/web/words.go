@@ -286,6 +286,10 @@ func eventWords(what night.What) phrase {
 		return phrase("order book loaded")
 	case night.OrdersClosed:
 		return phrase("orders closed")
+	case night.OrdersNotClosed:
+		return phrase("orders not closed")
+	case night.NightWiped:
+		return phrase("names and numbers wiped")
 	case night.StepTaken, night.StepUndone:
 	}
 	return string(what)

@@ -13,7 +13,7 @@ import (
 )
 
 // Fill gives a kitchen something in every table.
-func Fill(t *testing.T, s *store.Store, name string) {
+func Fill(t *testing.T, s *store.Store, name string) Filled {
 	t.Helper()
 	k := kitchen(t, s, name)
 	out := setting{k: k}
@@ -55,4 +55,11 @@ func Fill(t *testing.T, s *store.Store, name string) {
 	require.NoError(t, err)
 	_, err = k.Secret(t.Context(), "links", []byte{0, 200, 255})
 	require.NoError(t, err)
+	return Filled{k, out.night}
+}
+
+// Filled is a kitchen that has something in every table.
+type Filled struct {
+	Kitchen *store.Kitchen
+	Night   int64
 }

@@ -1,0 +1,108 @@
+package gateway
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"time"
+
+	"github.com/go-co-op/gocron/v2"
+
+	"passbell/internal/desk"
+	"passbell/internal/leader"
+	"passbell/internal/night"
+)
+
+const (
+	// leaseFor is how long it takes at most until another instance does what
+	// one that died did; leaseMargin how much earlier that one stops.
+	leaseFor    = 30 * time.Second
+	leaseMargin = 5 * time.Second
+	// closeEvery is how often to look whether a night has to be closed.
+	closeEvery = 2 * time.Second
+	// wipeEvery is how often to look whether something was kept long enough.
+	// The first look is at the start: a cook's machine may be off at night.
+	wipeEvery = 24 * time.Hour
+)
+
+// startDuties begins what must run once for a kitchen, however many instances
+// serve it: the one that holds the kitchen's lease does it. It gives the way to
+// end it, after which another instance takes it on at once.
+func (h *House) startDuties(ctx context.Context) (stop func(context.Context) error, err error) {
+	holder, err := source()
+	if err != nil {
+		return nil, err
+	}
+	lead, err := leader.New(leader.Config{
+		Lease: h.rows, Holder: fmt.Sprintf("%016x%016x", holder.Uint64(), holder.Uint64()), TTL: leaseFor, Margin: leaseMargin, Now: h.Clock.Now,
+		Changed: func(term int64) { h.log.Info("what must run once runs here; term 0: no more", "term", term) },
+	})
+	if err != nil {
+		return nil, err
+	}
+	// The shell is gocron's: it asks the lease before each run.
+	runs, err := gocron.NewScheduler(gocron.WithClock(h.Clock), gocron.WithLocation(time.UTC), gocron.WithStopTimeout(10*time.Second),
+		gocron.WithDistributedElector(lead))
+	if err != nil {
+		return nil, fmt.Errorf("start the duties: %w", err)
+	}
+	stop = func(ctx context.Context) error {
+		err := runs.Shutdown()
+		if err := lead.Resign(ctx); err != nil {
+			h.log.Warn("another instance does what must run once a little later", "within", leaseFor, "error", err)
+		}
+		return err
+	}
+	for _, d := range h.duties() {
+		run := func() {
+			if err := d.do(ctx); err != nil && ctx.Err() == nil {
+				h.log.Error(d.name+" did not work; passbell tries again", "error", err)
+			}
+		}
+		_, err := runs.NewJob(gocron.DurationJob(d.every), gocron.NewTask(run), gocron.WithName(d.name),
+			gocron.WithSingletonMode(gocron.LimitModeReschedule), gocron.WithStartAt(gocron.WithStartImmediately()))
+		if err != nil {
+			return nil, errors.Join(fmt.Errorf("start the duties: %w", err), stop(ctx))
+		}
+	}
+	runs.Start()
+	return stop, nil
+}
+
+// duty is something that must run once for a kitchen. Two instances may still do
+// it at once, for a moment: each does no harm then.
+type duty struct {
+	name  string
+	every time.Duration
+	do    func(context.Context) error
+}
+
+// duties lists them.
+func (h *House) duties() []duty {
+	out := []duty{{"wiping what was kept long enough", wipeEvery, h.forget}}
+	if h.Config.Night.CloseByItself {
+		out = append(out, duty{"closing orders at their time", closeEvery, h.Desk.CloseDue})
+	}
+	return out
+}
+
+// forget wipes what names anybody on nights that are older than the kitchen keeps
+// them, and what ended.
+func (h *House) forget(ctx context.Context) error {
+	days := h.Config.Kitchen.KeepDays
+	if days == 0 {
+		return h.rows.CleanUp(ctx, h.Clock.Now())
+	}
+	today := night.DateOf(h.Clock.Now().In(h.Kitchen.Zone))
+	done, err := h.Wipe(ctx, today.AddDays(-days), "clock")
+	for _, w := range done {
+		h.log.Info("wiped what was kept long enough", "night", w.Date, "wiped", w.String())
+	}
+	return err
+}
+
+// Wipe wipes what names anybody on nights before a date, and what ended.
+func (h *House) Wipe(ctx context.Context, before night.Date, who string) ([]desk.Wiped, error) {
+	done, err := h.Desk.Wipe(ctx, before, who)
+	return done, errors.Join(err, h.rows.CleanUp(ctx, h.Clock.Now()))
+}
