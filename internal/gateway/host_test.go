@@ -1,0 +1,518 @@
+package gateway
+
+import (
+	"bytes"
+	"context"
+	"crypto/sha256"
+	"encoding/hex"
+	"encoding/json"
+	"fmt"
+	"io"
+	"log/slog"
+	"net/http"
+	"net/url"
+	"os"
+	"path/filepath"
+	"strings"
+	"sync"
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+	"golang.org/x/crypto/bcrypt"
+
+	"passbell/adapters/practice"
+	"passbell/internal/config"
+	"passbell/internal/night"
+	"passbell/internal/store"
+	"passbell/internal/store/pgtest"
+	"passbell/internal/store/storetest"
+)
+
+// hosted is a host of several kitchens that runs.
+type hosted struct {
+	*Gateway
+	t     *testing.T
+	log   *logged
+	night map[string]night.Night
+	calls int
+}
+
+// logged keeps what was logged.
+type logged struct {
+	mu   sync.Mutex
+	text bytes.Buffer
+}
+
+func (l *logged) Write(b []byte) (int, error) {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	return l.text.Write(b)
+}
+
+func (l *logged) String() string {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	return l.text.String()
+}
+
+// aKitchen gives the file of a kitchen whose passphrase and token are its name.
+func aKitchen(t *testing.T, name, number, more string) string {
+	t.Helper()
+	hash, err := bcrypt.GenerateFromPassword([]byte(name), bcrypt.MinCost)
+	require.NoError(t, err)
+	sum := sha256.Sum256([]byte(name))
+	return fmt.Sprintf(`host = "%[1]s.example"
+passphrase = '%[2]s'
+token = "%[3]s"
+[kitchen]
+name = "%[1]s kitchen"
+region = "GB"
+zone = "%[6]s"
+number = "%[4]s"
+quiet_from = "00:00"
+quiet_to = "00:00"
+[night]
+place = "5 Mill Lane"
+%[5]s`, name, hash, hex.EncodeToString(sum[:]), number, more, collecting())
+}
+
+// collecting gives a time zone in which it is between five and six in the
+// evening, whenever the test runs.
+func collecting() string {
+	east := 17 - time.Now().UTC().Hour()
+	if east > 14 {
+		east -= 24
+	}
+	return fmt.Sprintf("Etc/GMT%+d", -east) // POSIX counts them the other way
+}
+
+// soon is a slot in half an hour.
+func soon(zone *time.Location) night.Clock {
+	return (night.ClockOf(time.Now().In(zone)) + 35) / 10 * 10
+}
+
+// hostFiles writes a configuration of several kitchens and loads it.
+func hostFiles(t *testing.T, place string, kitchens map[string]string) config.Host {
+	t.Helper()
+	dir := t.TempDir()
+	require.NoError(t, os.Mkdir(filepath.Join(dir, "kitchens"), 0o700))
+	host := fmt.Sprintf("database = %q\nlisten = \"127.0.0.1:0\"\nkitchens = \"kitchens\"\n", place) +
+		"[[adapter]]\nname = \"texts\"\nkind = \"practice\"\nwindow = 8\nper_second = 1000.0\nfrom = \"{number}\"\n"
+	require.NoError(t, os.WriteFile(filepath.Join(dir, "passbell.toml"), []byte(host), 0o600))
+	for name, text := range kitchens {
+		require.NoError(t, os.WriteFile(filepath.Join(dir, "kitchens", name+".toml"), []byte(text), 0o600))
+	}
+	c, err := config.Load(filepath.Join(dir, "passbell.toml"))
+	require.NoError(t, err)
+	return c
+}
+
+// runHost starts a host until the test ends.
+func runHost(t *testing.T, c config.Host) *hosted {
+	t.Helper()
+	r := &hosted{t: t, log: new(logged), night: map[string]night.Night{}}
+	h, err := Open(t.Context(), c, System(slog.New(slog.NewTextHandler(r.log, nil))))
+	require.NoError(t, err)
+	r.Gateway, err = New(h, nil)
+	require.NoError(t, err)
+	require.NoError(t, r.Start(t.Context()))
+	t.Cleanup(func() {
+		bounded, cancel := context.WithTimeout(context.WithoutCancel(t.Context()), 30*time.Second)
+		defer cancel()
+		require.NoError(t, r.Stop(bounded))
+		require.NoError(t, h.Close())
+	})
+	return r
+}
+
+// threeKitchens runs larkfield with a number of its own, and millbank and brook
+// with one number.
+func threeKitchens(t *testing.T, place string) *hosted {
+	t.Helper()
+	r := runHost(t, hostFiles(t, place, map[string]string{
+		"larkfield": aKitchen(t, "larkfield", "07700 900100", ""),
+		"millbank":  aKitchen(t, "millbank", "07700 900200", ""),
+		"brook":     aKitchen(t, "brook", "+447700900200", ""),
+	}))
+	for name, customers := range map[string][]string{
+		"larkfield": {"Lark1", "Lark2"}, "millbank": {"Mill1", "Both1"}, "brook": {"Brook1", "Brook2", "Both1"},
+	} {
+		r.open(name, customers...)
+	}
+	return r
+}
+
+// phones are the customers' numbers, reserved for fiction by Ofcom.
+var phones = map[string]string{
+	"Lark1": "+447700900301", "Lark2": "+447700900302", "Mill1": "+447700900311", "Brook1": "+447700900321", "Brook2": "+447700900322",
+	"Both1": "+447700900331", "Stranger": "+447700900341",
+}
+
+func (r *hosted) house(name string) *House {
+	r.t.Helper()
+	for _, h := range r.host.Houses {
+		if h.Config.File == name {
+			return h
+		}
+	}
+	r.t.Fatal("there is no kitchen " + name)
+	return nil
+}
+
+// open adds a night with an order of each customer, and closes it.
+func (r *hosted) open(name string, customers ...string) {
+	r.t.Helper()
+	h, ctx := r.house(name), r.t.Context()
+	n := h.Config.NightOn(night.DateOf(time.Now().In(h.Kitchen.Zone)), 16*60, 20*60, h.Kitchen.Zone)
+	n.InstructAt, n.ClosesAt = time.Now().Add(-time.Hour), time.Now().Add(-time.Hour)
+	n, err := h.Desk.AddNight(ctx, n, "cook")
+	require.NoError(r.t, err)
+	var book []night.Order
+	for i, c := range customers {
+		book = append(book, night.Order{
+			Ref: fmt.Sprintf("%s-%d", strings.ToUpper(name[:1]), i+1), Name: c, Phone: phones[c], Slot: soon(h.Kitchen.Zone), State: night.Booked,
+			Items: []night.Item{{Qty: 1, Name: "Pork bao", Kind: night.Hot}},
+		})
+	}
+	_, err = h.Desk.Load(ctx, n.ID, book, "cook")
+	require.NoError(r.t, err)
+	_, err = h.Desk.Close(ctx, n.ID, "cook")
+	require.NoError(r.t, err)
+	r.night[name] = n
+}
+
+func (r *hosted) order(kitchen, customer string) night.Order {
+	r.t.Helper()
+	orders, err := r.house(kitchen).Desk.Orders(r.t.Context(), r.night[kitchen].ID)
+	require.NoError(r.t, err)
+	for _, o := range orders {
+		if o.Name == customer {
+			return o
+		}
+	}
+	r.t.Fatalf("%s has no order in %s", customer, kitchen)
+	return night.Order{}
+}
+
+// texts gives what a kitchen has of a customer's texts.
+func (r *hosted) texts(kitchen, customer string) (out []night.Inbound) {
+	r.t.Helper()
+	all, err := r.house(kitchen).Desk.Inbounds(r.t.Context(), r.night[kitchen].ID)
+	require.NoError(r.t, err)
+	for _, in := range all {
+		if in.From == phones[customer] {
+			out = append(out, in)
+		}
+	}
+	return out
+}
+
+// ask sends a request to a kitchen by its name.
+func (r *hosted) ask(method, host, path string, header http.Header, body string) (int, http.Header, string) {
+	r.t.Helper()
+	req, err := http.NewRequestWithContext(r.t.Context(), method, "http://"+r.Addr().String()+path, strings.NewReader(body))
+	require.NoError(r.t, err)
+	req.Host = host
+	for name, values := range header {
+		req.Header[name] = values
+	}
+	client := &http.Client{CheckRedirect: func(*http.Request, []*http.Request) error { return http.ErrUseLastResponse }}
+	resp, err := client.Do(req)
+	require.NoError(r.t, err)
+	defer func() { _ = resp.Body.Close() }()
+	b, err := io.ReadAll(resp.Body)
+	require.NoError(r.t, err)
+	return resp.StatusCode, resp.Header, string(b)
+}
+
+// post calls the shared adapter's hook under a kitchen's name.
+func (r *hosted) post(host string, call map[string]string) {
+	r.t.Helper()
+	b, err := json.Marshal(call)
+	require.NoError(r.t, err)
+	status, _, said := r.ask(http.MethodPost, host, "/hook/texts/", http.Header{"Content-Type": {"application/json"}}, string(b))
+	require.Equal(r.t, http.StatusNoContent, status, said)
+}
+
+// say has a customer write to a number, and the network deliver it three times.
+func (r *hosted) say(customer, to, text string) {
+	r.t.Helper()
+	r.calls++
+	for _, host := range []string{"larkfield.example", "brook.example", "BROOK.example.:443"} {
+		r.post(host, map[string]string{"id": fmt.Sprintf("in-%d", r.calls), "from": phones[customer], "to": to, "text": text})
+	}
+}
+
+func (r *hosted) network() *practice.Network {
+	return r.lines[0].Sender.(*practice.Network) //nolint:forcetypeassert // as configured
+}
+
+func TestSeveralKitchens(t *testing.T) {
+	t.Parallel()
+	t.Run("embedded", func(t *testing.T) {
+		t.Parallel()
+		severalKitchens(t, threeKitchens(t, storetest.FreshFile(t)))
+	})
+	t.Run("server", func(t *testing.T) {
+		t.Parallel()
+		severalKitchens(t, threeKitchens(t, pgtest.Start(t).Database(t)))
+	})
+}
+
+func severalKitchens(t *testing.T, r *hosted) {
+	t.Run("each under its name", func(t *testing.T) { eachUnderItsName(t, r) })
+	t.Run("a way in to one is none to another", func(t *testing.T) { walledPages(t, r) })
+	t.Run("receipts find their kitchen", func(t *testing.T) { receiptsFindTheirKitchen(t, r) })
+	t.Run("a text finds its kitchen", func(t *testing.T) { textsFindTheirKitchen(t, r) })
+	t.Run("a text of which nobody knows whose it is", func(t *testing.T) { sharedTexts(t, r) })
+	t.Run("stop counts for all who share the number", func(t *testing.T) { stopForAll(t, r) })
+}
+
+func eachUnderItsName(t *testing.T, r *hosted) {
+	for _, name := range []string{"larkfield", "millbank", "brook"} {
+		for _, host := range []string{name + ".example", strings.ToUpper(name) + ".Example:8737", name + ".example."} {
+			status, _, page := r.ask(http.MethodGet, host, "/sign-in", nil, "")
+			assert.Equal(t, http.StatusOK, status, host)
+			assert.Contains(t, page, name+" kitchen")
+		}
+	}
+	for _, host := range []string{"", "127.0.0.1", "[::1]:80", "localhost", "example", "www.larkfield.example", "larkfield.example.evil", "*", "larkfield.example@brook"} {
+		for _, path := range []string{"/", "/sign-in", "/hook/texts/", "/api/v1/orders", "/static/"} {
+			status, _, page := r.ask(http.MethodGet, host, path, nil, "")
+			if host == "" { // the client then asks for the address
+				host = r.Addr().String()
+			}
+			assert.GreaterOrEqual(t, status, 400, host)
+			for _, word := range []string{"kitchen", "larkfield.", "millbank", "brook"} {
+				assert.NotContains(t, page, word, host)
+			}
+		}
+	}
+}
+
+// walledPages signs in to one kitchen and tries the others with what it got.
+func walledPages(t *testing.T, r *hosted) {
+	form := http.Header{"Content-Type": {"application/x-www-form-urlencoded"}}
+	status, got, _ := r.ask(http.MethodPost, "larkfield.example", "/sign-in", form, url.Values{"passphrase": {"larkfield"}}.Encode())
+	require.Equal(t, http.StatusSeeOther, status)
+	cookie := http.Header{"Cookie": {strings.Split(got.Get("Set-Cookie"), ";")[0]}}
+	assert.NotContains(t, got.Get("Set-Cookie"), "Domain", "a browser sends it to this name only")
+	status, _, _ = r.ask(http.MethodPost, "brook.example", "/sign-in", form, url.Values{"passphrase": {"larkfield"}}.Encode())
+	assert.Equal(t, http.StatusUnauthorized, status, "another kitchen's passphrase")
+	mine := r.order("larkfield", "Lark1")
+	status, _, page := r.ask(http.MethodGet, "larkfield.example", "/orders", cookie, "")
+	assert.Equal(t, http.StatusOK, status)
+	assert.Contains(t, page, mine.Name)
+	for _, theirs := range []string{"Mill1", "Brook1", "Both1"} {
+		assert.NotContains(t, page, theirs)
+	}
+	for _, path := range []string{"/", "/orders", "/orders/" + mine.Ref, "/messages", "/live", "/paper/sheet", "/texts/1"} {
+		status, to, page := r.ask(http.MethodGet, "millbank.example", path, cookie, "")
+		assert.Equal(t, http.StatusSeeOther, status, path)
+		assert.Contains(t, to.Get("Location"), "/sign-in")
+		assert.NotContains(t, page, "Lark1")
+	}
+	token := http.Header{"Authorization": {"Bearer larkfield"}}
+	status, _, body := r.ask(http.MethodGet, "larkfield.example", "/api/v1/orders", token, "")
+	assert.Equal(t, http.StatusOK, status)
+	assert.Contains(t, body, "Lark1")
+	assert.NotContains(t, body, "Both1")
+	for _, path := range []string{"/api/v1/orders", "/api/v1/orders/" + mine.Ref, "/api/v1/messages", "/api/v1/events"} {
+		status, _, body := r.ask(http.MethodGet, "brook.example", path, token, "")
+		assert.Equal(t, http.StatusUnauthorized, status, path)
+		assert.NotContains(t, body, "Lark1")
+	}
+}
+
+func textsFindTheirKitchen(t *testing.T, r *hosted) {
+	only := func(kitchen, customer string) {
+		t.Helper()
+		for _, name := range []string{"larkfield", "millbank", "brook"} {
+			texts := r.texts(name, customer)
+			if name != kitchen {
+				assert.Empty(t, texts, name)
+				continue
+			}
+			assert.Len(t, texts, 1, name)
+			assert.Zero(t, texts[0].Shared)
+		}
+	}
+	r.say("Lark1", "07700 900100", "I'm here, blue van")
+	only("larkfield", "Lark1")
+	assert.Equal(t, night.Arrived, r.order("larkfield", "Lark1").State)
+	r.say("Brook1", "447700900200", "I'm here, red fiesta")
+	only("brook", "Brook1")
+	assert.Equal(t, night.Arrived, r.order("brook", "Brook1").State)
+	r.say("Lark2", "", "I'm here, green golf") // as a modem hands it on
+	only("larkfield", "Lark2")
+	assert.Equal(t, night.Arrived, r.order("larkfield", "Lark2").State)
+	r.say("Mill1", larkNumber, "I'm here") // to another kitchen's number
+	only("larkfield", "Mill1")
+	assert.NotEqual(t, night.Arrived, r.order("millbank", "Mill1").State)
+	assert.Equal(t, night.Open, r.texts("larkfield", "Mill1")[0].State, "a stranger there")
+
+	// The order is handed out, and the network delivers the text once more: what
+	// was stored stays where it is.
+	h := r.house("brook")
+	require.NoError(t, h.rows.Write(t.Context(), func(tx *store.Tx) error {
+		o := r.order("brook", "Brook1")
+		o.State = night.HandedOut
+		return tx.SaveOrder(t.Context(), o)
+	}))
+	r.post("millbank.example", map[string]string{"id": "in-2", "from": phones["Brook1"], "to": millNumber, "text": "I'm here, red fiesta"})
+	only("brook", "Brook1")
+}
+
+func sharedTexts(t *testing.T, r *hosted) {
+	r.say("Both1", millNumber, "I'm here, white van")
+	r.say("Stranger", millNumber, "can I have mine without nuts, I'm allergic")
+	for _, name := range []string{"millbank", "brook"} {
+		for _, customer := range []string{"Both1", "Stranger"} {
+			texts := r.texts(name, customer)
+			require.Len(t, texts, 1, "%s of %s", name, customer)
+			assert.Equal(t, night.Open, texts[0].State, "a person has to look")
+			assert.Equal(t, 1, texts[0].Shared)
+			assert.Contains(t, texts[0].Why, "also sent to another kitchen at this number")
+		}
+		assert.Contains(t, string(r.texts(name, "Stranger")[0].Reading), `"allergy":true`)
+		assert.NotEqual(t, night.Arrived, r.order(name, "Both1").State)
+		b, err := r.house(name).Desk.Board(t.Context(), r.night[name].ID)
+		require.NoError(t, err)
+		assert.GreaterOrEqual(t, len(b.Texts), 2, "they stand on the pass")
+	}
+	assert.Empty(t, r.texts("larkfield", "Both1"))
+	for _, name := range []string{"millbank", "brook"} {
+		messages, err := r.house(name).Desk.Messages(t.Context(), r.night[name].ID)
+		require.NoError(t, err)
+		for _, m := range messages {
+			answers := m.Kind == night.Reply && (m.To == phones["Both1"] || m.To == phones["Stranger"])
+			assert.False(t, answers, "nobody is answered before somebody says whose it is: %s", m.Text)
+		}
+	}
+	// Somebody says whose it is: then it is acted on, there and nowhere else.
+	o := r.order("brook", "Both1")
+	require.NoError(t, r.house("brook").Inbox.Place(t.Context(), r.texts("brook", "Both1")[0].ID, o.Ref, "cook"))
+	assert.Equal(t, night.Arrived, r.order("brook", "Both1").State)
+	assert.NotEqual(t, night.Arrived, r.order("millbank", "Both1").State)
+}
+
+func stopForAll(t *testing.T, r *hosted) {
+	opted := func(kitchen, customer string) (out bool) {
+		require.NoError(t, r.house(kitchen).rows.Read(t.Context(), func(tx *store.Tx) error {
+			all, err := tx.OptedOut(t.Context())
+			out = all[phones[customer]]
+			return err
+		}))
+		return out
+	}
+	confirmed := func(customer string) (n int) {
+		for _, name := range []string{"larkfield", "millbank", "brook"} {
+			messages, err := r.house(name).Desk.Messages(t.Context(), r.night[name].ID)
+			require.NoError(t, err)
+			for _, m := range messages {
+				if m.Kind == night.Confirmation && m.To == phones[customer] {
+					n++
+				}
+			}
+		}
+		return n
+	}
+	for _, customer := range []string{"Brook2", "Stranger"} { // whose kitchen is known, and whose is not
+		r.say(customer, millNumber, "STOP")
+		assert.True(t, opted("brook", customer), customer)
+		assert.True(t, opted("millbank", customer), customer)
+		assert.False(t, opted("larkfield", customer), "it has another number")
+		assert.Equal(t, 1, confirmed(customer), customer)
+	}
+	r.say("Lark2", larkNumber, "stop")
+	assert.True(t, opted("larkfield", "Lark2"))
+	assert.False(t, opted("brook", "Lark2"))
+}
+
+func receiptsFindTheirKitchen(t *testing.T, r *hosted) {
+	state := func(kitchen, customer string) night.MessageState {
+		messages, _ := r.house(kitchen).Desk.Messages(t.Context(), r.night[kitchen].ID)
+		for _, m := range messages {
+			if m.Kind == night.Instructions && m.To == phones[customer] {
+				return m.State
+			}
+		}
+		return ""
+	}
+	const long, often = 20 * time.Second, 20 * time.Millisecond
+	require.Eventually(t, func() bool {
+		return state("millbank", "Mill1") == night.Sent && state("larkfield", "Lark1") == night.Sent
+	}, long, often)
+	out := r.network().Texts(phones["Mill1"])
+	require.NotEmpty(t, out)
+	assert.Equal(t, millNumber, out[0].From, "by the number of the kitchen that sends")
+	r.post("larkfield.example", map[string]string{"id": out[0].ID, "status": "delivered"})
+	assert.Equal(t, night.Delivered, state("millbank", "Mill1"))
+	assert.Equal(t, night.Sent, state("larkfield", "Lark1"))
+
+	// The network is faster than its answer to the send.
+	r.network().Next(practice.Fate{Delay: time.Second, Receipts: []practice.Later{{Status: "delivered"}}})
+	const late = "+447700900399"
+	h := r.house("brook")
+	_, err := h.Desk.Load(t.Context(), r.night["brook"].ID, []night.Order{
+		{Ref: "B-1", Name: "Brook1", Phone: "+447700900321", Slot: soon(h.Kitchen.Zone)}, {Ref: "B-2", Name: "Brook2", Phone: "+447700900322", Slot: soon(h.Kitchen.Zone)},
+		{Ref: "B-3", Name: "Both1", Phone: "+447700900331", Slot: soon(h.Kitchen.Zone)}, {Ref: "B-9", Name: "Late", Phone: late, Slot: soon(h.Kitchen.Zone)},
+	}, "cook")
+	require.NoError(t, err)
+	early := func() int {
+		kept, _ := r.host.store.Early(t.Context(), "texts")
+		return len(kept)
+	}
+	require.Eventually(t, func() bool { return early() == 1 }, long, time.Millisecond, "no kitchen has it on record yet")
+	require.Eventually(t, func() bool {
+		messages, _ := h.Desk.Messages(t.Context(), r.night["brook"].ID)
+		for _, m := range messages {
+			if m.To == late && m.State == night.Delivered {
+				return early() == 0
+			}
+		}
+		return false
+	}, long, often)
+}
+
+// TestABrokenAdapter has one kitchen's own adapter set up wrongly: the others
+// start, it starts without it, and everybody is told.
+func TestABrokenAdapter(t *testing.T) {
+	t.Parallel()
+	broken := "[[adapter]]\nname = \"own\"\nkind = \"pigeon\"\n"
+	kitchens := map[string]string{
+		"larkfield": aKitchen(t, "larkfield", "", strings.Replace(broken, "pigeon", "practice", 1)),
+		"millbank":  aKitchen(t, "millbank", "", broken),
+	}
+	for name, text := range kitchens {
+		kitchens[name] = strings.Replace(text, "number = \"\"\n", "number = \"07700 900100\"\n", 1)
+	}
+	r := runHost(t, hostFiles(t, storetest.FreshFile(t), kitchens))
+	assert.Contains(t, r.log.String(), "AN ADAPTER CAN'T BE USED")
+	assert.Contains(t, r.log.String(), "kitchen=millbank")
+	assert.Contains(t, r.log.String(), "pigeon")
+	for _, host := range []string{"larkfield.example", "millbank.example"} {
+		status, _, _ := r.ask(http.MethodGet, host, "/sign-in", nil, "")
+		assert.Equal(t, http.StatusOK, status, host)
+	}
+	r.open("millbank", "Mill1")
+	h := r.house("millbank")
+	require.Eventually(t, func() bool {
+		messages, _ := h.Desk.Messages(t.Context(), r.night["millbank"].ID)
+		return len(messages) > 0 && strings.Contains(messages[0].Reason, "settings are wrong")
+	}, 20*time.Second, 20*time.Millisecond, "its texts wait, and say why")
+	found, err := ways(*r.kitchens[1]).Probe(t.Context(), "own")
+	require.NoError(t, err)
+	assert.False(t, found[0].OK)
+
+	kitchens["larkfield"] = kitchens["millbank"]
+	kitchens["larkfield"] = strings.ReplaceAll(kitchens["larkfield"], "millbank", "larkfield")
+	c := hostFiles(t, storetest.FreshFile(t), kitchens)
+	all, err := Open(t.Context(), c, System(slog.New(slog.DiscardHandler)))
+	require.NoError(t, err)
+	_, err = New(all, nil)
+	require.ErrorContains(t, err, "pigeon", "a fault in every kitchen stops the start")
+	require.NoError(t, all.Close())
+}
