@@ -69,15 +69,17 @@ func (h *house) fill() {
 	h.open()
 	_, err := h.desk.Close(ctx, h.night.ID, "cook")
 	require.NoError(h.t, err)
-	failed := map[int64]string{h.order("K417").ID: "the network says the number is switched off", h.order("K418").ID: "no answer came back from the provider"}
+	off, lost, late := h.order("K417").ID, h.order("K418").ID, h.order("K421").ID
 	h.carry(func(m night.Message) (night.MessageState, string) {
-		why, ok := failed[m.Covers[0].OrderID]
-		switch {
-		case ok && m.Kind == night.Reminder && m.Covers[0].OrderID == h.order("K417").ID:
-			return night.Failed, why
-		case ok && m.Kind == night.Reminder:
-			return night.InDoubt, why
-		case m.Covers[0].OrderID == h.order("K421").ID && m.Kind == night.Reminder:
+		if m.Kind != night.Reminder {
+			return "", ""
+		}
+		switch m.Covers[0].OrderID {
+		case off:
+			return night.Failed, "the network says the number is switched off"
+		case lost:
+			return night.InDoubt, "no answer came back from the provider"
+		case late:
 			return night.Missed, "passbell was not running at its time"
 		}
 		return "", ""
