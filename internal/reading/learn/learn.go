@@ -24,6 +24,7 @@ type Model struct {
 type Example struct {
 	Features []uint32
 	Class    int
+	Weight   float32 // how much it counts; 1 as a rule
 }
 
 // Score adds up the weights of features into out, one figure a class: the
@@ -111,7 +112,7 @@ func Train(examples []Example, classes int, o Options) *Model {
 	draw := rand.New(rand.NewPCG(o.Seed, o.Seed))
 	for round := range o.Rounds {
 		for _, i := range draw.Perm(len(examples)) {
-			t.step(rows[i], examples[i].Class, draw)
+			t.step(rows[i], &examples[i], draw)
 		}
 		if round >= o.Rounds/2 {
 			for i, w := range t.weights {
@@ -159,8 +160,8 @@ type trainer struct {
 	kept             []int32
 }
 
-// step moves the weights towards one example's class.
-func (t *trainer) step(rows []int32, class int, draw *rand.Rand) {
+// step moves the weights towards the class of an example with these rows.
+func (t *trainer) step(rows []int32, ex *Example, draw *rand.Rand) {
 	t.kept = t.kept[:0]
 	clear(t.scores)
 	for _, row := range rows {
@@ -177,7 +178,8 @@ func (t *trainer) step(rows []int32, class int, draw *rand.Rand) {
 		t.scores[c] *= k
 	}
 	Chances(t.scores)
-	t.scores[class]--
+	t.scores[ex.Class]--
+	k *= ex.Weight
 	for _, row := range t.kept {
 		at := int(row) * t.classes
 		for c := range t.classes {

@@ -12,8 +12,8 @@ import (
 func examples() []Example {
 	a, b, both := Hash("here"), Hash("thanks"), Hash("the")
 	return []Example{
-		{Features: []uint32{a, both}, Class: 0}, {Features: []uint32{b, both}, Class: 1},
-		{Features: []uint32{a}, Class: 0}, {Features: []uint32{b}, Class: 1},
+		{Features: []uint32{a, both}, Class: 0, Weight: 1}, {Features: []uint32{b, both}, Class: 1, Weight: 1},
+		{Features: []uint32{a}, Class: 0, Weight: 1}, {Features: []uint32{b}, Class: 1, Weight: 1},
 	}
 }
 
