@@ -5,8 +5,9 @@
 //
 //  1. when it comes from a number of the order book: it is about that number's
 //     order, or about all of them unless the text names one (by reference, by
-//     name, by slot, by "the other one") or sets one against another without
-//     naming it; an order already handed out is left out of an arrival;
+//     name, by slot as a time of day, by "the other one") or sets one against
+//     another without naming it; an order already handed out is left out of an
+//     arrival;
 //  2. when it comes from another number and names exactly one thing that one
 //     order alone can be: an order reference, a whole plate that was declared
 //     for it, or a full name that no other order carries. References and a
@@ -186,7 +187,9 @@ func (x *Index) pick(own []int, r *reading.Reading) []int {
 	if out := x.noted(own, r.Tokens); len(out) > 0 {
 		return out
 	}
-	if r.Due != nil {
+	if r.Due != nil && r.Slot != nil && *r.Slot == *r.Due {
+		// A time of day that is a slot's names it; "in 10 minutes" that happens to end
+		// on one doesn't.
 		if out := keep(func(i int) bool { return x.orders[i].Slot == *r.Due }); len(out) == 1 {
 			return out
 		}

@@ -77,6 +77,8 @@ func TestMatch(t *testing.T) {
 		{"the other's is scrapped", "+447700900106", "scrap hers, I'll still get mine. Kofi", []string{"L107"}, false, match.ByAmbiguous},
 		{"one's own in Spanish", "+447700900106", "estoy afuera, es para la mía, la de mi suegra más tarde", []string{"L106", "L107"}, false, match.ByAmbiguous},
 		{"one of two by when they come", "+447700900111", "on my way, be there 18:20", []string{"L112"}, true, match.ByNumber},
+		{"a length that ends on a slot", "+447700900111", "on my way, be there in 10", []string{"L111", "L112"}, true, match.ByNumber},
+		{"a range that ends on a slot", "+447700900111", "on my way, 6.15 or 6.20", []string{"L111", "L112"}, true, match.ByNumber},
 		{"a reference from a stranger", stranger, "here for l104", []string{"L104"}, true, match.ByRef},
 		{"a reference written in two", stranger, "here for L 104", []string{"L104"}, true, match.ByRef},
 		{"a declared plate from a stranger", stranger, "outside lx19kto", []string{"L101"}, true, match.ByPlate},

@@ -415,6 +415,9 @@ func (s *scan) namedSlot(out *Reading) {
 		if m := &s.times[i]; m.kind == momentClock {
 			c := s.ctx.resolve(*m)
 			out.Slot = &c
+			if i > 0 && s.times[i-1].kind == momentClock && s.adjacent(i) && m.start > s.times[i-1].end {
+				out.Slot = nil // "6.20 or 6.30" is neither's slot
+			}
 			if s.ofSlot(m) {
 				out.SlotNamed = true
 				return

@@ -222,7 +222,7 @@ func count(b bool) int {
 
 func leaveOneOut(nights []night, show bool, tuned []string) {
 	classes := reading.Intents()
-	var all tally
+	var all, whole tally
 	for i, left := range nights {
 		if slices.Contains(tuned, left.name) {
 			continue
@@ -245,7 +245,11 @@ func leaveOneOut(nights []night, show bool, tuned []string) {
 		}
 		t.print(left.name)
 		all.plus(t)
+		if !strings.HasSuffix(left.name, ".tsv") {
+			whole.plus(t)
+		}
 	}
+	whole.print("nights")
 	all.print("all")
 }
 
