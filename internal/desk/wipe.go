@@ -29,7 +29,7 @@ func (d *Desk) Wipeable(ctx context.Context, before night.Date) ([]Wiped, error)
 		return nil, fmt.Errorf("%s is still to come: give today's date, or an earlier one", before)
 	}
 	moment, _ := night.Instant(before, 0, d.kitchen.Zone)
-	var out []Wiped
+	out := []Wiped{}
 	err := d.store.Read(ctx, func(tx Tx) error {
 		nights, err := tx.Nights(ctx)
 		if err != nil {
@@ -65,7 +65,7 @@ func (d *Desk) Wipe(ctx context.Context, before night.Date, who string) ([]Wiped
 		return nil, err
 	}
 	moment, _ := night.Instant(before, 0, d.kitchen.Zone)
-	var done []Wiped
+	done := []Wiped{}
 	for _, w := range todo {
 		err := d.write(ctx, func(tx Tx, now time.Time) (err error) {
 			if w.Personal, err = tx.Wipe(ctx, w.id, moment); err != nil || w.None() {

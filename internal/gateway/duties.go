@@ -56,7 +56,7 @@ func (h *House) startDuties(ctx context.Context) (stop func(context.Context) err
 	for _, d := range h.duties() {
 		run := func() {
 			if err := d.do(ctx); err != nil && ctx.Err() == nil {
-				h.log.Error(d.name+" did not work; passbell tries again", "error", err)
+				h.log.Error(d.name+" did not work; passbell tries again", "term", lead.Term(), "error", err)
 			}
 		}
 		_, err := runs.NewJob(gocron.DurationJob(d.every), gocron.NewTask(run), gocron.WithName(d.name),
