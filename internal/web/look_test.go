@@ -104,6 +104,15 @@ func lookAtPages(t *testing.T, language string) {
 		pressed["look-"+do] = `form[action$="/look"]:has(input[value="` + do + `"]) button`
 	}
 	pages["short"], pages["short-choose"] = server.URL+"/orders/K406/short?item=1&back=/", server.URL+"/orders/K406/short"
+	for name, path := range map[string]string{
+		"paper": "", "paper-sheet": "/sheet", "paper-labels": "/labels", "paper-changes": "/changes?since=10:00", "paper-wrong": "/changes?since=soon", "paper-sign": "/sign",
+	} {
+		pages[name] = server.URL + "/paper" + path
+	}
+	pages["kitchen"], pages["link-ended"] = server.URL+"/kitchen", server.URL+"/help/none"
+	helped := serve(h, "")
+	pages["helper-view"] = helped + helpLink(t, newVisitor(t, helped), "Sam")
+	pressed["helper-view"] = `form[action^="/help/"] button`
 	links := newVisitor(t, server.URL)
 	pages["help"] = server.URL + helpLink(t, links, "Sam")
 	pages["helpers"], pages["helper-made"] = server.URL+"/helpers", server.URL+"/helpers"
@@ -129,7 +138,7 @@ func lookAtPages(t *testing.T, language string) {
 					require.NoError(t, chromedp.Do(ctx, window(width, scheme), chromedp.Navigate(url), chromedp.WaitReady("#main")))
 					if then := pressed[name]; then != "" {
 						eval[chromedp.Void](ctx, t, `for (const e of document.querySelector('`+then+`').form.elements) { if (e.name === 'to') e.value = '07700 900999'; if (e.name === 'name') e.value = 'Sam'; if (e.name === 'slot') e.selectedIndex = 12; if (e.name === 'line') e.checked = e.value === '0'; } for (const d of document.querySelectorAll('details')) d.open = true;`)
-						require.NoError(t, chromedp.Do(ctx, chromedp.Click(then), chromedp.WaitReady(".truth, img.code")))
+						require.NoError(t, chromedp.Do(ctx, chromedp.Click(then), chromedp.WaitReady(".truth, img.code, .tab-runner")))
 					}
 					where := fmt.Sprintf("%s at %d px, %s", name, width, scheme)
 					fits(ctx, t, where)

@@ -73,6 +73,7 @@
 
   if (stream) {
     stream.addEventListener('htmx:sse:after:connection', (e) => { connection = e.detail.connection; });
+    const again = () => setTimeout(reconnect, 2000); // until a stream has opened nothing else tries
     const refused = (status) => {
       if (status === 401 || status === 403) {
         why = t('This device is signed out. Tap “Try now” to sign in again.');
@@ -88,9 +89,12 @@
       if (response.status < 400) return;
       e.preventDefault();
       refused(response.status);
-      setTimeout(reconnect, 2000);
+      again();
     });
-    stream.addEventListener('htmx:error', lost);
+    stream.addEventListener('htmx:error', () => {
+      lost();
+      again();
+    });
     stream.addEventListener('htmx:response:error', lost);
     stream.addEventListener('htmx:sse:close', () => { connection = null; });
     stream.addEventListener('htmx:sse:before:message', (e) => {
