@@ -199,6 +199,9 @@ func (s *site) wayLine(n night.Night, way Way, messages []night.Message, first b
 		Name: way.Name, Kind: s.say(wayKind(way.Kind)), Can: s.wayCan(way), Takes: s.wayTakes(way), Mail: way.Mail, Practice: way.Practice, Probes: way.Probes,
 		Pace: s.t("%s a second at most", strconv.FormatFloat(way.PerSecond, 'f', -1, 64)),
 	}
+	if way.PerSecond > 0 && way.PerSecond < 1 {
+		l.Pace = s.t("one every %s s at most", strconv.FormatFloat(1/way.PerSecond, 'f', -1, 64))
+	}
 	if way.Gap > 0 {
 		l.Pace += ", " + s.t("%d s between two to one number", int(way.Gap.Seconds()))
 	}
@@ -369,6 +372,10 @@ func (s *site) tryWay(w http.ResponseWriter, r *http.Request) {
 // testAddress reads where a test text goes.
 func (s *site) testAddress(way Way, typed string) (string, error) {
 	if !way.Mail {
+		var wrong *phone.Error
+		if _, err := phone.Parse(typed, s.Kitchen.Region); errors.As(err, &wrong) {
+			return "", errors.New(s.say(wrong.What)) // what to do about it is said to whoever asks a customer
+		}
 		return s.parsePhone(typed)
 	}
 	a, err := mail.ParseAddress(typed)

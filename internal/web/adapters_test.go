@@ -86,7 +86,7 @@ func TestTheWaysOutShowHowTheyAre(t *testing.T) {
 	t.Cleanup(server.Close)
 	v := newVisitor(t, server.URL)
 	_, p := v.get("/adapters")
-	says(t, p, "texts", "a message centre, by SMPP", "takes answers in", "0.5 a second at most", "5 s between two to one number", "Last failure:", "the network refused …123 for good", "Last sent:")
+	says(t, p, "texts", "a message centre, by SMPP", "takes answers in", "one every 2 s at most", "5 s between two to one number", "Last failure:", "the network refused …123 for good", "Last sent:")
 	says(t, p, "letters", "sends mail", "takes no answers in", "only for: reminder", "Nothing was sent this way")
 	require.Zero(t, ways.probed, "nothing is asked before somebody taps")
 	messages, err := h.desk.Messages(t.Context(), h.night.ID)
@@ -169,5 +169,5 @@ func TestTheKitchensRulesNameTheirSettings(t *testing.T) {
 	h.kitchen.Quiet = night.Quiet{From: 21 * 60, To: 8 * 60}
 	handler := h.handler(usualNight)
 	says(t, page(t, handler, "/kitchen"), "Larkfield Dumpling Kitchen", "kitchen.number", "07700 900100", "21:00 to 08:00", "kitchen.quiet_from",
-		"Europe/London", "kitchen.zone", "at 18:00, 3 days before", "night.instruct_days", "5 h 00 min before the slot, not before 09:00", "not known")
+		"Europe/London", "kitchen.zone", "at 18:00, 3 days before", "night.instruct_days", "5 h before the slot, not before 09:00", "not known")
 }

@@ -110,7 +110,7 @@ func lookAtPages(t *testing.T, language string) {
 		pages[name] = server.URL + "/paper" + path
 	}
 	pages["kitchen"], pages["link-ended"] = server.URL+"/kitchen", server.URL+"/help/none"
-	helped := serve(h, "")
+	helped := strings.Replace(serve(h, ""), "127.0.0.1", "localhost", 1) // whose sign-in is none of the other pages'
 	pages["helper-view"] = helped + helpLink(t, newVisitor(t, helped), "Sam")
 	pressed["helper-view"] = `form[action^="/help/"] button`
 	links := newVisitor(t, server.URL)

@@ -62,6 +62,8 @@ func (w *tongue) span(d time.Duration) string {
 		return w.t("under 1 min")
 	case m < 60:
 		return w.t("%d min", m)
+	case m < 24*60 && m%60 == 0:
+		return w.t("%d h", m/60)
 	case m < 24*60:
 		return w.t("%d h %s min", m/60, fmt.Sprintf("%02d", m%60))
 	}
