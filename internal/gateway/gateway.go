@@ -102,12 +102,28 @@ func (g *Gateway) start(ctx context.Context) error {
 	if err := g.tick(work); err != nil {
 		return err
 	}
+	return g.startDuties(work)
+}
+
+// startDuties begins every kitchen's duties. They end all at once: that takes
+// some time in each.
+func (g *Gateway) startDuties(ctx context.Context) error {
+	var stops []func(context.Context) error
+	g.onStop("duties", func(ctx context.Context) error {
+		errs := make([]error, len(stops))
+		var ending sync.WaitGroup
+		for i, stop := range stops {
+			ending.Go(func() { errs[i] = stop(ctx) })
+		}
+		ending.Wait()
+		return errors.Join(errs...)
+	})
 	for _, k := range g.kitchens {
-		stop, err := k.house.startDuties(work)
+		stop, err := k.house.startDuties(ctx)
 		if err != nil {
 			return err
 		}
-		g.onStop("duties", stop)
+		stops = append(stops, stop)
 	}
 	return nil
 }
