@@ -26,7 +26,7 @@ func (f front) ServeHTTP(w http.ResponseWriter, r *http.Request) {
 }
 
 // pages makes the handler of all that is served of a kitchen.
-func (k *kitchen) pages() (http.Handler, error) {
+func (k *kitchen) pages(looks *web.Looks) (http.Handler, error) {
 	hooks := map[string]http.Handler{}
 	for _, w := range k.wires {
 		if h := w.hook(); h != nil {
@@ -40,6 +40,6 @@ func (k *kitchen) pages() (http.Handler, error) {
 		NewNight: h.newNight, Ways: ways(*k),
 		ClosesItself: h.Config.Night.CloseByItself, KeepDays: h.Config.Kitchen.KeepDays,
 		Sessions: h.rows.Sessions(h.Clock.Now), Now: h.Clock.Now, Log: h.log,
-		Demo: h.OnlyPractice(),
+		Demo: h.OnlyPractice(), Looks: looks,
 	})
 }

@@ -12,6 +12,7 @@ import (
 	"github.com/go-co-op/gocron/v2"
 
 	"passbell/adapters"
+	"passbell/internal/web"
 )
 
 // Gateway runs the kitchens of a host: it sends what is due, takes in what
@@ -214,9 +215,9 @@ func (k *kitchen) beat(ctx context.Context) func() {
 
 // serve opens the pass.
 func (g *Gateway) serve(ctx context.Context) error {
-	pages := front{}
+	pages, looks := front{}, new(web.Looks)
 	for _, k := range g.kitchens {
-		handler, err := k.pages()
+		handler, err := k.pages(looks)
 		if err != nil {
 			return err
 		}

@@ -158,6 +158,8 @@ type Config struct {
 	KeepDays int
 	// Price is what a part of a text costs; zero where that is not known.
 	Price wording.Price
+	// Looks is what the pages of several kitchens share; nil for its own.
+	Looks *Looks
 	// Pace is how often open pages hear from the server; zero fields get their
 	// defaults.
 	Pace Pace
@@ -237,20 +239,17 @@ func New(c Config) (http.Handler, error) {
 		sessions: newSessions(&lately{CtxStore: c.Sessions, now: c.Now}),
 		tried:    httprate.NewLocalLimitCounter(time.Minute), opened: httprate.NewLocalLimitCounter(time.Minute),
 	}
-	var err error
-	if house.static, err = loadStatic(); err != nil {
-		return nil, err
+	if c.Looks == nil {
+		c.Looks = new(Looks)
 	}
-	tongues, err := loadTongues(c.Kitchen.Region)
+	files, looks, err := c.Looks.in(c.Kitchen.Region)
 	if err != nil {
 		return nil, err
 	}
+	house.static = files
 	all := speaking{by: map[string]*site{}, kitchen: pagesLanguage(c.Language)}
-	for lang, words := range tongues {
-		s := &site{Config: c, Desk: nightly{c.Desk}, shared: house, tongue: words}
-		if s.pages, err = loadPages(house.static, words); err != nil {
-			return nil, err
-		}
+	for lang, look := range looks {
+		s := &site{Config: c, Desk: nightly{c.Desk}, shared: house, tongue: look.tongue, pages: look.pages}
 		s.handler = s.routes()
 		all.by[lang] = s
 	}
