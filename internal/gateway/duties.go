@@ -35,7 +35,13 @@ func (h *House) startDuties(ctx context.Context) (stop func(context.Context) err
 	}
 	lead, err := leader.New(leader.Config{
 		Lease: h.rows, Holder: fmt.Sprintf("%016x%016x", holder.Uint64(), holder.Uint64()), TTL: leaseFor, Margin: leaseMargin, Now: h.Clock.Now,
-		Changed: func(term int64) { h.log.Info("what must run once runs here; term 0: no more", "term", term) },
+		Changed: func(term int64) {
+			if term == 0 {
+				h.log.Info("another instance may do now what must run once")
+				return
+			}
+			h.log.Info("this instance does what must run once", "term", term)
+		},
 	})
 	if err != nil {
 		return nil, err

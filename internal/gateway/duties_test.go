@@ -23,11 +23,17 @@ func closeNow(t *testing.T, g alone, n night.Night) {
 	require.NoError(t, g.house.Desk.ChangeNight(context.WithoutCancel(t.Context()), n, "cook"))
 }
 
-// instancesClose has two instances close nights at their time: the one that
-// leads, and the other one when the first stops at that moment.
+// instancesClose has instances close nights at their time: one after the lease of
+// another that died, one that leads while a second stands by, and that second
+// one when the first stops at the moment.
 func instancesClose(t *testing.T, server *pgtest.Server) {
 	provider := &counter{took: map[string]int{}, to: map[string]int{}}
 	place := server.Database(t)
+	dead := instance(t, place, provider)
+	require.NoError(t, dead.Stop(context.WithoutCancel(t.Context())))
+	_, ok, err := dead.house.rows.Grant(t.Context(), "an instance that died", time.Second)
+	require.NoError(t, err)
+	require.True(t, ok, "what was stopped gave its lease back")
 	one := instance(t, place, provider, closesItself)
 	first := openNight(t, one, 2, 30)
 	closeNow(t, one, first)
