@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"log/slog"
 	"os"
+	"slices"
 	"testing"
 	"time"
 
@@ -12,10 +13,18 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"passbell/adapters"
+	"passbell/adapters/practice"
 	"passbell/internal/config"
 	"passbell/internal/gateway"
 	"passbell/internal/night"
 )
+
+// hooked takes every text at once and reports on none; its hook is the practice
+// network's.
+type hooked struct {
+	provider
+	adapters.Hooker
+}
 
 // running starts a gateway of one kitchen, with a practice network, in the
 // middle of a night of so many orders that is today.
@@ -28,15 +37,18 @@ func running(t *testing.T, place, name string, orders int) (*gateway.Gateway, *g
 	c.Night.Place = "5 Mill Lane, Larkfield"
 	c.Adapter = []config.Adapter{{Name: "texts", Kind: "practice", Window: 100, PerSecond: 1e6, Timeout: adapters.Duration(time.Minute)}}
 	require.NoError(t, c.Validate())
-	h, err := gateway.Open(t.Context(), c, gateway.Deps{Clock: clockwork.NewRealClock(), Log: slog.New(slog.NewTextHandler(os.Stderr, &slog.HandlerOptions{Level: slog.LevelError}))})
+	host, err := gateway.Open(t.Context(), c.Alone(), gateway.Deps{Clock: clockwork.NewRealClock(), Log: slog.New(slog.NewTextHandler(os.Stderr, &slog.HandlerOptions{Level: slog.LevelError}))})
 	require.NoError(t, err)
-	g, err := gateway.New(h, nil)
+	network, err := practice.New(practice.Config{Name: "texts"}, practice.Deps{Clock: clockwork.NewRealClock(), Log: slog.New(slog.DiscardHandler)})
+	require.NoError(t, err)
+	g, err := gateway.New(host, hooked{Hooker: network})
 	require.NoError(t, err)
 	require.NoError(t, g.Start(t.Context()))
 	t.Cleanup(func() {
 		require.NoError(t, g.Stop(context.WithoutCancel(t.Context())))
-		require.NoError(t, h.Close())
+		require.NoError(t, host.Close())
 	})
+	h := host.Houses[0]
 	n := h.Config.NightOn(night.DateOf(time.Now().In(h.Kitchen.Zone)), 16*60, 20*60, h.Kitchen.Zone)
 	n.InstructAt = time.Now().Add(-time.Hour)
 	n, err = h.Desk.AddNight(t.Context(), n, "cook")
@@ -45,6 +57,12 @@ func running(t *testing.T, place, name string, orders int) (*gateway.Gateway, *g
 	require.NoError(t, err)
 	_, err = h.Desk.Close(t.Context(), n.ID, "cook")
 	require.NoError(t, err)
+	require.Eventually(t, func() bool {
+		messages, err := h.Desk.Messages(t.Context(), n.ID)
+		return err == nil && !slices.ContainsFunc(messages, func(m night.Message) bool {
+			return m.Kind == night.Instructions && m.State != night.Sent
+		})
+	}, time.Minute, 100*time.Millisecond, "the instructions do not go out")
 	return g, h, n
 }
 

@@ -38,7 +38,6 @@ func hook(t *testing.T) []result {
 		g, _, _ := running(t, place, fmt.Sprintf("Larkfield Dumpling Kitchen %d", i), gateOrders)
 		hooks = append(hooks, fmt.Sprintf("http://%s/hook/texts", g.Addr()))
 	}
-	time.Sleep(2 * time.Second) // until the instructions are out
 	beside := pgbench(t, s, *clients)
 	client := &http.Client{Transport: &http.Transport{MaxIdleConnsPerHost: *clients}}
 	began := time.Now()

@@ -136,7 +136,7 @@ func (d *database) due(t *testing.T) {
 		`'Larkfield Dumpling Kitchen: collect order ' || ref || ' on Friday at 17:10 from 5 Mill Lane, Larkfield. Reply HERE with your car when you are at the gate.'`,
 		noon.Add(-time.Hour).UnixMilli(), noon.Add(-time.Hour).UnixMilli(), noon.Add(3*time.Hour).UnixMilli())
 	d.exec(t, `INSERT INTO message_orders (kitchen_id, message_id, order_id, kind, revision, slot)
-		SELECT o.kitchen_id, m.id, o.id, m.kind, 0, o.slot FROM messages m JOIN orders o ON o.kitchen_id = m.kitchen_id AND o.phone = m.address`)
+		SELECT o.kitchen_id, m.id, o.id, m.kind, 0, o.slot FROM messages m JOIN orders o ON o.id = m.id`)
 	d.refresh(t)
 }
 

@@ -19,7 +19,7 @@ func (b *bench) doubt() {
 	require.NoError(b.t, err)
 	require.NoError(b.t, b.rows.Write(b.t.Context(), func(tx *store.Tx) error {
 		for _, m := range due {
-			if _, err := tx.Settle(b.t.Context(), night.Settlement{MessageID: m.ID, Attempt: m.Attempt, Adapter: "texts", State: night.InDoubt}, now); err != nil {
+			if _, err := tx.Settle(b.t.Context(), []night.Settlement{{MessageID: m.ID, Attempt: m.Attempt, Adapter: "texts", State: night.InDoubt, At: now}}); err != nil {
 				return err
 			}
 		}

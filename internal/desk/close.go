@@ -109,13 +109,11 @@ func (p Preview) planned() string {
 
 // numberBags counts the bags by slot, then reference.
 func numberBags(ctx context.Context, tx Tx, orders []night.Order) error {
-	for i, o := range orders {
-		o.Bag = i + 1
-		if err := tx.SaveOrder(ctx, o); err != nil {
-			return err
-		}
+	orders = slices.Clone(orders)
+	for i := range orders {
+		orders[i].Bag = i + 1
 	}
-	return nil
+	return tx.SetBags(ctx, orders)
 }
 
 // Resend sends a customer the instructions again, now; to another number where
@@ -300,50 +298,70 @@ func (d *Desk) ByHand(ctx context.Context, messageID int64, who string) error {
 		if err != nil {
 			return err
 		}
-		return Told(ctx, tx, m, now, who)
+		return Told(ctx, tx, []night.Message{m}, now, who)
 	})
 }
 
 // OrderTeller is what Told needs.
 type OrderTeller interface {
-	Order(ctx context.Context, id int64) (night.Order, error)
-	SaveOrder(ctx context.Context, o night.Order) error
-	Log(ctx context.Context, e night.Event) error
+	Stages(ctx context.Context, ids []int64) ([]night.Stage, error)
+	MoveOrders(ctx context.Context, to []night.Stage) error
+	Log(ctx context.Context, events ...night.Event) error
 }
 
-// Told moves the orders of a message on because their customer was told. An
+// Told moves the orders of messages on because their customers were told. An
 // order that is further along stays where it is.
-func Told(ctx context.Context, tx OrderTeller, m night.Message, now time.Time, who string) error {
-	s := night.Tell
-	switch m.Kind {
+func Told(ctx context.Context, tx OrderTeller, messages []night.Message, now time.Time, who string) error {
+	var about []int64
+	for _, m := range messages {
+		for _, c := range m.Covers {
+			about = append(about, c.OrderID)
+		}
+	}
+	stand, err := tx.Stages(ctx, about)
+	if err != nil {
+		return err
+	}
+	byID := make(map[int64]*night.Stage, len(stand))
+	for i := range stand {
+		byID[stand[i].OrderID] = &stand[i]
+	}
+	moved := make(map[int64]bool, len(stand))
+	var said []night.Event
+	for _, m := range messages {
+		for _, c := range m.Covers {
+			o, ok := byID[c.OrderID]
+			if !ok {
+				return fmt.Errorf("order of message %d: %w", m.ID, night.ErrNotFound)
+			}
+			to, err := o.State.After(stepOf(m.Kind))
+			if err != nil {
+				continue
+			}
+			said = append(said, night.Event{
+				NightID: o.NightID, OrderID: o.OrderID, MessageID: m.ID, At: now, Who: who, What: night.StepTaken, From: o.State, To: to, Why: string(m.Kind),
+			})
+			o.State, moved[o.OrderID] = to, true
+		}
+	}
+	stand = slices.DeleteFunc(stand, func(o night.Stage) bool { return !moved[o.OrderID] })
+	if err := tx.MoveOrders(ctx, stand); err != nil {
+		return err
+	}
+	return tx.Log(ctx, said...)
+}
+
+// stepOf gives the step that an order takes when its customer has a text of the
+// kind; "" for none.
+func stepOf(kind night.MessageKind) night.Step {
+	switch kind {
 	case night.Instructions, night.Resend, night.Update:
+		return night.Tell
 	case night.Reminder:
-		s = night.Remind
+		return night.Remind
 	case night.Cancellation, night.Nudge, night.Delay, night.Reply, night.Confirmation, night.Short:
-		return nil
 	}
-	for _, c := range m.Covers {
-		o, err := tx.Order(ctx, c.OrderID)
-		if err != nil {
-			return err
-		}
-		to, err := o.State.After(s)
-		if err != nil {
-			continue
-		}
-		from := o.State
-		o.State = to
-		if err := tx.SaveOrder(ctx, o); err != nil {
-			return err
-		}
-		err = tx.Log(ctx, night.Event{
-			NightID: o.NightID, OrderID: o.ID, MessageID: m.ID, At: now, Who: who, What: night.StepTaken, From: from, To: to, Why: string(m.Kind),
-		})
-		if err != nil {
-			return err
-		}
-	}
-	return nil
+	return ""
 }
 
 func lead(m night.Message) int64 {

@@ -31,7 +31,7 @@ type Tx interface {
 	BookTx
 	TextTx
 	WipeTx
-	Log(ctx context.Context, e night.Event) error
+	Log(ctx context.Context, events ...night.Event) error
 	LastEvent(ctx context.Context) (int64, error)
 	Events(ctx context.Context, nightID, after int64, limit int) ([]night.Event, error)
 }
@@ -48,6 +48,10 @@ type NightTx interface {
 type OrderTx interface {
 	Orders(ctx context.Context, nightID int64) ([]night.Order, error)
 	Order(ctx context.Context, id int64) (night.Order, error)
+	OrdersByID(ctx context.Context, ids []int64) ([]night.Order, error)
+	Stages(ctx context.Context, ids []int64) ([]night.Stage, error)
+	MoveOrders(ctx context.Context, to []night.Stage) error
+	SetBags(ctx context.Context, orders []night.Order) error
 	OrderByRef(ctx context.Context, nightID int64, ref string) (night.Order, error)
 	Household(ctx context.Context, nightID int64, ids []int64) ([]night.Order, error)
 	Booked(ctx context.Context, nightID int64) (map[int64]night.Order, error)
@@ -63,9 +67,10 @@ type MessageTx interface {
 	Messages(ctx context.Context, nightID int64) ([]night.Message, error)
 	MessagesAbout(ctx context.Context, orders []int64) ([]night.Message, error)
 	Message(ctx context.Context, id int64) (night.Message, error)
+	AddMessages(ctx context.Context, all []night.Message) ([]int64, error)
 	AddMessage(ctx context.Context, m night.Message) (id int64, added bool, err error)
 	Reword(ctx context.Context, m night.Message) (bool, error)
-	Uncover(ctx context.Context, id int64) error
+	Uncover(ctx context.Context, ids ...int64) error
 	Withdraw(ctx context.Context, id int64, to night.MessageState, why string, now time.Time) (bool, error)
 	SendAgain(ctx context.Context, id int64, expires, now time.Time) (bool, error)
 	SetMessageState(ctx context.Context, id int64, from []night.MessageState, to night.MessageState, why string, now time.Time) (bool, error)
@@ -235,28 +240,31 @@ func (d *Desk) replan(ctx context.Context, tx Tx, n night.Night, now time.Time, 
 	if err != nil {
 		return err
 	}
+	before := make(map[int64]night.Message, len(in.Messages))
+	for _, m := range in.Messages {
+		before[m.ID] = m
+	}
 	var wanted []night.Message
+	var changed []int64
 	for i, want := range p.Wanted {
 		want.KitchenID, want.NightID = d.kitchen.ID, n.ID
 		want.Text, want.Parts = texts[i], wording.Measure(texts[i]).Parts
-		have := find(in.Messages, want.ID)
+		have := before[want.ID]
 		if want.Adapter = have.Adapter; !have.Fallen {
 			want.Adapter = d.routes.First(want.To, want.Kind)
 		}
-		if want.ID != 0 && same(have, want) {
-			continue
-		}
-		if err := tx.Uncover(ctx, want.ID); err != nil {
-			return err
+		if want.ID != 0 {
+			if same(have, want) {
+				continue
+			}
+			changed = append(changed, want.ID)
 		}
 		wanted = append(wanted, want)
 	}
-	for _, want := range wanted {
-		if err := d.putMessage(ctx, tx, in, want, now, tell); err != nil {
-			return err
-		}
+	if err := tx.Uncover(ctx, changed...); err != nil {
+		return err
 	}
-	return nil
+	return d.putMessages(ctx, tx, in, wanted, now, tell)
 }
 
 // drop takes a planned message back, or shows that its time went by.
@@ -270,7 +278,7 @@ func (d *Desk) drop(ctx context.Context, tx Tx, in plan.Input, drop plan.Drop, n
 	if !tell && m.Attempt == 0 && drop.State != night.Missed {
 		return nil // it is forgotten, and what the whole night was planned for is on record
 	}
-	return d.logMessage(ctx, tx, in, m, now, night.MessageWithdrawn, string(drop.Why))
+	return tx.Log(ctx, aboutMessage(in, m, now, night.MessageWithdrawn, string(drop.Why)))
 }
 
 // planInput gathers what a plan depends on: the whole night, or, with orders
@@ -314,30 +322,43 @@ func (d *Desk) planInput(ctx context.Context, tx Tx, n night.Night, now time.Tim
 	}
 }
 
-// putMessage stores a planned message, new or changed, and says so in the
+// putMessages stores planned messages, new or changed, and says so in the
 // history where told to.
-func (d *Desk) putMessage(ctx context.Context, tx Tx, in plan.Input, want night.Message, now time.Time, tell bool) error {
-	what := night.MessageChanged
-	if want.ID == 0 {
-		id, added, err := tx.AddMessage(ctx, want)
-		if err != nil || !added {
+func (d *Desk) putMessages(ctx context.Context, tx Tx, in plan.Input, wanted []night.Message, now time.Time, tell bool) error {
+	var fresh []night.Message
+	stored := make([]bool, len(wanted))
+	for i, want := range wanted {
+		var err error
+		if want.ID == 0 {
+			fresh = append(fresh, want)
+		} else if stored[i], err = tx.Reword(ctx, want); err != nil {
 			return err
 		}
-		want.ID, what = id, night.MessagePlanned
-	} else if due, err := tx.Reword(ctx, want); err != nil || !due {
+	}
+	ids, err := tx.AddMessages(ctx, fresh)
+	if err != nil {
 		return err
 	}
-	d.foretell(what, want)
-	if !tell {
-		return nil
+	var said []night.Event
+	for i, want := range wanted {
+		what := night.MessageChanged
+		if want.ID == 0 {
+			want.ID, ids, what = ids[0], ids[1:], night.MessagePlanned
+			stored[i] = want.ID != 0
+		}
+		if !stored[i] {
+			continue
+		}
+		d.foretell(what, want)
+		if tell {
+			said = append(said, aboutMessage(in, want, now, what, fmt.Sprintf("%s for %s", want.Kind, d.local(want.DueAt))))
+		}
 	}
-	return d.logMessage(ctx, tx, in, want, now, what, fmt.Sprintf("%s for %s", want.Kind, d.local(want.DueAt)))
+	return tx.Log(ctx, said...)
 }
 
-func (d *Desk) logMessage(ctx context.Context, tx Tx, in plan.Input, m night.Message, now time.Time, what night.What, why string) error {
-	return tx.Log(ctx, night.Event{
-		NightID: in.Night.ID, OrderID: lead(m), MessageID: m.ID, At: now, Who: clock, What: what, Why: why,
-	})
+func aboutMessage(in plan.Input, m night.Message, now time.Time, what night.What, why string) night.Event {
+	return night.Event{NightID: in.Night.ID, OrderID: lead(m), MessageID: m.ID, At: now, Who: clock, What: what, Why: why}
 }
 
 // same tells whether a stored message already is what is wanted.

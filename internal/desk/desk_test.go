@@ -99,10 +99,10 @@ func (b *bench) deliver() int {
 	require.NoError(b.t, err)
 	for _, m := range due {
 		err := b.rows.Write(b.t.Context(), func(tx *store.Tx) error {
-			if _, err := tx.Settle(b.t.Context(), night.Settlement{MessageID: m.ID, Attempt: m.Attempt, Adapter: "texts", State: night.Sent}, now); err != nil {
+			if _, err := tx.Settle(b.t.Context(), []night.Settlement{{MessageID: m.ID, Attempt: m.Attempt, Adapter: "texts", State: night.Sent, At: now}}); err != nil {
 				return err
 			}
-			return desk.Told(b.t.Context(), tx, m, now, "texts")
+			return desk.Told(b.t.Context(), tx, []night.Message{m}, now, "texts")
 		})
 		require.NoError(b.t, err)
 	}

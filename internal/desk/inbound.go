@@ -32,45 +32,59 @@ type Decision struct {
 // customer is who acts when a text is applied.
 const customer = "customer"
 
-// Apply acts on a text once: what it does to orders, to opt-outs, the answer,
-// and whether a person has to look. Applying a text that was applied already
-// does nothing.
-func (d *Desk) Apply(ctx context.Context, in night.Inbound, dec Decision) error {
+// Apply acts on texts, each once and in their order: what it does to orders, to
+// opt-outs, the answer, and whether a person has to look. decide is asked about
+// each after those before it were acted on, in the same transaction: all of them
+// are, or none. A text that was applied already does nothing.
+func (d *Desk) Apply(ctx context.Context, texts []night.Inbound, decide func(tx Tx, in night.Inbound) (Decision, error)) error {
 	return d.write(ctx, func(tx Tx, now time.Time) error {
-		in.NightID, in.Orders, in.Reading, in.Why = dec.Night.ID, dec.Orders, dec.Reading, dec.Why
-		in.State = night.Applied
-		if dec.Person || dec.Allergy || !dec.Sure && dec.Intent.Acts() {
-			in.State = night.Open
-		}
-		fresh, err := tx.SaveInbound(ctx, in, night.Fresh)
-		if err != nil || !fresh {
-			return err
-		}
-		err = tx.Log(ctx, night.Event{
-			NightID: in.NightID, OrderID: only(dec.Orders), InboundID: in.ID, At: now, Who: customer,
-			What: night.TextRead, Why: string(dec.Intent) + ": " + dec.Why,
-		})
-		if err != nil {
-			return err
-		}
-		changed, err := d.consent(ctx, tx, in, dec, now)
-		if err != nil {
-			return err
-		}
-		if dec.Intent == reading.Stop && !changed {
-			return nil // it was confirmed when they first said so
-		}
-		var orders []night.Order
-		if dec.Sure {
-			if orders, err = d.act(ctx, tx, in, dec, now, customer); err != nil {
-				return err
+		for _, in := range texts {
+			dec, err := decide(tx, in)
+			if err == nil {
+				err = d.apply(ctx, tx, in, dec, now)
+			}
+			if err != nil {
+				return fmt.Errorf("act on text %d: %w", in.ID, err)
 			}
 		}
-		if dec.Silent {
-			return nil
-		}
-		return d.answer(ctx, tx, in, dec, orders, now)
+		return nil
 	})
+}
+
+func (d *Desk) apply(ctx context.Context, tx Tx, in night.Inbound, dec Decision, now time.Time) error {
+	in.NightID, in.Orders, in.Reading, in.Why = dec.Night.ID, dec.Orders, dec.Reading, dec.Why
+	in.State = night.Applied
+	if dec.Person || dec.Allergy || !dec.Sure && dec.Intent.Acts() {
+		in.State = night.Open
+	}
+	fresh, err := tx.SaveInbound(ctx, in, night.Fresh)
+	if err != nil || !fresh {
+		return err
+	}
+	err = tx.Log(ctx, night.Event{
+		NightID: in.NightID, OrderID: only(dec.Orders), InboundID: in.ID, At: now, Who: customer,
+		What: night.TextRead, Why: string(dec.Intent) + ": " + dec.Why,
+	})
+	if err != nil {
+		return err
+	}
+	changed, err := d.consent(ctx, tx, in, dec, now)
+	if err != nil {
+		return err
+	}
+	if dec.Intent == reading.Stop && !changed {
+		return nil // it was confirmed when they first said so
+	}
+	var orders []night.Order
+	if dec.Sure {
+		if orders, err = d.act(ctx, tx, in, dec, now, customer); err != nil {
+			return err
+		}
+	}
+	if dec.Silent {
+		return nil
+	}
+	return d.answer(ctx, tx, in, dec, orders, now)
 }
 
 func only(ids []int64) int64 {

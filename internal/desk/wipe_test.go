@@ -46,7 +46,9 @@ func (b *bench) text(from, words string) {
 		in, err = tx.Inbound(b.t.Context(), id)
 		return err
 	}))
-	require.NoError(b.t, b.Apply(b.t.Context(), in, desk.Decision{Night: b.night, Intent: reading.Ask, Person: true, Reading: []byte(`{}`), Why: "the number is that of order K401"}))
+	dec := desk.Decision{Night: b.night, Intent: reading.Ask, Person: true, Reading: []byte(`{}`), Why: "the number is that of order K401"}
+	decide := func(desk.Tx, night.Inbound) (desk.Decision, error) { return dec, nil }
+	require.NoError(b.t, b.Apply(b.t.Context(), []night.Inbound{in}, decide))
 }
 
 func TestAWipedNightStillCounts(t *testing.T) {

@@ -89,7 +89,7 @@ func TestATriedTextKeepsItsWords(t *testing.T) {
 	require.NoError(t, err)
 	require.Len(t, tried, 1)
 	require.NoError(t, b.rows.Write(t.Context(), func(tx *store.Tx) error {
-		_, err := tx.Settle(t.Context(), night.Settlement{MessageID: tried[0].ID, Attempt: 1, Adapter: "texts", State: night.Due, RetryAt: closing.Add(time.Hour)}, closing)
+		_, err := tx.Settle(t.Context(), []night.Settlement{{MessageID: tried[0].ID, Attempt: 1, Adapter: "texts", State: night.Due, RetryAt: closing.Add(time.Hour), At: closing}})
 		return err
 	}))
 	fresh, again, err := b.Waiting(t.Context(), wording.Instructions)

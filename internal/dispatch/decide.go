@@ -12,7 +12,7 @@ import (
 // Truth is what is true of a message's orders and address just before it is
 // sent.
 type Truth struct {
-	Record   night.Message // the message as it is on record now
+	Record   night.Trial // the message as it is on record now
 	Night    night.Night
 	Orders   []night.Order // those that the message covers
 	OptedOut bool          // the address wants no texts

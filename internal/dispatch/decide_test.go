@@ -125,7 +125,7 @@ func TestCheck(t *testing.T) {
 			if m.Kind == "" {
 				m.Kind = night.Reminder
 			}
-			truth := Truth{Record: m, Night: night.Night{Place: m.Place}, Orders: []night.Order{tt.order}, OptedOut: tt.opted, Kitchen: kitchen}
+			truth := Truth{Record: night.Trial{MessageID: m.ID, State: m.State, Attempt: m.Attempt}, Night: night.Night{Place: m.Place}, Orders: []night.Order{tt.order}, OptedOut: tt.opted, Kitchen: kitchen}
 			if tt.edit != nil {
 				tt.edit(&truth)
 			}

@@ -31,7 +31,8 @@ type Tx interface {
 	ReceiptTx
 	Waits(ctx context.Context, adapter string, now time.Time) (bool, error)
 	Abandoned(ctx context.Context, now time.Time) ([]night.Message, error)
-	Settle(ctx context.Context, s night.Settlement, now time.Time) (night.MessageState, error)
+	Trials(ctx context.Context, ids []int64) ([]night.Trial, error)
+	Settle(ctx context.Context, all []night.Settlement) ([]night.MessageState, error)
 	Unconfirmed(ctx context.Context, adapter string, before time.Time) ([]night.Message, error)
 	Reroute(ctx context.Context, id int64, fall night.Fall, now time.Time) (bool, error)
 }
@@ -270,28 +271,52 @@ func (d *Dispatcher) send(ctx context.Context, m night.Message) {
 }
 
 func (d *Dispatcher) truths(ctx context.Context, messages []night.Message) ([]Truth, error) {
+	var ids, about []int64
+	for _, m := range messages {
+		ids = append(ids, m.ID)
+		for _, c := range m.Covers {
+			about = append(about, c.OrderID)
+		}
+	}
 	out := make([]Truth, len(messages))
 	err := d.c.Store.Read(ctx, func(tx Tx) error {
 		opted, err := tx.OptedOut(ctx)
 		if err != nil {
 			return err
 		}
+		trials, err := tx.Trials(ctx, ids)
+		if err != nil {
+			return err
+		}
+		orders, err := tx.OrdersByID(ctx, about)
+		if err != nil {
+			return err
+		}
+		record := make(map[int64]night.Trial, len(trials))
+		for _, r := range trials {
+			record[r.MessageID] = r
+		}
+		order := make(map[int64]night.Order, len(orders))
+		for _, o := range orders {
+			order[o.ID] = o
+		}
+		nights := map[int64]night.Night{}
 		for i, m := range messages {
-			t := Truth{OptedOut: opted[m.To], Kitchen: d.c.Kitchen}
-			if t.Record, err = tx.Message(ctx, m.ID); err != nil {
-				return err
-			}
-			if t.Night, err = tx.Night(ctx, m.NightID); err != nil {
-				return err
-			}
-			for _, c := range m.Covers {
-				o, err := tx.Order(ctx, c.OrderID)
-				if err != nil {
+			n, ok := nights[m.NightID]
+			if !ok {
+				if n, err = tx.Night(ctx, m.NightID); err != nil {
 					return err
 				}
-				t.Orders = append(t.Orders, o)
+				nights[m.NightID] = n
 			}
-			out[i] = t
+			out[i] = Truth{Record: record[m.ID], Night: n, OptedOut: opted[m.To], Kitchen: d.c.Kitchen}
+			for _, c := range m.Covers {
+				o, ok := order[c.OrderID]
+				if !ok {
+					return fmt.Errorf("order of message %d: %w", m.ID, night.ErrNotFound)
+				}
+				out[i].Orders = append(out[i].Orders, o)
+			}
 		}
 		return nil
 	})

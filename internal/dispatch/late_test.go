@@ -78,8 +78,8 @@ func TestAnAnswerRepeatedAfterASecondTryWasAskedFor(t *testing.T) {
 	require.NoError(t, r.Receipt(t.Context(), adapters.Receipt{ID: "id-m1-1", Status: adapters.Failed, Reason: "the phone is off"}))
 	r.again()
 	require.NoError(t, r.k.Write(t.Context(), func(tx *store.Tx) error {
-		became, err := tx.Settle(t.Context(), night.Settlement{MessageID: r.messages()[0].ID, Attempt: 1, Adapter: "texts", State: night.Sent}, r.clock.Now())
-		assert.Empty(t, became)
+		became, err := tx.Settle(t.Context(), []night.Settlement{{MessageID: r.messages()[0].ID, Attempt: 1, Adapter: "texts", State: night.Sent, At: r.clock.Now()}})
+		assert.Empty(t, became[0])
 		return err
 	}))
 	r.drain()

@@ -42,66 +42,121 @@ func (d *Dispatcher) settle(ctx context.Context) error {
 // settleOnly records some results, all or none.
 func (d *Dispatcher) settleOnly(ctx context.Context, batch []result) error {
 	now := d.c.Now().UTC()
-	return d.write(ctx, func(tx Tx) error {
-		for _, r := range batch {
-			var err error
-			if r.stopped != nil {
-				err = d.settleStopped(ctx, tx, r.message, *r.stopped, now)
-			} else {
-				err = d.settleTried(ctx, tx, r, now)
-			}
-			if err != nil {
-				return err
-			}
+	ends := make([]end, len(batch))
+	for i, r := range batch {
+		if r.stopped != nil {
+			ends[i] = d.endStopped(r, now)
+		} else {
+			ends[i] = d.endTried(r, now)
 		}
-		return nil
+	}
+	return d.write(ctx, func(tx Tx) error {
+		counted, err := d.record(ctx, tx, ends, now)
+		if err != nil {
+			return err
+		}
+		return d.follow(ctx, tx, counted, now)
 	})
 }
 
-// settleStopped records that a claimed message was not handed over, and lets
-// those who shared an untrue text get a true one.
-func (d *Dispatcher) settleStopped(ctx context.Context, tx Tx, m night.Message, v Verdict, now time.Time) error {
-	counted, err := d.record(ctx, tx, m, night.Settlement{State: v.State, Reason: v.Reason, RetryAt: v.Until, Outcome: night.NotSent}, now)
-	if err != nil || !counted || v.State != night.Dropped || len(m.Covers) == 0 {
-		return err
-	}
-	orders := make([]int64, len(m.Covers))
-	for i, c := range m.Covers {
-		orders[i] = c.OrderID
-	}
-	return d.c.Replanner.ReplanIn(ctx, tx, now, m.NightID, orders...)
+// end is how the attempt to send a claimed message ended.
+type end struct {
+	result
+	night.Settlement
 }
 
-// settleTried records what one try led to.
-func (d *Dispatcher) settleTried(ctx context.Context, tx Tx, r result, now time.Time) error {
+// endStopped says how a claimed message ended that was not handed over.
+func (d *Dispatcher) endStopped(r result, now time.Time) end {
+	v := r.stopped
+	return end{r, night.Settlement{State: v.State, Reason: v.Reason, RetryAt: v.Until, Outcome: night.NotSent, At: now}}
+}
+
+// endTried says what one try led to. Its text, if any, went out when it began: a
+// slow answer does not make it newer than what went out meanwhile.
+func (d *Dispatcher) endTried(r result, now time.Time) end {
 	out := Decide(r.err, r.message, d.c.Retry, now, d.c.Spread())
 	if out.Pause > 0 {
 		d.c.Pace.pause(now.Add(out.Pause))
 	}
-	s := night.Settlement{State: out.State, Reason: out.Reason, RetryAt: out.RetryAt, Outcome: out.Word, IDs: r.accepted.IDs}
-	counted, err := d.recordAt(ctx, tx, r.message, s, r.began, now)
-	if err != nil || !counted {
-		return err
-	}
-	return d.follow(ctx, tx, r, out, now)
+	return end{r, night.Settlement{State: out.State, Reason: out.Reason, RetryAt: out.RetryAt, Outcome: out.Word, IDs: r.accepted.IDs, At: r.began}}
 }
 
-// follow does what follows from a settled try: the order moves on, or the
-// message takes another way.
-func (d *Dispatcher) follow(ctx context.Context, tx Tx, r result, out Outcome, now time.Time) error {
-	silent := out.State == night.Due && d.c.FallAfter > 0 && now.Sub(r.message.DueAt) >= d.c.FallAfter
-	switch {
-	case out.State == night.Failed || silent:
-		return d.fall(ctx, tx, r.message, now)
-	case out.State == night.Sent:
-		if err := desk.Told(ctx, tx, r.message, now, d.c.Adapter); err != nil {
+// record settles attempts, says so in the history, and gives those that counted.
+func (d *Dispatcher) record(ctx context.Context, tx Tx, ends []end, now time.Time) ([]end, error) {
+	all := make([]night.Settlement, len(ends))
+	for i := range ends {
+		s := &ends[i].Settlement
+		s.MessageID, s.Attempt, s.Adapter = ends[i].message.ID, ends[i].message.Attempt, d.c.Adapter
+		all[i] = *s
+	}
+	became, err := tx.Settle(ctx, all)
+	if err != nil {
+		return nil, err
+	}
+	var counted []end
+	var said []night.Event
+	for i, e := range ends {
+		if became[i] == "" {
+			continue
+		}
+		counted = append(counted, e)
+		why := fmt.Sprintf("%s: %s", e.message.Kind, e.State)
+		switch {
+		case e.State == night.Due:
+			why = fmt.Sprintf("%s: not yet", e.message.Kind)
+		case became[i] != e.State:
+			why = fmt.Sprintf("%s: %s, as it was before: %s this time", e.message.Kind, became[i], e.State)
+		}
+		if e.Reason != "" {
+			why += ", " + e.Reason
+		}
+		said = append(said, settled(e.message, now, d.c.Adapter, why))
+	}
+	return counted, tx.Log(ctx, said...)
+}
+
+// follow does what follows from settled attempts: orders move on, early reports
+// are joined, what failed takes another way, and those who shared an untrue text
+// get a true one.
+func (d *Dispatcher) follow(ctx context.Context, tx Tx, ends []end, now time.Time) error {
+	var told []night.Message
+	var ids []string
+	for _, e := range ends {
+		if e.State == night.Sent {
+			told = append(told, e.message)
+		}
+		if e.State == night.Sent || e.State == night.InDoubt { // some parts may have been numbered
+			ids = append(ids, e.IDs...)
+		}
+	}
+	if err := desk.Told(ctx, tx, told, now, d.c.Adapter); err != nil {
+		return err
+	}
+	if err := d.joinEarly(ctx, tx, ids, now); err != nil {
+		return err
+	}
+	for _, e := range ends {
+		var err error
+		switch silent := e.State == night.Due && d.c.FallAfter > 0 && now.Sub(e.message.DueAt) >= d.c.FallAfter; {
+		case e.stopped != nil && e.State == night.Dropped && len(e.message.Covers) > 0:
+			err = d.c.Replanner.ReplanIn(ctx, tx, now, e.message.NightID, ordersOf(e.message)...)
+		case e.stopped == nil && (e.State == night.Failed || silent):
+			err = d.fall(ctx, tx, e.message, now)
+		}
+		if err != nil {
 			return err
 		}
-		return d.joinEarly(ctx, tx, r.accepted.IDs, now)
-	case out.State == night.InDoubt: // some parts may have been numbered
-		return d.joinEarly(ctx, tx, r.accepted.IDs, now)
 	}
 	return nil
+}
+
+// ordersOf gives the ids of the orders that a message is about.
+func ordersOf(m night.Message) []int64 {
+	ids := make([]int64, len(m.Covers))
+	for i, c := range m.Covers {
+		ids[i] = c.OrderID
+	}
+	return ids
 }
 
 // fall sends a message another way, where there is one.
@@ -125,32 +180,6 @@ func (d *Dispatcher) fall(ctx context.Context, tx Tx, m night.Message, now time.
 	return tx.Log(ctx, settled(m, now, d.c.Adapter, fmt.Sprintf("%s: goes by %s instead", m.Kind, next.Adapter)))
 }
 
-// record settles one attempt and says so in the history.
-func (d *Dispatcher) record(ctx context.Context, tx Tx, m night.Message, s night.Settlement, now time.Time) (bool, error) {
-	return d.recordAt(ctx, tx, m, s, now, now)
-}
-
-// recordAt is record for an attempt whose text, if any, went out at a moment
-// before: a slow answer does not make it newer than what went out meanwhile.
-func (d *Dispatcher) recordAt(ctx context.Context, tx Tx, m night.Message, s night.Settlement, went, now time.Time) (bool, error) {
-	s.MessageID, s.Attempt, s.Adapter = m.ID, m.Attempt, d.c.Adapter
-	became, err := tx.Settle(ctx, s, went)
-	if err != nil || became == "" {
-		return false, err
-	}
-	why := fmt.Sprintf("%s: %s", m.Kind, s.State)
-	switch {
-	case s.State == night.Due:
-		why = fmt.Sprintf("%s: not yet", m.Kind)
-	case became != s.State:
-		why = fmt.Sprintf("%s: %s, as it was before: %s this time", m.Kind, became, s.State)
-	}
-	if s.Reason != "" {
-		why += ", " + s.Reason
-	}
-	return true, tx.Log(ctx, settled(m, now, d.c.Adapter, why))
-}
-
 func settled(m night.Message, now time.Time, who, why string) night.Event {
 	e := night.Event{NightID: m.NightID, MessageID: m.ID, InboundID: m.InboundID, At: now, Who: who, What: night.MessageSettled, Why: why}
 	if len(m.Covers) > 0 {
@@ -171,17 +200,16 @@ func (d *Dispatcher) abandon(ctx context.Context) error {
 	if err != nil || len(found) == 0 {
 		return err
 	}
+	ends := make([]end, len(found))
+	for i, m := range found {
+		ends[i] = end{result{message: m}, night.Settlement{
+			State: night.InDoubt, Outcome: string(adapters.Unknown), At: now,
+			Reason: "passbell was stopped while sending: it may have gone out",
+		}}
+	}
 	return d.write(ctx, func(tx Tx) error {
-		for _, m := range found {
-			_, err := d.record(ctx, tx, m, night.Settlement{
-				State: night.InDoubt, Outcome: string(adapters.Unknown),
-				Reason: "passbell was stopped while sending: it may have gone out",
-			}, now)
-			if err != nil {
-				return err
-			}
-		}
-		return nil
+		_, err := d.record(ctx, tx, ends, now)
+		return err
 	})
 }
 

@@ -7,7 +7,7 @@ import (
 	"errors"
 	"fmt"
 	"log/slog"
-	"sync"
+	"slices"
 	"time"
 
 	"passbell/adapters"
@@ -29,12 +29,12 @@ type Tx interface {
 	Nights(ctx context.Context) ([]night.Night, error)
 	Orders(ctx context.Context, nightID int64) ([]night.Order, error)
 	OptedOut(ctx context.Context) (map[string]bool, error)
-	Log(ctx context.Context, e night.Event) error
+	Log(ctx context.Context, events ...night.Event) error
 }
 
 // Desk acts on what was understood.
 type Desk interface {
-	Apply(ctx context.Context, in night.Inbound, dec desk.Decision) error
+	Apply(ctx context.Context, texts []night.Inbound, decide func(tx desk.Tx, in night.Inbound) (desk.Decision, error)) error
 	Place(ctx context.Context, inboundID int64, ref, who string, dec desk.Decision) error
 }
 
@@ -49,10 +49,19 @@ type Config struct {
 
 // Inbox serves one kitchen.
 type Inbox struct {
-	c Config
+	c      Config
+	taking shared[*taken]
 	// reading keeps texts in order: a second text that completes the first
 	// must not overtake it.
-	reading sync.Mutex
+	reading shared[struct{}]
+}
+
+// taken is a text on its way into the database.
+type taken struct {
+	text night.Inbound
+	now  time.Time
+	new  bool
+	err  error
 }
 
 // New makes an inbox.
@@ -65,21 +74,42 @@ func New(c Config) (*Inbox, error) {
 
 // Take stores a text for good and then acts on it. A nil error means that it is
 // stored: only that is acknowledged. What can't be acted on now is acted on by
-// the next CatchUp.
+// the next CatchUp. Texts that come at once are stored in one transaction.
 func (b *Inbox) Take(ctx context.Context, adapter string, in adapters.Inbound) error {
 	now := b.c.Now().UTC()
-	added := false
-	err := b.c.Store.Write(ctx, func(tx Tx) (err error) {
-		added, err = Put(ctx, tx, Text(adapter, in, now), now)
-		return err
+	mine := &taken{text: Text(adapter, in, now), now: now}
+	err := b.taking.join(mine, func(all []*taken) error {
+		b.take(context.WithoutCancel(ctx), all) // others wait for it too
+		return nil
 	})
-	if err != nil {
+	if err = errors.Join(err, mine.err); err != nil {
 		return fmt.Errorf("store a text: %w", err)
 	}
-	if added {
+	if mine.new {
 		b.ReadNow(ctx, adapter)
 	}
 	return nil
+}
+
+// take stores texts; one that can't be stored does not keep out the others.
+func (b *Inbox) take(ctx context.Context, all []*taken) {
+	err := b.c.Store.Write(ctx, func(tx Tx) (err error) {
+		for _, t := range all {
+			if t.new, err = Put(ctx, tx, t.text, t.now); err != nil {
+				return err
+			}
+		}
+		return nil
+	})
+	switch {
+	case err == nil:
+	case len(all) == 1:
+		all[0].err = err
+	default:
+		for _, t := range all {
+			b.take(ctx, []*taken{t})
+		}
+	}
 }
 
 // Text is what there is to store of a text that an adapter took in.
@@ -96,7 +126,7 @@ func Text(adapter string, in adapters.Inbound, now time.Time) night.Inbound {
 // Put stores a text in a kitchen, and tells whether it was new there.
 func Put(ctx context.Context, tx interface {
 	AddInbound(ctx context.Context, in night.Inbound) (id int64, added bool, err error)
-	Log(ctx context.Context, e night.Event) error
+	Log(ctx context.Context, events ...night.Event) error
 }, in night.Inbound, now time.Time) (added bool, err error) {
 	id, added, err := tx.AddInbound(ctx, in)
 	if err != nil || !added {
@@ -114,9 +144,12 @@ func (b *Inbox) ReadNow(ctx context.Context, adapter string) {
 }
 
 // CatchUp acts on every text that is stored and not yet read, the oldest first.
+// Whoever comes while others are read shares the next round with all who wait.
 func (b *Inbox) CatchUp(ctx context.Context) error {
-	b.reading.Lock()
-	defer b.reading.Unlock()
+	return b.reading.join(struct{}{}, func([]struct{}) error { return b.catchUp(ctx) })
+}
+
+func (b *Inbox) catchUp(ctx context.Context) error {
 	var fresh []night.Inbound
 	err := b.c.Store.Read(ctx, func(tx Tx) (err error) {
 		fresh, err = tx.InboundsIn(ctx, night.Fresh)
@@ -125,22 +158,68 @@ func (b *Inbox) CatchUp(ctx context.Context) error {
 	if err != nil {
 		return err
 	}
-	for _, in := range fresh {
-		s, err := b.situation(ctx, in)
-		if err != nil {
-			return err
+	for some := range slices.Chunk(fresh, atOnce) {
+		err := b.c.Desk.Apply(ctx, some, b.reader(ctx))
+		if err == nil {
+			continue
 		}
-		if err := b.c.Desk.Apply(ctx, in, Decide(s)); err != nil {
-			return fmt.Errorf("act on text %d: %w", in.ID, err)
+		for _, in := range some { // one that can't be acted on holds up none before it
+			if err := b.c.Desk.Apply(ctx, []night.Inbound{in}, b.reader(ctx)); err != nil {
+				return err
+			}
 		}
 	}
 	return nil
 }
 
+// atOnce is how many texts are acted on in one transaction: the pass waits for
+// no longer than that.
+const atOnce = 50
+
+// reader reads one text after the other against what stands in the transaction
+// in which they are acted on. What acting on one changes is looked at again for
+// the next: the orders that it was about.
+func (b *Inbox) reader(ctx context.Context) func(tx desk.Tx, in night.Inbound) (desk.Decision, error) {
+	var nights []night.Night
+	var of night.Night
+	var orders []night.Order
+	var touched []int64
+	return func(tx desk.Tx, in night.Inbound) (dec desk.Decision, err error) {
+		if nights == nil {
+			if nights, err = tx.Nights(ctx); err != nil {
+				return dec, err
+			}
+		}
+		n, _ := night.Current(nights, in.At, b.c.Kitchen.Zone)
+		if n.ID != of.ID {
+			of, touched = n, nil
+			if orders, err = tx.Orders(ctx, n.ID); err != nil {
+				return dec, err
+			}
+		}
+		again, err := tx.OrdersByID(ctx, touched)
+		if err != nil {
+			return dec, err
+		}
+		for _, o := range again {
+			if i := slices.IndexFunc(orders, func(have night.Order) bool { return have.ID == o.ID }); i >= 0 {
+				orders[i] = o
+			}
+		}
+		opted, err := tx.OptedOut(ctx)
+		if err != nil {
+			return dec, err
+		}
+		dec = Decide(Situation{Inbound: in, Kitchen: b.c.Kitchen, Night: n, Orders: orders, OptedOut: opted[in.From]})
+		touched = dec.Orders
+		return dec, nil
+	}
+}
+
 // Place acts on a text by a person's word that it is about the order ref.
 func (b *Inbox) Place(ctx context.Context, inboundID int64, ref, who string) error {
-	b.reading.Lock()
-	defer b.reading.Unlock()
+	b.reading.one.Lock()
+	defer b.reading.one.Unlock()
 	var in night.Inbound
 	err := b.c.Store.Read(ctx, func(tx Tx) (err error) {
 		in, err = tx.Inbound(ctx, inboundID)

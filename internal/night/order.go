@@ -130,3 +130,11 @@ func (v Vehicle) String() string {
 	}
 	return s + ", " + plate
 }
+
+// Stage is how far an order is.
+type Stage struct {
+	OrderID  int64
+	NightID  int64
+	State    State
+	Revision int
+}

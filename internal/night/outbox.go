@@ -38,11 +38,19 @@ const (
 	NotSent  = "not sent" // it was claimed, and stopped before anybody was called
 )
 
+// Trial is how far the trying of a message is.
+type Trial struct {
+	MessageID int64
+	State     MessageState
+	Attempt   int
+}
+
 // Settlement is what became of one attempt to send a message.
 type Settlement struct {
 	MessageID int64
 	Attempt   int
 	Adapter   string
+	At        time.Time // when the text went out, or was found not to go
 	State     MessageState
 	Reason    string
 	RetryAt   time.Time // for Due only

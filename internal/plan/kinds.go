@@ -173,13 +173,14 @@ func (m *maker) cancellation(group []night.Order) {
 // standingCancellations keeps the cancellations of single orders that somebody
 // else asked for, as long as the order stays cancelled.
 func (m *maker) standingCancellations() {
+	groups := m.groups()
 	for i := range m.due {
 		row := &m.due[i]
 		if row.Kind != night.Cancellation || row.Earlier.State.WentOut() || m.in.OptedOut[row.To] {
 			continue
 		}
 		var orders []night.Order
-		for _, group := range m.groups() {
+		for _, group := range groups {
 			for _, o := range group {
 				if covers(*row, o.ID) && o.State == night.Cancelled {
 					orders = append(orders, o)

@@ -131,6 +131,7 @@ type maker struct {
 	now    time.Time
 	orders map[int64]night.Order
 	due    []night.Message           // rows in state Due, by ID
+	dueFor map[about][]int           // places in due, by what they tell about
 	past   map[int64][]night.Message // rows past Due by the order they cover, by ID
 	used   map[int64]bool            // Due rows that a wanted message has taken
 	wanted map[about]time.Time       // when what is wanted goes out
@@ -149,6 +150,7 @@ func newMaker(in Input) *maker {
 		in:     in,
 		now:    in.Now.UTC().Truncate(time.Millisecond), // instants are stored in milliseconds
 		orders: map[int64]night.Order{},
+		dueFor: map[about][]int{},
 		past:   map[int64][]night.Message{},
 		used:   map[int64]bool{},
 		wanted: map[about]time.Time{},
@@ -162,6 +164,10 @@ func newMaker(in Input) *maker {
 	for _, msg := range messages {
 		switch msg.State {
 		case night.Due:
+			for _, c := range msg.Covers {
+				a := about{c.OrderID, msg.Kind}
+				m.dueFor[a] = append(m.dueFor[a], len(m.due))
+			}
 			m.due = append(m.due, msg)
 			if msg.Earlier.State.WentOut() { // then it is behind its orders, whether it goes again or not
 				msg.State, msg.SettledAt = msg.Earlier.State, msg.Earlier.At
@@ -280,11 +286,16 @@ func (m *maker) want(kind night.MessageKind, revision int, orders []night.Order,
 // their lead, then the one that covers most of them, then the oldest. Nil where
 // none covers any.
 func (m *maker) row(kind night.MessageKind, orders []night.Order) *night.Message {
+	var places []int
+	for _, o := range orders {
+		places = append(places, m.dueFor[about{o.ID, kind}]...)
+	}
+	slices.Sort(places)
 	var best *night.Message
 	bestLead, bestCount := false, 0
-	for i := range m.due {
+	for _, i := range slices.Compact(places) {
 		r := &m.due[i]
-		if r.Kind != kind || m.used[r.ID] || r.Earlier.State.WentOut() {
+		if m.used[r.ID] || r.Earlier.State.WentOut() {
 			continue
 		}
 		lead, count := false, 0

@@ -94,23 +94,29 @@ func (f front) Read(ctx context.Context, fn func(desk.Tx) error) error {
 // anyAttempt settles whatever attempt is the latest, in whatever state.
 type anyAttempt struct{ dispatch.Tx }
 
-func (t anyAttempt) Settle(ctx context.Context, s night.Settlement, now time.Time) (night.MessageState, error) {
-	m, err := t.Message(ctx, s.MessageID)
-	if err != nil {
-		return "", err
+func (t anyAttempt) Settle(ctx context.Context, all []night.Settlement) ([]night.MessageState, error) {
+	all = slices.Clone(all)
+	for i, s := range all {
+		m, err := t.Message(ctx, s.MessageID)
+		if err != nil {
+			return nil, err
+		}
+		all[i].Attempt = m.Attempt
 	}
-	s.Attempt = m.Attempt
-	return t.Tx.Settle(ctx, s, now)
+	return t.Tx.Settle(ctx, all)
 }
 
 // resends makes due again what is in doubt.
 type resends struct{ dispatch.Tx }
 
-func (t resends) Settle(ctx context.Context, s night.Settlement, now time.Time) (night.MessageState, error) {
-	if s.State == night.InDoubt {
-		s.State, s.RetryAt = night.Due, now.Add(time.Second)
+func (t resends) Settle(ctx context.Context, all []night.Settlement) ([]night.MessageState, error) {
+	all = slices.Clone(all)
+	for i, s := range all {
+		if s.State == night.InDoubt {
+			all[i].State, all[i].RetryAt = night.Due, s.At.Add(time.Second)
+		}
 	}
-	return t.Tx.Settle(ctx, s, now)
+	return t.Tx.Settle(ctx, all)
 }
 
 type deaf struct{ dispatch.Tx }
@@ -143,47 +149,54 @@ type staleTx struct {
 	s *stale
 }
 
-func (t staleTx) Order(ctx context.Context, id int64) (night.Order, error) {
-	o, err := t.Tx.Order(ctx, id)
-	o.State = night.Told
-	for _, m := range t.s.claimed {
-		for _, c := range m.Covers {
-			if c.OrderID == id {
-				o.Slot = c.Slot
+func (t staleTx) OrdersByID(ctx context.Context, ids []int64) ([]night.Order, error) {
+	orders, err := t.Tx.OrdersByID(ctx, ids)
+	for i := range orders {
+		o := &orders[i]
+		o.State = night.Told
+		for _, m := range t.s.claimed {
+			for _, c := range m.Covers {
+				if c.OrderID == o.ID {
+					o.Slot = c.Slot
+				}
 			}
 		}
 	}
-	return o, err
+	return orders, err
 }
 
 // unplanned settles without a word.
 type unplanned struct{ dispatch.Tx }
 
-func (t unplanned) Log(ctx context.Context, e night.Event) error {
-	if e.What == night.MessageSettled {
-		return nil
-	}
-	return t.Tx.Log(ctx, e)
+func (t unplanned) Log(ctx context.Context, events ...night.Event) error {
+	return t.Tx.Log(ctx, slices.DeleteFunc(slices.Clone(events), func(e night.Event) bool { return e.What == night.MessageSettled })...)
 }
 
 // silent forgets that an order moved.
 type silent struct{ desk.Tx }
 
-func (t silent) Log(ctx context.Context, e night.Event) error {
-	if e.What == night.StepTaken && e.To == night.Arrived {
-		return nil
-	}
-	return t.Tx.Log(ctx, e)
+func (t silent) Log(ctx context.Context, events ...night.Event) error {
+	return t.Tx.Log(ctx, slices.DeleteFunc(slices.Clone(events), func(e night.Event) bool {
+		return e.What == night.StepTaken && e.To == night.Arrived
+	})...)
 }
 
 // forgets stores no update.
 type forgets struct{ desk.Tx }
 
-func (t forgets) AddMessage(ctx context.Context, m night.Message) (int64, bool, error) {
-	if m.Kind == night.Update {
-		return 0, false, nil
+func (t forgets) AddMessages(ctx context.Context, all []night.Message) ([]int64, error) {
+	ids := make([]int64, len(all))
+	for i, m := range all {
+		if m.Kind == night.Update {
+			continue
+		}
+		id, err := t.Tx.AddMessages(ctx, []night.Message{m})
+		if err != nil {
+			return nil, err
+		}
+		ids[i] = id[0]
 	}
-	return t.Tx.AddMessage(ctx, m)
+	return ids, nil
 }
 
 // unread takes every text for settled.

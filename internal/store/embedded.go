@@ -23,9 +23,25 @@ var embedded = dialect{
 	readOnly: &sql.TxOptions{ReadOnly: true},
 	enter:    func(context.Context, *sqlx.Tx, int64, mode) error { return nil },
 	across:   acrossFile,
+	given:    asValues,
+	reserve:  reserveEmbedded,
 	bytewise: "CAST(%s AS TEXT)",
 	clock:    `CAST(unixepoch('subsec') * 1000 AS INTEGER)`,
 	count:    func(context.Context, *sqlx.Tx, string, []string, [][]any) error { return nil },
+}
+
+// reserveEmbedded counts on from the highest id that was ever given (SQLite,
+// "The AUTOINCREMENT Keyword"). Nobody else writes meanwhile.
+func reserveEmbedded(ctx context.Context, tx *sqlx.Tx, table string, n int) ([]int64, error) {
+	var last int64
+	if err := tx.GetContext(ctx, &last, `SELECT coalesce(max(seq), 0) FROM sqlite_sequence WHERE name = ?`, table); err != nil {
+		return nil, err
+	}
+	ids := make([]int64, n)
+	for i := range ids {
+		ids[i] = last + int64(i) + 1
+	}
+	return ids, nil
 }
 
 // openEmbedded opens the embedded database in the file at path.

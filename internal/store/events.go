@@ -29,12 +29,16 @@ func (r eventRow) event() (night.Event, error) {
 	}, nil
 }
 
-// Log appends an event.
-func (t *Tx) Log(ctx context.Context, e night.Event) error {
-	_, err := t.change(ctx, "events", `
+// Log appends events in their order.
+func (t *Tx) Log(ctx context.Context, events ...night.Event) error {
+	g := given{columns: []string{"night", "about", "message", "inbound", "at", "who", "what", "from_state", "to_state", "why"}}
+	for _, e := range events {
+		g.rows = append(g.rows, []any{e.NightID, e.OrderID, e.MessageID, e.InboundID, ms(e.At), e.Who, string(e.What), string(e.From), string(e.To), e.Why})
+	}
+	_, err := t.changeGiven(ctx, "events", `
 		INSERT INTO events (kitchen_id, night_id, order_id, message_id, inbound_id, at, who, what, from_state, to_state, why)
-		VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)`,
-		t.kitchen, e.NightID, e.OrderID, e.MessageID, e.InboundID, ms(e.At), e.Who, e.What, e.From, e.To, e.Why)
+		SELECT CAST(? AS BIGINT), night, about, message, inbound, at, who, what, from_state, to_state, why FROM %s`,
+		g, []any{t.kitchen}, nil)
 	return err
 }
 

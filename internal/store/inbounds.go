@@ -79,14 +79,14 @@ func (t *Tx) SaveInbound(ctx context.Context, in night.Inbound, from ...night.In
 	if _, err := t.change(ctx, "inbound", `DELETE FROM inbound_orders WHERE kitchen_id = ? AND inbound_id = ?`, t.kitchen, in.ID); err != nil {
 		return false, err
 	}
+	g := given{columns: []string{"about", "place"}}
 	for place, order := range in.Orders {
-		_, err := t.change(ctx, "inbound",
-			`INSERT INTO inbound_orders (kitchen_id, inbound_id, order_id, place) VALUES (?, ?, ?, ?)`, t.kitchen, in.ID, order, place)
-		if err != nil {
-			return false, err
-		}
+		g.rows = append(g.rows, []any{order, place})
 	}
-	return true, nil
+	_, err = t.changeGiven(ctx, "inbound", `
+		INSERT INTO inbound_orders (kitchen_id, inbound_id, order_id, place)
+		SELECT CAST(? AS BIGINT), CAST(? AS BIGINT), about, place FROM %s`, g, []any{t.kitchen, in.ID}, nil)
+	return err == nil, err
 }
 
 // Inbound gives one text from outside.
@@ -153,6 +153,7 @@ func (t *Tx) withOrders(ctx context.Context, rows []inboundRow) ([]night.Inbound
 // OptOut records that an address wants no more texts. It tells whether that was
 // new.
 func (t *Tx) OptOut(ctx context.Context, address string, when time.Time) (bool, error) {
+	t.opted = nil
 	n, err := t.change(ctx, "opt-out",
 		`INSERT INTO optouts (kitchen_id, address, at) VALUES (?, ?, ?) ON CONFLICT DO NOTHING`, t.kitchen, address, ms(when))
 	return n > 0, err
@@ -160,12 +161,16 @@ func (t *Tx) OptOut(ctx context.Context, address string, when time.Time) (bool, 
 
 // OptIn forgets an opt-out. It tells whether there was one.
 func (t *Tx) OptIn(ctx context.Context, address string) (bool, error) {
+	t.opted = nil
 	n, err := t.change(ctx, "opt-out", `DELETE FROM optouts WHERE kitchen_id = ? AND address = ?`, t.kitchen, address)
 	return n > 0, err
 }
 
 // OptedOut gives the addresses that want no texts.
 func (t *Tx) OptedOut(ctx context.Context) (map[string]bool, error) {
+	if t.opted != nil {
+		return t.opted, nil
+	}
 	var rows []string
 	if err := t.list(ctx, &rows, "opt-outs", `SELECT address FROM optouts WHERE kitchen_id = ?`, t.kitchen); err != nil {
 		return nil, err
@@ -174,5 +179,6 @@ func (t *Tx) OptedOut(ctx context.Context) (map[string]bool, error) {
 	for _, a := range rows {
 		out[a] = true
 	}
+	t.opted = out
 	return out, nil
 }

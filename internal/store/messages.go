@@ -2,7 +2,6 @@ package store
 
 import (
 	"context"
-	"slices"
 	"time"
 
 	"passbell/internal/night"
@@ -101,91 +100,139 @@ func (t *Tx) withCovers(ctx context.Context, rows []messageRow) ([]night.Message
 	}
 	out := make([]night.Message, len(rows))
 	where := make(map[int64]int, len(rows))
-	ids := make([]int64, len(rows))
 	for i, r := range rows {
-		out[i], ids[i], where[r.ID] = r.message(), r.ID, i
+		out[i], where[r.ID] = r.message(), i
 	}
-	for some := range slices.Chunk(ids, batch) {
-		var covers []struct {
-			MessageID int64 `db:"message_id"`
-			OrderID   int64 `db:"order_id"`
-			Slot      int   `db:"slot"`
-		}
-		err := t.list(ctx, &covers, "messages", `
-			SELECT message_id, order_id, slot FROM message_orders WHERE kitchen_id = ? AND message_id IN (?)
-			ORDER BY message_id, slot, order_id`, t.kitchen, some)
-		if err != nil {
-			return nil, err
-		}
-		for _, c := range covers {
-			m := &out[where[c.MessageID]]
-			m.Covers = append(m.Covers, night.Cover{OrderID: c.OrderID, Slot: night.Clock(c.Slot)})
-		}
+	type cover struct {
+		MessageID int64 `db:"message_id"`
+		OrderID   int64 `db:"order_id"`
+		Slot      int   `db:"slot"`
+	}
+	covers, err := listGiven[cover](ctx, t, "messages", `
+		SELECT message_id, order_id, slot FROM message_orders WHERE message_id IN (SELECT of FROM %s) AND kitchen_id = ?
+		ORDER BY message_id, slot, order_id`, these(idsOf(rows)), nil, []any{t.kitchen})
+	if err != nil {
+		return nil, err
+	}
+	for _, c := range covers {
+		m := &out[where[c.MessageID]]
+		m.Covers = append(m.Covers, night.Cover{OrderID: c.OrderID, Slot: night.Clock(c.Slot)})
 	}
 	return out, t.withEarlier(ctx, out)
 }
 
-// AddMessage stores a new message. One that exists already, for any of the
-// orders it covers or for the inbound that it answers, is not stored a second
-// time: added is false and that is no error.
+// AddMessage is AddMessages for one.
 func (t *Tx) AddMessage(ctx context.Context, m night.Message) (id int64, added bool, err error) {
-	if taken, err := t.covered(ctx, m); err != nil || taken {
+	ids, err := t.AddMessages(ctx, []night.Message{m})
+	if err != nil {
 		return 0, false, err
 	}
-	var inbound *int64
-	if m.InboundID != 0 {
-		inbound = &m.InboundID
+	return ids[0], ids[0] != 0, nil
+}
+
+// AddMessages stores new messages and gives their ids. One that exists already,
+// for any of the orders it covers or for the inbound that it answers, is not
+// stored a second time: its id is 0 and that is no error.
+func (t *Tx) AddMessages(ctx context.Context, all []night.Message) ([]int64, error) {
+	taken, err := t.covered(ctx, all)
+	if err != nil {
+		return nil, err
 	}
-	id, added, err = t.add(ctx, "message", `
-		INSERT INTO messages (kitchen_id, night_id, inbound_id, kind, revision, place, address, text, parts,
+	ids, err := t.reserve(ctx, "messages", len(all))
+	if err != nil {
+		return nil, err
+	}
+	g := given{columns: []string{"new", "night", "inbound", "kind", "revision", "place", "address", "words", "parts", "due_at", "expires_at", "adapter"}}
+	for i, m := range all {
+		if !taken[i] {
+			g.rows = append(g.rows, []any{ids[i], m.NightID, m.InboundID, string(m.Kind), m.Revision, m.Place, m.To, m.Text, m.Parts, ms(m.DueAt), ms(m.ExpiresAt), m.Adapter})
+		}
+	}
+	found, err := listGiven[int64](ctx, t, "message", `
+		INSERT INTO messages (id, kitchen_id, night_id, inbound_id, kind, revision, place, address, text, parts,
 			due_at, next_at, expires_at, state, adapter)
-		VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?) ON CONFLICT DO NOTHING RETURNING id`,
-		t.kitchen, m.NightID, inbound, m.Kind, m.Revision, m.Place, m.To, m.Text, m.Parts,
-		ms(m.DueAt), ms(m.DueAt), ms(m.ExpiresAt), night.Due, m.Adapter)
-	if err != nil || !added {
-		return 0, false, err
+		SELECT new, CAST(? AS BIGINT), night, nullif(inbound, 0), kind, revision, place, address, words, parts,
+			due_at, due_at, expires_at, CAST(? AS TEXT), adapter FROM %s WHERE true
+		ON CONFLICT DO NOTHING RETURNING id`, g, []any{t.kitchen, night.Due}, nil)
+	if err != nil {
+		return nil, err
 	}
-	return id, true, t.setCovers(ctx, id, m)
+	added := make(map[int64]bool, len(found))
+	for _, id := range found {
+		added[id] = true
+	}
+	var stored []night.Message
+	for i, m := range all {
+		if !added[ids[i]] {
+			ids[i] = 0
+			continue
+		}
+		m.ID = ids[i]
+		stored = append(stored, m)
+	}
+	return ids, t.cover(ctx, stored)
 }
 
-// covered tells whether any of the orders of m has a message of that kind and
-// revision already.
-func (t *Tx) covered(ctx context.Context, m night.Message) (bool, error) {
-	if len(m.Covers) == 0 {
-		return false, nil
+// covered tells which messages are about an order that has one of that kind and
+// revision already, on record or before them in the list.
+func (t *Tx) covered(ctx context.Context, all []night.Message) ([]bool, error) {
+	type told struct {
+		OrderID  int64  `db:"order_id"`
+		Kind     string `db:"kind"`
+		Revision int    `db:"revision"`
 	}
-	ids := make([]int64, len(m.Covers))
-	for i, c := range m.Covers {
-		ids[i] = c.OrderID
+	g := given{columns: []string{"about", "what", "version"}}
+	for _, m := range all {
+		for _, c := range m.Covers {
+			g.rows = append(g.rows, []any{c.OrderID, string(m.Kind), m.Revision})
+		}
 	}
-	var found []int64
-	err := t.list(ctx, &found, "messages", `
-		SELECT message_id FROM message_orders WHERE kitchen_id = ? AND order_id IN (?) AND kind = ? AND revision = ? LIMIT 1`,
-		t.kitchen, ids, m.Kind, m.Revision)
-	return len(found) > 0, err
+	found, err := listGiven[told](ctx, t, "messages", `
+		SELECT c.order_id, c.kind, c.revision FROM %s
+		JOIN message_orders c ON c.order_id = given.about AND c.kind = given.what AND c.revision = given.version
+		WHERE c.kitchen_id = ?`, g, nil, []any{t.kitchen})
+	if err != nil {
+		return nil, err
+	}
+	before := make(map[told]bool, len(found)+len(g.rows))
+	for _, f := range found {
+		before[f] = true
+	}
+	taken := make([]bool, len(all))
+	for i, m := range all {
+		for _, c := range m.Covers {
+			taken[i] = taken[i] || before[told{c.OrderID, string(m.Kind), m.Revision}]
+		}
+		for _, c := range m.Covers {
+			if !taken[i] {
+				before[told{c.OrderID, string(m.Kind), m.Revision}] = true
+			}
+		}
+	}
+	return taken, nil
 }
 
-// Uncover forgets which orders a message is about. What was dropped is about
-// none, so that the text can be planned anew; and before several messages trade
-// orders among themselves, each lets go of its own.
-func (t *Tx) Uncover(ctx context.Context, id int64) error {
-	_, err := t.change(ctx, "message", `DELETE FROM message_orders WHERE kitchen_id = ? AND message_id = ?`, t.kitchen, id)
+// cover records which orders messages are about.
+func (t *Tx) cover(ctx context.Context, all []night.Message) error {
+	g := given{columns: []string{"message", "about", "what", "version", "at"}}
+	for _, m := range all {
+		for _, c := range m.Covers {
+			g.rows = append(g.rows, []any{m.ID, c.OrderID, string(m.Kind), m.Revision, int(c.Slot)})
+		}
+	}
+	_, err := t.changeGiven(ctx, "message", `
+		INSERT INTO message_orders (kitchen_id, message_id, order_id, kind, revision, slot)
+		SELECT CAST(? AS BIGINT), message, about, what, version, at FROM %s`, g, []any{t.kitchen}, nil)
 	return err
 }
 
-func (t *Tx) setCovers(ctx context.Context, id int64, m night.Message) error {
-	if err := t.Uncover(ctx, id); err != nil {
-		return err
-	}
-	for _, c := range m.Covers {
-		_, err := t.change(ctx, "message", `
-			INSERT INTO message_orders (kitchen_id, message_id, order_id, kind, revision, slot) VALUES (?, ?, ?, ?, ?, ?)`,
-			t.kitchen, id, c.OrderID, m.Kind, m.Revision, c.Slot)
-		if err != nil {
-			return err
-		}
-	}
-	return nil
+// Uncover forgets which orders messages are about. What was dropped is about
+// none, so that the text can be planned anew; and before several messages trade
+// orders among themselves, each lets go of its own.
+func (t *Tx) Uncover(ctx context.Context, ids ...int64) error {
+	_, err := t.changeGiven(ctx, "message",
+		`DELETE FROM message_orders WHERE message_id IN (SELECT of FROM %s) AND kitchen_id = ?`, these(ids), nil, []any{t.kitchen})
+	return err
 }
 
 // Reword stores what a message that is still due now says, to whom and when.
@@ -200,7 +247,10 @@ func (t *Tx) Reword(ctx context.Context, m night.Message) (bool, error) {
 	if err != nil || n == 0 {
 		return false, err
 	}
-	return true, t.setCovers(ctx, m.ID, m)
+	if err := t.Uncover(ctx, m.ID); err != nil {
+		return false, err
+	}
+	return true, t.cover(ctx, []night.Message{m})
 }
 
 // Withdraw takes back a message that is still due, as Dropped or Missed, and

@@ -143,11 +143,75 @@ func (t *Tx) Orders(ctx context.Context, nightID int64) ([]night.Order, error) {
 
 // Order gives the order with the given id.
 func (t *Tx) Order(ctx context.Context, id int64) (night.Order, error) {
-	var r orderRow
-	if err := t.get(ctx, &r, "order", `SELECT * FROM orders WHERE kitchen_id = ? AND id = ?`, t.kitchen, id); err != nil {
+	all, err := t.OrdersByID(ctx, []int64{id})
+	if err == nil && len(all) == 0 {
+		err = fmt.Errorf("order: %w", night.ErrNotFound)
+	}
+	if err != nil {
 		return night.Order{}, err
 	}
-	return r.order()
+	return all[0], nil
+}
+
+// OrdersByID gives those of the orders that exist, in no particular order.
+func (t *Tx) OrdersByID(ctx context.Context, ids []int64) ([]night.Order, error) {
+	rows, err := listGiven[orderRow](ctx, t, "order",
+		`SELECT * FROM orders WHERE id IN (SELECT of FROM %s) AND kitchen_id = ?`, these(ids), nil, []any{t.kitchen})
+	if err != nil {
+		return nil, err
+	}
+	return each(rows, orderRow.order)
+}
+
+// Stages gives how far those of the orders are that exist, in no particular
+// order.
+func (t *Tx) Stages(ctx context.Context, ids []int64) ([]night.Stage, error) {
+	type row struct {
+		ID       int64  `db:"id"`
+		NightID  int64  `db:"night_id"`
+		State    string `db:"state"`
+		Revision int    `db:"revision"`
+	}
+	rows, err := listGiven[row](ctx, t, "order",
+		`SELECT id, night_id, state, revision FROM orders WHERE id IN (SELECT of FROM %s) AND kitchen_id = ?`, these(ids), nil, []any{t.kitchen})
+	if err != nil {
+		return nil, err
+	}
+	return each(rows, func(r row) (night.Stage, error) {
+		return night.Stage{OrderID: r.ID, NightID: r.NightID, State: night.State(r.State), Revision: r.Revision}, nil
+	})
+}
+
+// MoveOrders stores how far orders now are, each as SaveOrder stores an order:
+// one that somebody else changed meanwhile gives night.ErrChanged.
+func (t *Tx) MoveOrders(ctx context.Context, to []night.Stage) error {
+	g := given{columns: []string{"moved", "next", "was"}}
+	for _, s := range to {
+		g.rows = append(g.rows, []any{s.OrderID, string(s.State), s.Revision})
+	}
+	n, err := t.changeGiven(ctx, "orders", `
+		UPDATE orders SET state = given.next, revision = revision + 1 FROM %s
+		WHERE id = given.moved AND kitchen_id = ? AND revision = given.was`, g, nil, []any{t.kitchen})
+	if err == nil && n != int64(len(to)) {
+		return fmt.Errorf("orders: %w", night.ErrChanged)
+	}
+	return err
+}
+
+// SetBags stores the numbers of the orders' bags, each as SaveOrder stores an
+// order.
+func (t *Tx) SetBags(ctx context.Context, orders []night.Order) error {
+	g := given{columns: []string{"numbered", "number", "was"}}
+	for _, o := range orders {
+		g.rows = append(g.rows, []any{o.ID, o.Bag, o.Revision})
+	}
+	n, err := t.changeGiven(ctx, "orders", `
+		UPDATE orders SET bag = given.number, revision = revision + 1 FROM %s
+		WHERE id = given.numbered AND kitchen_id = ? AND revision = given.was`, g, nil, []any{t.kitchen})
+	if err == nil && n != int64(len(orders)) {
+		return fmt.Errorf("orders: %w", night.ErrChanged)
+	}
+	return err
 }
 
 // OrderByRef gives a night's order by its reference, in any case.

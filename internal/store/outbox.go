@@ -30,19 +30,38 @@ func (k *Kitchen) Claim(ctx context.Context, adapter string, now, leaseUntil tim
 		slices.SortFunc(rows, func(a, b messageRow) int {
 			return cmp.Or(cmp.Compare(a.NextAt, b.NextAt), cmp.Compare(a.ID, b.ID))
 		})
-		for ids := range slices.Chunk(rows, batch) {
-			_, err := t.change(ctx, "attempts", `
-				INSERT INTO attempts (message_id, attempt, kitchen_id, adapter, address, started_at)
-				SELECT id, attempt, kitchen_id, adapter, address, CAST(? AS BIGINT) FROM messages WHERE kitchen_id = ? AND id IN (?)`,
-				ms(now), t.kitchen, idsOf(ids))
-			if err != nil {
-				return err
-			}
+		tries := given{columns: []string{"message", "attempt", "address"}}
+		for _, r := range rows {
+			tries.rows = append(tries.rows, []any{r.ID, r.Attempt, r.Address})
+		}
+		_, err = t.changeGiven(ctx, "attempts", `
+			INSERT INTO attempts (message_id, attempt, address, kitchen_id, adapter, started_at)
+			SELECT message, attempt, address, CAST(? AS BIGINT), CAST(? AS TEXT), CAST(? AS BIGINT) FROM %s`,
+			tries, []any{t.kitchen, adapter, ms(now)}, nil)
+		if err != nil {
+			return err
 		}
 		out, err = t.withCovers(ctx, rows)
 		return err
 	})
 	return out, err
+}
+
+// Trials gives how far the trying of messages is, in no particular order.
+func (t *Tx) Trials(ctx context.Context, ids []int64) ([]night.Trial, error) {
+	type row struct {
+		ID      int64  `db:"id"`
+		State   string `db:"state"`
+		Attempt int    `db:"attempt"`
+	}
+	rows, err := listGiven[row](ctx, t, "messages",
+		`SELECT id, state, attempt FROM messages WHERE id IN (SELECT of FROM %s) AND kitchen_id = ?`, these(ids), nil, []any{t.kitchen})
+	if err != nil {
+		return nil, err
+	}
+	return each(rows, func(r row) (night.Trial, error) {
+		return night.Trial{MessageID: r.ID, State: night.MessageState(r.State), Attempt: r.Attempt}, nil
+	})
 }
 
 // NextDue gives the moment at which the next message is due; zero when nothing
@@ -69,9 +88,10 @@ func (t *Tx) Abandoned(ctx context.Context, now time.Time) ([]night.Message, err
 	return t.withCovers(ctx, rows)
 }
 
-// Settle records what became of an attempt. It names the attempt it expects:
-// a late finisher can't overwrite a newer one. It gives the state that the message
-// is in then, "" where the settlement did not count.
+// Settle records what became of attempts, each at most once in the list. It
+// names the attempt it expects: a late finisher can't overwrite a newer one. It
+// gives the states that the messages are in then, "" where a settlement did not
+// count.
 //
 // A try that reached nobody does not undo an earlier one that may have: then the
 // message goes back to what its tries came to.
@@ -79,56 +99,97 @@ func (t *Tx) Abandoned(ctx context.Context, now time.Time) ([]night.Message, err
 // An attempt that was given up as in doubt and reports after all is believed:
 // it is the same attempt, and it knows more. If it reports that the text was
 // accepted, that also stops the next try that a person asked for meanwhile and
-// that did not begin yet.
-func (t *Tx) Settle(ctx context.Context, s night.Settlement, now time.Time) (night.MessageState, error) {
-	settled := now
-	if s.State == night.Due {
-		settled = time.Time{}
+// that did not begin yet; but one whose answer was on record before is left
+// alone: what made it due again knew that answer.
+func (t *Tx) Settle(ctx context.Context, all []night.Settlement) ([]night.MessageState, error) {
+	g := given{columns: []string{"message", "try", "state", "reason", "retry_at", "settled_at"}}
+	for _, s := range all {
+		settled := ms(s.At)
+		if s.State == night.Due {
+			settled = 0
+		}
+		g.rows = append(g.rows, []any{s.MessageID, s.Attempt, string(s.State), s.Reason, ms(s.RetryAt), settled})
 	}
-	n, err := t.change(ctx, "message", `
-		UPDATE messages SET state = ?, reason = ?, next_at = CASE WHEN CAST(? AS BIGINT) > 0 THEN ? ELSE next_at END, settled_at = ?, lease_until = 0
-		WHERE kitchen_id = ? AND id = ? AND attempt = ? AND state IN (?, ?)`,
-		s.State, s.Reason, ms(s.RetryAt), ms(s.RetryAt), ms(settled),
-		t.kitchen, s.MessageID, s.Attempt, night.Sending, night.InDoubt)
-	if err == nil && n == 0 && s.State == night.Sent {
-		n, err = t.acceptedLate(ctx, s, now)
+	// What may be settled is asked of the rows that were named, and not looked
+	// for among all that are in such a state.
+	type named struct {
+		ID      int64 `db:"id"`
+		Attempt int   `db:"attempt"`
 	}
-	if err != nil || n == 0 {
-		return "", err
-	}
-	_, err = t.change(ctx, "attempt",
-		`UPDATE attempts SET settled_at = ?, outcome = ?, reason = ? WHERE kitchen_id = ? AND message_id = ? AND attempt = ?`,
-		ms(now), s.Outcome, s.Reason, t.kitchen, s.MessageID, s.Attempt)
+	found, err := listGiven[named](ctx, t, "message", `
+		UPDATE messages AS m SET state = given.state, reason = given.reason, lease_until = 0, settled_at = given.settled_at,
+			next_at = CASE WHEN given.retry_at > 0 THEN given.retry_at ELSE m.next_at END
+		FROM %s
+		WHERE m.kitchen_id = ? AND m.id = given.message AND m.attempt = given.try AND CASE
+			WHEN m.state IN (?, ?) THEN 1
+			WHEN m.state = ? AND given.state = ? THEN (SELECT count(*) FROM attempts a
+				WHERE a.kitchen_id = m.kitchen_id AND a.message_id = m.id AND a.attempt = m.attempt AND a.outcome = ?)
+			ELSE 0 END = 1
+		RETURNING id, attempt`,
+		g, nil, []any{t.kitchen, night.Sending, night.InDoubt, night.Due, night.Sent, string(adapters.Unknown)})
 	if err != nil {
-		return "", err
+		return nil, err
 	}
-	switch s.State {
-	case night.Failed, night.Missed, night.Dropped:
-		return t.unsent(ctx, s.MessageID, s.State)
-	case night.Due, night.Sending, night.Sent, night.Delivered, night.InDoubt, night.ByHand:
+	stood := make(map[named]bool, len(found))
+	for _, f := range found {
+		stood[f] = true
 	}
-	for _, id := range s.IDs {
-		_, err := t.change(ctx, "parts", `
-			INSERT INTO parts (kitchen_id, adapter, provider_id, message_id, attempt, status, at) VALUES (?, ?, ?, ?, ?, ?, ?)
-			ON CONFLICT DO NOTHING`,
-			t.kitchen, s.Adapter, id, s.MessageID, s.Attempt, night.OnTheWay, ms(now))
-		if err != nil {
-			return "", err
+	became := make([]night.MessageState, len(all))
+	var counted []night.Settlement
+	for i, s := range all {
+		if stood[named{s.MessageID, s.Attempt}] {
+			became[i] = s.State
+			counted = append(counted, s)
 		}
 	}
-	return s.State, nil
+	if err := t.settleTries(ctx, counted); err != nil {
+		return nil, err
+	}
+	for i, state := range became {
+		if unreached(state) {
+			if became[i], err = t.unsent(ctx, all[i].MessageID, state); err != nil {
+				return nil, err
+			}
+		}
+	}
+	return became, nil
 }
 
-// acceptedLate settles a message that waits for another try, where the last one
-// was in doubt. One whose answer was on record before is left alone: what made
-// it due again knew that answer.
-func (t *Tx) acceptedLate(ctx context.Context, s night.Settlement, now time.Time) (int64, error) {
-	return t.change(ctx, "message", `
-		UPDATE messages SET state = ?, reason = ?, settled_at = ?
-		WHERE kitchen_id = ? AND id = ? AND attempt = ? AND state = ? AND EXISTS (
-			SELECT 1 FROM attempts WHERE kitchen_id = ? AND message_id = ? AND attempt = ? AND outcome = ?)`,
-		s.State, s.Reason, ms(now), t.kitchen, s.MessageID, s.Attempt, night.Due,
-		t.kitchen, s.MessageID, s.Attempt, string(adapters.Unknown))
+// unreached tells whether a state says that the text reached nobody.
+func unreached(state night.MessageState) bool {
+	switch state {
+	case night.Failed, night.Missed, night.Dropped:
+		return true
+	case night.Due, night.Sending, night.Sent, night.Delivered, night.InDoubt, night.ByHand:
+	}
+	return false
+}
+
+// settleTries records the answers to tries, and what the provider calls the parts
+// of those that it may have accepted.
+func (t *Tx) settleTries(ctx context.Context, all []night.Settlement) error {
+	tries := given{columns: []string{"message", "attempt", "at", "outcome", "reason"}}
+	parts := given{columns: []string{"adapter", "id", "message", "attempt", "at"}}
+	for _, s := range all {
+		tries.rows = append(tries.rows, []any{s.MessageID, s.Attempt, ms(s.At), s.Outcome, s.Reason})
+		if unreached(s.State) {
+			continue
+		}
+		for _, id := range s.IDs {
+			parts.rows = append(parts.rows, []any{s.Adapter, id, s.MessageID, s.Attempt, ms(s.At)})
+		}
+	}
+	_, err := t.changeGiven(ctx, "attempt", `
+		UPDATE attempts AS a SET settled_at = given.at, outcome = given.outcome, reason = given.reason FROM %s
+		WHERE a.kitchen_id = ? AND a.message_id = given.message AND a.attempt = given.attempt`, tries, nil, []any{t.kitchen})
+	if err != nil {
+		return err
+	}
+	_, err = t.changeGiven(ctx, "parts", `
+		INSERT INTO parts (kitchen_id, adapter, provider_id, message_id, attempt, status, at)
+		SELECT CAST(? AS BIGINT), adapter, id, message, attempt, CAST(? AS TEXT), at FROM %s WHERE true
+		ON CONFLICT DO NOTHING`, parts, []any{t.kitchen, night.OnTheWay}, nil)
+	return err
 }
 
 // Unconfirmed gives the messages that the adapter's provider accepted before the

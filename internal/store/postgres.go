@@ -25,6 +25,8 @@ var postgres = dialect{
 	readOnly:   &sql.TxOptions{Isolation: sql.LevelRepeatableRead, ReadOnly: true},
 	enter:      enterKitchen,
 	across:     acrossServer,
+	given:      asArrays,
+	reserve:    reservePostgres,
 	bytewise:   `CAST(%s AS TEXT) COLLATE "C"`,
 	clock:      `CAST(extract(epoch FROM clock_timestamp()) * 1000 AS BIGINT)`,
 	count:      countOn,
@@ -46,6 +48,14 @@ func enterKitchen(ctx context.Context, tx *sqlx.Tx, kitchen int64, as mode) erro
 		_, err = tx.ExecContext(ctx, name+`, pg_advisory_xact_lock($2)`, id, kitchenLock+kitchen)
 	}
 	return err
+}
+
+// reservePostgres takes ids from the table's sequence.
+func reservePostgres(ctx context.Context, tx *sqlx.Tx, table string, n int) ([]int64, error) {
+	var ids []int64
+	err := tx.SelectContext(ctx, &ids, `
+		SELECT nextval(s.name) FROM (SELECT CAST(pg_get_serial_sequence($1, 'id') AS regclass) AS name) s, generate_series(1, $2)`, table, n)
+	return ids, err
 }
 
 // kitchenLock sets the keys of our advisory locks apart from others' in the

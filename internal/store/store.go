@@ -37,6 +37,10 @@ type dialect struct {
 	enter func(ctx context.Context, tx *sqlx.Tx, kitchen int64, as mode) error
 	// across asks several kitchens at once.
 	across across
+	// given writes rows into a statement under a name.
+	given func(name string, g given) (from string, args []any)
+	// reserve gives so many ids for new rows of a table, ascending.
+	reserve func(ctx context.Context, tx *sqlx.Tx, table string, n int) ([]int64, error)
 	// bytewise is a column as a text that sorts by its bytes.
 	bytewise string
 	// clock is the database's own clock, in the milliseconds of a column.
@@ -107,6 +111,11 @@ type Tx struct {
 	tx      *sqlx.Tx
 	dialect *dialect
 	kitchen int64
+
+	// What was read once in the transaction, and nobody else can change
+	// meanwhile; nil before.
+	opted map[string]bool
+	own   *[]night.OwnText
 }
 
 // Write runs fn in a transaction that is kept if fn returns nil, and undone

@@ -211,7 +211,7 @@ func (h *house) carry(fate func(night.Message) (night.MessageState, string)) {
 				return err
 			}
 			if to.WentOut() {
-				if err := desk.Told(ctx, tx, m, m.DueAt, "clock"); err != nil {
+				if err := desk.Told(ctx, tx, []night.Message{m}, m.DueAt, "clock"); err != nil {
 					return err
 				}
 			}
@@ -252,7 +252,7 @@ func (h *house) text(from, body string, dec desk.Decision, refs ...string) int64
 		dec.Reading, err = json.Marshal(map[string]any{"intent": dec.Intent, "vehicle": dec.Vehicle})
 		require.NoError(h.t, err)
 	}
-	require.NoError(h.t, h.desk.Apply(ctx, in, dec))
+	require.NoError(h.t, h.desk.Apply(ctx, []night.Inbound{in}, func(desk.Tx, night.Inbound) (desk.Decision, error) { return dec, nil }))
 	return in.ID
 }
 

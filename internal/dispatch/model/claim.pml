@@ -282,7 +282,7 @@ inline lose() {
 	remembered()
 }
 
-/* (*Dispatcher).settleStopped and settleTried: record, then follow. */
+/* (*Dispatcher).settleOnly: endStopped and endTried, record, then follow. */
 inline settle() {
 	decide();
 	counts();

@@ -38,6 +38,9 @@ func Run(t *testing.T, open func(t *testing.T) *store.Store) {
 		"an attempt given up in doubt may still report":              lateReport,
 		"a late acceptance stops a second try that did not begin":    lateAcceptance,
 		"an attempt whose lease ran out is found":                    abandoned,
+		"many settle at once as each would alone":                    settledMany,
+		"many messages are added at once, each once":                 addedMany,
+		"many orders move on at once":                                movedMany,
 		"a message that is tried later is not due before":            retryLater,
 		"a dropped message makes room for a new one":                 droppedMakesRoom,
 		"a withdrawn message that was never tried is forgotten":      withdrawn,
@@ -186,10 +189,10 @@ func (s setting) settle(t *testing.T, st night.Settlement) bool {
 func (s setting) became(t *testing.T, st night.Settlement) (state night.MessageState) {
 	t.Helper()
 	write(t, s.k, func(ctx context.Context, tx *store.Tx) {
-		var err error
-		st.Adapter = "texts"
-		state, err = tx.Settle(ctx, st, now)
+		st.Adapter, st.At = "texts", now
+		all, err := tx.Settle(ctx, []night.Settlement{st})
 		require.NoError(t, err)
+		state = all[0]
 	})
 	return state
 }
@@ -586,7 +589,7 @@ func busy(t *testing.T, s *store.Store) {
 	for _, m := range claimed {
 		wg.Go(func() {
 			err := set.k.Write(t.Context(), func(tx *store.Tx) error {
-				_, err := tx.Settle(t.Context(), night.Settlement{MessageID: m.ID, Attempt: 1, State: night.Sent, Adapter: "texts"}, now)
+				_, err := tx.Settle(t.Context(), []night.Settlement{{MessageID: m.ID, Attempt: 1, State: night.Sent, Adapter: "texts", At: now}})
 				return err
 			})
 			assert.NoError(t, err)

@@ -131,14 +131,14 @@ func (r *retried) try(state night.MessageState, outcome string) {
 	r.went[r.n], r.why[r.n] = r.at, fmt.Sprintf("answer %d", r.n)
 	write(r.t, r.k, func(ctx context.Context, tx *store.Tx) {
 		s := night.Settlement{
-			MessageID: r.id, Attempt: r.n, Adapter: "texts", State: state, Outcome: outcome, Reason: r.why[r.n], RetryAt: r.at,
+			MessageID: r.id, Attempt: r.n, Adapter: "texts", State: state, Outcome: outcome, Reason: r.why[r.n], RetryAt: r.at, At: r.at,
 		}
 		if outcome == night.Accepted {
 			s.IDs = []string{fmt.Sprintf("p%d-%d", r.id, r.n)}
 		}
-		became, err := tx.Settle(ctx, s, r.at)
+		became, err := tx.Settle(ctx, []night.Settlement{s})
 		require.NoError(r.t, err)
-		require.Equal(r.t, state, became)
+		require.Equal(r.t, []night.MessageState{state}, became)
 	})
 }
 
@@ -147,11 +147,11 @@ func (r *retried) last(state night.MessageState, outcome string) {
 	r.t.Helper()
 	r.claim()
 	write(r.t, r.k, func(ctx context.Context, tx *store.Tx) {
-		became, err := tx.Settle(ctx, night.Settlement{MessageID: r.id, Attempt: r.n, State: state, Outcome: outcome}, r.at)
+		became, err := tx.Settle(ctx, []night.Settlement{{MessageID: r.id, Attempt: r.n, State: state, Outcome: outcome, At: r.at}})
 		require.NoError(r.t, err)
 		m, err := tx.Message(ctx, r.id)
 		require.NoError(r.t, err)
-		require.Equal(r.t, m.State, became, "the caller is told")
+		require.Equal(r.t, []night.MessageState{m.State}, became, "the caller is told")
 	})
 }
 

@@ -1,0 +1,126 @@
+package store
+
+import (
+	"context"
+	"fmt"
+	"iter"
+	"reflect"
+	"slices"
+	"strings"
+
+	"github.com/lib/pq"
+
+	"passbell/internal/night"
+)
+
+// together is how many rows go along with one statement: what is done to many
+// rows at once is one round trip and one plan.
+const together = 1000
+
+// given is rows that go along with a statement, which reads them as a table.
+// Every value is a whole number or a text, and each column of one kind.
+type given struct {
+	columns []string
+	rows    [][]any
+}
+
+// parts gives the rows so many at a time as go along with one statement.
+func (g given) parts() iter.Seq[given] {
+	return func(yield func(given) bool) {
+		for some := range slices.Chunk(g.rows, together) {
+			if !yield(given{g.columns, some}) {
+				return
+			}
+		}
+	}
+}
+
+// asValues writes the rows into the statement as VALUES.
+func asValues(name string, g given) (string, []any) {
+	args := make([]any, 0, len(g.rows)*len(g.columns))
+	for _, row := range g.rows {
+		args = append(args, row...)
+	}
+	named := make([]string, len(g.columns))
+	for i, c := range g.columns {
+		named[i] = fmt.Sprintf("column%d AS %s", i+1, c)
+	}
+	row := "(" + strings.TrimSuffix(strings.Repeat("?,", len(g.columns)), ",") + ")"
+	values := strings.TrimSuffix(strings.Repeat(row+",", len(g.rows)), ",")
+	return "(SELECT " + strings.Join(named, ", ") + " FROM (VALUES " + values + ")) AS " + name, args
+}
+
+// asArrays sends each column as an array, so that the statement is the same for
+// any number of rows.
+func asArrays(name string, g given) (string, []any) {
+	args := make([]any, len(g.columns))
+	kinds := make([]string, len(g.columns))
+	for i := range g.columns {
+		if reflect.ValueOf(g.rows[0][i]).Kind() == reflect.String {
+			texts := make(pq.StringArray, len(g.rows))
+			for j, row := range g.rows {
+				texts[j] = keepable(reflect.ValueOf(row[i]).String())
+			}
+			args[i], kinds[i] = texts, "CAST(? AS TEXT[])"
+			continue
+		}
+		numbers := make(pq.Int64Array, len(g.rows))
+		for j, row := range g.rows {
+			numbers[j] = reflect.ValueOf(row[i]).Int()
+		}
+		args[i], kinds[i] = numbers, "CAST(? AS BIGINT[])"
+	}
+	return "unnest(" + strings.Join(kinds, ", ") + ") AS " + name + " (" + strings.Join(g.columns, ", ") + ")", args
+}
+
+// changeGiven runs a statement with the given rows, some at a time, and gives
+// the number of rows that it touched. The statement names the rows as %s; args
+// are its arguments before them, after its arguments behind.
+func (t *Tx) changeGiven(ctx context.Context, what, query string, g given, args, after []any) (int64, error) {
+	touched := int64(0)
+	for some := range g.parts() {
+		from, values := t.dialect.given("given", some)
+		n, err := t.change(ctx, what, fmt.Sprintf(query, from), slices.Concat(args, values, after)...)
+		if err != nil {
+			return 0, err
+		}
+		touched += n
+	}
+	return touched, nil
+}
+
+// listGiven reads the rows that a query with the given rows finds into dest,
+// some at a time.
+func listGiven[R any](ctx context.Context, t *Tx, what, query string, g given, args, after []any) ([]R, error) {
+	var all []R
+	for some := range g.parts() {
+		from, values := t.dialect.given("given", some)
+		var found []R
+		if err := t.list(ctx, &found, what, fmt.Sprintf(query, from), slices.Concat(args, values, after)...); err != nil {
+			return nil, err
+		}
+		all = append(all, found...)
+	}
+	return all, nil
+}
+
+// these gives ids as rows.
+func these(ids []int64) given {
+	g := given{columns: []string{"of"}, rows: make([][]any, len(ids))}
+	for i, id := range ids {
+		g.rows[i] = []any{id}
+	}
+	return g
+}
+
+// reserve gives so many ids for new rows of a table, ascending.
+func (t *Tx) reserve(ctx context.Context, table string, n int) ([]int64, error) {
+	if n == 0 {
+		return nil, nil
+	}
+	ids, err := t.dialect.reserve(ctx, t.tx, table, n)
+	if err != nil {
+		return nil, &night.StoreError{Doing: "number " + table, Err: err}
+	}
+	return ids, nil
+}
