@@ -38,16 +38,16 @@ func (c *Check) Probe(ctx context.Context, only string) []Probed {
 	var out []Probed
 	for _, l := range c.lines {
 		p := Probed{Adapter: l.config}
-		var region string
+		var from, region string
 		for _, w := range l.wires {
 			if file := w.house.Config.File; only == "" || file == only {
-				p.Kitchens, region = append(p.Kitchens, file), w.house.Kitchen.Region
+				p.Kitchens, from, region = append(p.Kitchens, file), w.from(), w.house.Kitchen.Region
 			}
 		}
 		if len(p.Kitchens) == 0 {
 			continue
 		}
-		p.Findings = append(l.probe(ctx), SenderName(l.config.From, region)...)
+		p.Findings = append(l.probe(ctx), SenderName(from, region)...)
 		out = append(out, p)
 	}
 	return out
