@@ -18,7 +18,7 @@ func TestWipeFromTheShell(t *testing.T) {
 	assert.Contains(t, before, "Bethan")
 	assert.Contains(t, s.run("wipe", "--before", "2026-01-09"), "Of no night before 2026-01-09")
 	count := s.run("wipe", "--before", "2026-01-10", "--dry-run")
-	assert.Contains(t, count, "2026-01-09  2 orders, 0 texts to customers, 0 texts from customers")
+	assert.Contains(t, count, "2026-01-09  2 orders, 0 texts to customers, 0 texts from customers, ")
 	code, out := s.try("no\n", "wipe", "--before", "2026-01-10")
 	assert.Equal(t, exitFailed, code)
 	assert.Contains(t, out, "for good?")

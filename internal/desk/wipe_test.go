@@ -94,7 +94,7 @@ func TestAWipedNightStillCounts(t *testing.T) {
 	require.Len(t, done, 1)
 	assert.Equal(t, want, done[0].Personal)
 	assert.Equal(t, friday, done[0].Date)
-	assert.Equal(t, []string{"4 orders, 3 texts to customers, 1 texts from customers"}, b.happened(night.NightWiped))
+	assert.Equal(t, []string{"4 orders, 3 texts to customers, 1 texts from customers, 9 lines of history"}, b.happened(night.NightWiped))
 
 	is, err := b.Report(t.Context(), b.night.ID)
 	require.NoError(t, err)

@@ -17,5 +17,5 @@ func (p Personal) None() bool { return p == Personal{} }
 
 // String says it for a person.
 func (p Personal) String() string {
-	return fmt.Sprintf("%d orders, %d texts to customers, %d texts from customers", p.Orders, p.Messages, p.Texts)
+	return fmt.Sprintf("%d orders, %d texts to customers, %d texts from customers, %d lines of history", p.Orders, p.Messages, p.Texts, p.Events)
 }
