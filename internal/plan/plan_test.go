@@ -113,6 +113,9 @@ func stored(p plan.Plan, messages []night.Message, id int64) ([]night.Message, i
 	for _, d := range p.Drop {
 		i := slices.IndexFunc(out, func(m night.Message) bool { return m.ID == d.MessageID && m.State == night.Due })
 		out[i].State, out[i].Reason = d.State, string(d.Why)
+		if e := out[i].Earlier; e.State != "" {
+			out[i].State, out[i].SettledAt, out[i].Earlier = e.State, e.At, night.Standing{}
+		}
 	}
 	for _, w := range p.Wanted {
 		if w.ID == 0 {
