@@ -53,6 +53,11 @@ type alone struct {
 // instance opens one of several instances of a kitchen on one server.
 func instance(t *testing.T, place string, provider adapters.Sender, with ...func(*config.Config)) alone {
 	t.Helper()
+	return instanceWith(t, place, provider, slog.New(slog.DiscardHandler))
+}
+
+func instanceWith(t *testing.T, place string, provider adapters.Sender, log *slog.Logger) alone {
+	t.Helper()
 	c := config.Default()
 	c.Database, c.Listen, c.Folder = place, "127.0.0.1:0", t.TempDir()
 	c.Kitchen.Name, c.Kitchen.Region, c.Kitchen.Zone = "Larkfield Dumpling Kitchen", "GB", "Europe/London"
@@ -63,7 +68,7 @@ func instance(t *testing.T, place string, provider adapters.Sender, with ...func
 		change(&c)
 	}
 	require.NoError(t, c.Validate())
-	h, err := Open(t.Context(), c.Alone(), Deps{Clock: clockwork.NewRealClock(), Log: slog.New(slog.DiscardHandler)})
+	h, err := Open(t.Context(), c.Alone(), Deps{Clock: clockwork.NewRealClock(), Log: log})
 	require.NoError(t, err)
 	g, err := New(h, provider)
 	require.NoError(t, err)

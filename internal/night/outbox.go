@@ -13,7 +13,7 @@ var ErrChanged = errors.New("changed meanwhile by somebody else")
 
 // ErrNoRoom says that the disk is full, in words for the cook. It stands in a
 // StoreError.
-var ErrNoRoom = errors.New("there is no room left on the disk of the machine that passbell runs on, so nothing of this was kept: make room, and it goes on by itself")
+var ErrNoRoom = errors.New("there is no room left on the disk where passbell keeps its records, so nothing of this was kept: make room, and it goes on by itself")
 
 // StoreError is a failure of the database itself, not a refusal: its words help
 // nobody at the gate.

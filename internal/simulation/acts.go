@@ -82,10 +82,6 @@ func (s *sim) actOnTexts(ctx context.Context, in *instance, a act, b, other *boo
 		_, err = in.desk.SetNumber(ctx, by, number(s.k.Region, a.number))
 	case "collector":
 		_, err = in.desk.SetCollector(ctx, by, "Wren")
-	case "split":
-		_, err = in.desk.Split(ctx, by, b.ref+"B", []int{0})
-	case "join":
-		_, err = in.desk.Join(ctx, by, other.ref)
 	case "book":
 		err = s.load(ctx, in, a.minutes > 10, desk.OpenBook)
 	case "whole book":
@@ -96,6 +92,8 @@ func (s *sim) actOnTexts(ctx context.Context, in *instance, a act, b, other *boo
 		}
 	case "plan":
 		err = in.desk.Replan(ctx, s.night.ID)
+	default:
+		err = s.mark(ctx, in, a, b, other)
 	}
 	return err
 }

@@ -181,7 +181,8 @@ type act struct {
 func whatCooksDo() []string {
 	return []string{
 		"move", "move", "move back", "cancel", "cancel and undo", "undo", "resend", "resend elsewhere", "behind", "behind", "off", "off and on", "place",
-		"slots", "number", "here", "here and undo", "out", "absent", "told", "collector", "split", "join", "book", "whole book", "close", "by hand", "all again", "move all", "plan",
+		"slots", "number", "here", "here and undo", "out", "absent", "told", "collector", "split", "join", "split and join", "book", "whole book", "close", "by hand", "all again", "move all", "plan",
+		"tick", "tick all", "tick all", "untick", "short", "short", "short at the gate", "found",
 	}
 }
 

@@ -125,6 +125,9 @@ func (w *watch) called(ctx context.Context, c *call) {
 	w.consented(c, m)
 	w.stillTrue(c, m)
 	w.notTwice(c, m)
+	if m.Kind == night.Short {
+		w.apologised(c, m)
+	}
 }
 
 // inTime checks quiet hours and that the text is of use.

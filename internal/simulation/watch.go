@@ -200,6 +200,7 @@ func (w *watch) look(ctx context.Context) error {
 		w.happened(e, v)
 	}
 	w.compareOrders(v)
+	w.compareMarks(v)
 	w.compareMessages(v)
 	w.compareTexts(v)
 	if !maps.Equal(v.optedOut, w.consents) {

@@ -19,10 +19,29 @@ func (k *Kitchen) Announce(ctx context.Context) error {
 	if k.store.dsn == "" {
 		return nil
 	}
-	if _, err := k.store.writer.ExecContext(ctx, `SELECT pg_notify($1, $2)`, channel, strconv.FormatInt(k.id, 10)); err != nil {
+	return k.store.tell(ctx, strconv.FormatInt(k.id, 10))
+}
+
+func (s *Store) tell(ctx context.Context, what string) error {
+	if _, err := s.writer.ExecContext(ctx, `SELECT pg_notify($1, $2)`, channel, what); err != nil {
 		return &night.StoreError{Doing: "tell the other instances", Err: err}
 	}
 	return nil
+}
+
+// murmur tells every instance nothing, again and again until ctx is done: who
+// listens hears that the line stands.
+func (s *Store) murmur(ctx context.Context) {
+	again := time.NewTicker(s.silence)
+	defer again.Stop()
+	for {
+		select {
+		case <-ctx.Done():
+			return
+		case <-again.C:
+			_ = s.tell(ctx, "") // whoever hears nothing finds out
+		}
+	}
 }
 
 // Listen calls changed with the id of each kitchen in which some instance
@@ -34,9 +53,12 @@ func (s *Store) Listen(ctx context.Context, changed func(kitchen int64)) {
 		<-ctx.Done()
 		return
 	}
-	l := pq.NewDialListener(newDialer(false), s.dsn, 500*time.Millisecond, 5*time.Second, nil)
+	// Nobody may have anything to tell for hours. So somebody tells nothing now and
+	// then, and a line on which not even that is heard is dead: another is opened.
+	l := pq.NewDialListener(newDialer(3*s.silence, func() {}), s.dsn, 500*time.Millisecond, 5*time.Second, nil)
 	defer func() { _ = l.Close() }()      // only says that it is closed already
 	go func() { _ = l.Listen(channel) }() // waits for a connection; ends with Close
+	go s.murmur(ctx)
 	for {
 		select {
 		case <-ctx.Done():

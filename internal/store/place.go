@@ -8,6 +8,7 @@ import (
 	"path/filepath"
 	"syscall"
 
+	"github.com/lib/pq"
 	"modernc.org/sqlite"
 	sqlite3 "modernc.org/sqlite/lib"
 
@@ -67,13 +68,19 @@ func writable(path, folder string) error {
 
 // worded gives a full disk the words of night.ErrNoRoom; other errors stay.
 func worded(err error) error {
-	var e *sqlite.Error
-	if err == nil || !errors.As(err, &e) || errors.Is(err, night.ErrNoRoom) {
+	if err == nil || errors.Is(err, night.ErrNoRoom) || !full(err) {
 		return err
 	}
-	switch e.Code() {
-	case sqlite3.SQLITE_FULL, sqlite3.SQLITE_IOERR_SHMSIZE:
-		return &night.StoreError{Doing: "write", Err: fmt.Errorf("%w (%w)", night.ErrNoRoom, err)}
+	return &night.StoreError{Doing: "write", Err: fmt.Errorf("%w (%w)", night.ErrNoRoom, err)}
+}
+
+// full tells whether an error of either database says that its disk is full.
+func full(err error) bool {
+	var file *sqlite.Error
+	if errors.As(err, &file) {
+		return file.Code() == sqlite3.SQLITE_FULL || file.Code() == sqlite3.SQLITE_IOERR_SHMSIZE
 	}
-	return err
+	var server *pq.Error
+	const diskFull = "53100" // PostgreSQL, appendix A: disk_full
+	return errors.As(err, &server) && server.Code == diskFull
 }

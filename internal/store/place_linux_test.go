@@ -2,17 +2,22 @@ package store
 
 import (
 	"context"
+	"database/sql"
+	"encoding/hex"
 	"fmt"
+	"math/rand/v2"
 	"os"
 	"path/filepath"
 	"strings"
 	"syscall"
 	"testing"
+	"time"
 
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 
 	"passbell/internal/night"
+	"passbell/internal/store/pgtest"
 )
 
 // Numbers from statfs(2), and for SMB2 and 9P from linux/magic.h.
@@ -116,6 +121,60 @@ func TestADiskThatRunsFull(t *testing.T) {
 	require.NoError(t, err)
 	there(s)
 	require.NoError(t, s.Close())
+}
+
+// The same on a server whose disk runs full, its log on another one: what can't
+// be kept is refused in the same words, and with room again it goes on.
+func TestAServersDiskThatRunsFull(t *testing.T) {
+	t.Parallel()
+	folder := disk(t, "32m")
+	server := pgtest.Start(t)
+	boss, err := sql.Open("postgres", server.Superuser())
+	require.NoError(t, err)
+	t.Cleanup(func() { require.NoError(t, boss.Close()) })
+	var data string
+	require.NoError(t, boss.QueryRow(`SHOW data_directory`).Scan(&data))
+	owner, err := os.Stat(data)
+	require.NoError(t, err)
+	uid := int(owner.Sys().(*syscall.Stat_t).Uid)
+	require.NoError(t, os.Chown(folder, uid, -1))
+	require.NoError(t, os.Chmod(filepath.Dir(folder), 0o755)) // the server is another user
+	place := server.Database(t)
+	for _, q := range []string{`CREATE TABLESPACE small LOCATION '` + folder + `'`, `ALTER DATABASE kitchen1 SET TABLESPACE small`} {
+		_, err := boss.Exec(q)
+		require.NoError(t, err)
+	}
+	s, err := Open(t.Context(), place)
+	require.NoError(t, err)
+	t.Cleanup(func() { require.NoError(t, s.Close()) })
+	id, err := s.PutKitchen(t.Context(), night.Kitchen{Name: "Larkfield Dumpling Kitchen", Zone: time.UTC})
+	require.NoError(t, err)
+	ballast := filepath.Join(folder, "ballast")
+	require.Error(t, os.WriteFile(ballast, make([]byte, 64<<20), 0o600), "the disk is smaller")
+
+	kept := 0
+	write := func() error { // what does not compress
+		return s.Kitchen(id).Write(t.Context(), func(tx *Tx) error {
+			note := make([]byte, 64<<10)
+			_, _ = rand.NewChaCha8([32]byte{byte(kept)}).Read(note)
+			_, _, err := tx.AddInbound(t.Context(), night.Inbound{Adapter: "texts", ProviderID: fmt.Sprint(kept), Text: hex.EncodeToString(note)})
+			return err
+		})
+	}
+	for err = nil; err == nil && kept < 1000; kept++ {
+		err = write()
+	}
+	require.ErrorIs(t, err, night.ErrNoRoom)
+	var broken *night.StoreError
+	require.ErrorAs(t, err, &broken)
+	require.ErrorIs(t, write(), night.ErrNoRoom, "as long as it is full")
+	require.NoError(t, os.Remove(ballast))
+	require.NoError(t, write(), "without a restart")
+	require.NoError(t, s.Kitchen(id).Read(t.Context(), func(tx *Tx) error {
+		texts, err := tx.InboundsIn(t.Context(), night.Fresh)
+		assert.Len(t, texts, kept, "all that was kept, and nothing by half")
+		return err
+	}))
 }
 
 func TestAFullDiskAtTheStart(t *testing.T) {

@@ -5,8 +5,11 @@ import (
 	"path/filepath"
 	"testing"
 
+	"github.com/lib/pq"
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
+
+	"passbell/internal/night"
 )
 
 func local(string) string { return "" }
@@ -62,4 +65,16 @@ func TestLookingAtAPlaceLeavesNothingThere(t *testing.T) {
 	left, err := os.ReadDir(folder)
 	require.NoError(t, err)
 	assert.Empty(t, left)
+}
+
+// What a server without room says is worded as the file's full disk is, and
+// nothing else is.
+func TestAFullDiskOfAServerHasTheSameWords(t *testing.T) {
+	t.Parallel()
+	err := worded(&night.StoreError{Doing: "commit", Err: &pq.Error{Code: "53100", Message: "could not extend file"}})
+	require.ErrorIs(t, err, night.ErrNoRoom)
+	var broken *night.StoreError
+	require.ErrorAs(t, err, &broken)
+	err = worded(&pq.Error{Code: "53200", Message: "out of memory"})
+	require.NotErrorIs(t, err, night.ErrNoRoom)
 }

@@ -7,6 +7,7 @@ import (
 	"fmt"
 	"net"
 	"net/url"
+	"os"
 	"strconv"
 	"time"
 
@@ -76,13 +77,15 @@ var settings = map[string]string{
 const poolSize = 16
 
 // silence is how long a server may say nothing while it is asked something,
-// before the connection counts as lost. It is longer than statement_timeout.
+// before the connection counts as lost, where the URL has no silence. It is
+// longer than statement_timeout.
 const silence = 20 * time.Second
 
 // address is a server's URL with every setting filled in.
 type address struct {
-	dsn   string
-	conns int
+	dsn     string
+	conns   int
+	silence time.Duration
 }
 
 // serverAddress reads a postgres:// URL. Its errors never carry the password.
@@ -96,12 +99,18 @@ func serverAddress(place string) (address, error) {
 		return address{}, fmt.Errorf("the database's URL names no host; %s", hint)
 	}
 	q := u.Query()
-	a := address{conns: poolSize}
+	a := address{conns: poolSize, silence: silence}
 	if n := q.Get("pool_max_conns"); n != "" {
 		if a.conns, err = strconv.Atoi(n); err != nil || a.conns < 4 {
 			return address{}, fmt.Errorf("the database's URL: pool_max_conns must be a number from 4 on, not %q", n)
 		}
 		q.Del("pool_max_conns")
+	}
+	if d := q.Get("silence"); d != "" {
+		if a.silence, err = time.ParseDuration(d); err != nil || a.silence < time.Second/2 {
+			return address{}, fmt.Errorf("the database's URL: silence must be a time such as 20s, and at least 500ms, not %q", d)
+		}
+		q.Del("silence")
 	}
 	for name, value := range settings {
 		if !q.Has(name) {
@@ -129,8 +138,14 @@ func openPostgres(ctx context.Context, place string) (*Store, error) {
 	if err != nil {
 		return nil, fmt.Errorf("the database's URL can't be used: %w", err)
 	}
-	connector.Dialer(newDialer(true))
-	db := sqlx.NewDb(sql.OpenDB(connector), "postgres")
+	var db *sqlx.DB
+	connector.Dialer(newDialer(a.silence, func() {
+		// What made one line fall silent made the others too. Without this each that
+		// rests in the pool would be found out by itself, after one more silence.
+		db.SetMaxIdleConns(-1) // closes them
+		db.SetMaxIdleConns(a.conns)
+	}))
+	db = sqlx.NewDb(sql.OpenDB(connector), "postgres")
 	db.SetMaxOpenConns(a.conns)
 	db.SetMaxIdleConns(a.conns)
 	db.SetConnMaxIdleTime(5 * time.Minute)
@@ -144,7 +159,7 @@ func openPostgres(ctx context.Context, place string) (*Store, error) {
 	if err := migrate(ctx, goose.DialectPostgres, db.DB, "postgres", goose.WithSessionLocker(locker)); err != nil {
 		return nil, errors.Join(err, db.Close())
 	}
-	return &Store{writer: db, reader: db, dialect: postgres, dsn: a.dsn}, nil
+	return &Store{writer: db, reader: db, dialect: postgres, dsn: a.dsn, silence: a.silence}, nil
 }
 
 // Cautions says what weakens the database's guard, in words for whoever runs
@@ -165,15 +180,17 @@ func (s *Store) Cautions(ctx context.Context) ([]string, error) {
 }
 
 // dialer opens connections. Keep-alive probes find a server that is gone
-// without a word, as after a cable was pulled; impatient ones notice it in the
-// middle of a question too.
+// without a word, as after a cable was pulled. What stands between, a proxy or a
+// firewall, may answer them long after it has lost the server: so every wait on a
+// connection ends.
 type dialer struct {
 	net.Dialer
-	impatient bool
+	silence time.Duration
+	silent  func() // called when a line fell silent
 }
 
-func newDialer(impatient bool) dialer {
-	return dialer{net.Dialer{KeepAliveConfig: net.KeepAliveConfig{Enable: true, Idle: 10 * time.Second, Interval: 5 * time.Second, Count: 3}}, impatient}
+func newDialer(silence time.Duration, silent func()) dialer {
+	return dialer{net.Dialer{KeepAliveConfig: net.KeepAliveConfig{Enable: true, Idle: 10 * time.Second, Interval: 5 * time.Second, Count: 3}}, silence, silent}
 }
 
 // Dial, DialTimeout and DialContext are what pq calls.
@@ -191,25 +208,32 @@ func (d dialer) DialTimeout(network, address string, limit time.Duration) (net.C
 // DialContext is Dial with a context.
 func (d dialer) DialContext(ctx context.Context, network, address string) (net.Conn, error) {
 	c, err := d.Dialer.DialContext(ctx, network, address)
-	if err != nil || !d.impatient {
-		return c, err
+	if err != nil {
+		return nil, err
 	}
-	return impatient{c}, nil
+	return impatient{c, d}, nil
 }
 
 // impatient is a connection on which every wait ends. A pooled connection that
 // nobody uses is not read, so it may rest for as long as it likes.
-type impatient struct{ net.Conn }
+type impatient struct {
+	net.Conn
+	dialer dialer
+}
 
 func (c impatient) Read(b []byte) (int, error) {
-	if err := c.SetReadDeadline(deadline()); err != nil {
+	if err := c.SetReadDeadline(c.deadline()); err != nil {
 		return 0, err
 	}
-	return c.Conn.Read(b)
+	n, err := c.Conn.Read(b)
+	if errors.Is(err, os.ErrDeadlineExceeded) {
+		c.dialer.silent()
+	}
+	return n, err
 }
 
 func (c impatient) Write(b []byte) (int, error) {
-	if err := c.SetWriteDeadline(deadline()); err != nil {
+	if err := c.SetWriteDeadline(c.deadline()); err != nil {
 		return 0, err
 	}
 	return c.Conn.Write(b)
@@ -217,4 +241,4 @@ func (c impatient) Write(b []byte) (int, error) {
 
 // deadline is the one place of the store that looks at the machine's clock:
 // sockets know no other.
-func deadline() time.Time { return time.Now().Add(silence) }
+func (c impatient) deadline() time.Time { return time.Now().Add(c.dialer.silence) }

@@ -25,7 +25,8 @@ type Store struct {
 	writer  *sqlx.DB
 	reader  *sqlx.DB // the same as writer where the database has many writers
 	dialect dialect
-	dsn     string // of the server; "" for the embedded database
+	dsn     string        // of the server; "" for the embedded database
+	silence time.Duration // after which the server counts as lost
 }
 
 // dialect is what differs between the two databases.

@@ -119,6 +119,9 @@ func (s *site) act(ctx context.Context, act orderAct, a desk.Act, form url.Value
 func (s *site) sorry(o night.Order, act string, err error) notice {
 	var step *night.StepError
 	switch {
+	case errors.Is(err, night.ErrNoRoom): // she can make some
+		s.Log.Error("an act was not done", "act", act, "order", o.Ref, "error", err)
+		return notice{Bad: true, Text: s.t("Not done:") + " " + s.say(night.ErrNoRoom.Error()) + "."}
 	case technical(err):
 		s.Log.Error("an act was not done", "act", act, "order", o.Ref, "error", err)
 		return notice{Bad: true, Text: s.t("Not done:") + " " + s.t("passbell can’t reach its own records just now, so nothing was changed. Tap once more; if it stays, work from the paper sheet and look at the log.")}

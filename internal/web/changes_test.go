@@ -3,6 +3,7 @@ package web_test
 import (
 	"context"
 	"encoding/json"
+	"errors"
 	"fmt"
 	"net/http"
 	"net/url"
@@ -167,6 +168,28 @@ func TestTheDatabaseIsNoBusinessOfTheCook(t *testing.T) {
 	})
 	require.Contains(t, w.Body.String(), "passbell can’t reach its own records")
 	require.NotContains(t, strings.ToLower(w.Body.String()), "sql")
+}
+
+// A full disk is her business: she can make room.
+func TestAFullDiskIsSaidToTheCook(t *testing.T) {
+	t.Parallel()
+	h := newHouse(t)
+	h.fill()
+	full := &fullDesk{Desk: h.desk}
+	handler := h.handler(func(c *webConfig) { c.Desk = full })
+	w := call(t, handler, http.MethodPost, "/orders/K406/out", func(r *http.Request) {
+		form(url.Values{})(r)
+		r.Header.Set("HX-Request", "true")
+	})
+	require.Contains(t, w.Body.String(), night.ErrNoRoom.Error())
+	require.False(t, strings.Contains(w.Body.String(), "disk is full (13)"), "the database's own words")
+}
+
+// fullDesk is a desk whose records lie on a full disk.
+type fullDesk struct{ *desk.Desk }
+
+func (*fullDesk) Out(context.Context, desk.Act) (night.Order, error) {
+	return night.Order{}, &night.StoreError{Doing: "write", Err: fmt.Errorf("%w (%w)", night.ErrNoRoom, errors.New("disk is full (13)"))}
 }
 
 // brokenDesk is a desk whose writes fail as a database does.
