@@ -145,7 +145,7 @@ func (s *site) guardPages(next http.Handler) http.Handler {
 			return
 		case id != 0 && !ok:
 			keepNothing(w)
-			s.refuse(w, r, http.StatusForbidden, s.t("This link has ended"), s.t("A helper’s link works for one night, until the kitchen ends it. Ask the kitchen for a new one."))
+			s.ended(w, r, http.StatusForbidden)
 			return
 		case id != 0 && !mayHelp(r):
 			s.refuse(w, r, http.StatusForbidden, s.t("That is the cook’s"), s.t("Your link shows the pass, the runner’s page and the wall. Ask the cook for anything else."))

@@ -117,9 +117,16 @@ func (s *site) helperOf(w http.ResponseWriter, r *http.Request) (night.Helper, b
 	case err != nil && !errors.Is(err, night.ErrNotFound):
 		s.fail(w, r, err)
 	default:
-		s.refuse(w, r, http.StatusGone, s.t("This link has ended"), s.t("A helper’s link works for one night, until the kitchen ends it. Ask the kitchen for a new one."))
+		s.ended(w, r, http.StatusGone)
 	}
 	return h, false
+}
+
+// ended says that a link opens nothing any more, not the pass either.
+func (s *site) ended(w http.ResponseWriter, r *http.Request, status int) {
+	s.bare(w, r, status, "sorry", sorryPage{
+		Title: s.t("This link has ended"), Text: s.t("A helper’s link works for one night, until the kitchen ends it. Ask the kitchen for a new one."),
+	})
 }
 
 func hashOf(token string) string {

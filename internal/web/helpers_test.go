@@ -124,6 +124,7 @@ func TestAHelperSeesLessAndIsNamed(t *testing.T) {
 	code, p = sam.get("/runner")
 	require.Equal(t, http.StatusForbidden, code)
 	says(t, p, "This link has ended")
+	require.NotContains(t, p, "To the pass", "it leads nowhere for them")
 	code, _ = sam.get(link)
 	require.Equal(t, http.StatusGone, code)
 }

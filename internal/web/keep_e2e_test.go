@@ -47,7 +47,7 @@ func TestAReloadWithoutALine(t *testing.T) {
 	ctx := browser(t)
 	h := newHouse(t)
 	h.fill()
-	s := serve(t, h.handler(nil))
+	s := serve(t, h.handler(func(c *web.Config) { c.Demo = false }))
 	base := "http://" + s.addr
 	openPass(ctx, t, s.addr)
 	untilKept(ctx, t, 1)
@@ -69,6 +69,7 @@ func TestAReloadWithoutALine(t *testing.T) {
 	require.Contains(t, eval[string](ctx, t, banner), "You see the night as it was")
 	require.Contains(t, eval[string](ctx, t, banner), "Waiting on this device: 1.")
 	require.Contains(t, eval[string](ctx, t, `document.querySelector('#gate').innerText`), "Ford Transit")
+	require.Regexp(t, `^13:\d\d$`, eval[string](ctx, t, `document.querySelector('time[data-since]').textContent`), "by the kitchen's clock, whatever the device's says")
 	require.Equal(t, "rgb", eval[string](ctx, t, `getComputedStyle(document.querySelector('#gate .main')).backgroundColor`)[:3])
 	require.NotEqual(t, "rgba(0, 0, 0, 0)", eval[string](ctx, t, `getComputedStyle(document.querySelector('#gate .main')).backgroundColor`), "the look is kept too")
 	click(ctx, t, "Handed out, K409 Farhana Hussain")

@@ -79,7 +79,7 @@ func TestNotLive(t *testing.T) {
 	s := serve(t, h.handler(func(c *web.Config) { c.Demo = false }))
 	openPass(ctx, t, s.addr)
 	require.True(t, eval[bool](ctx, t, `document.getElementById('offline').hidden`))
-	until(ctx, t, `/^\d+:\d\d$/.test(document.querySelector('time[data-since]').textContent)`)
+	until(ctx, t, `/^13:\d\d$/.test(document.querySelector('time[data-since]').textContent)`)
 
 	s.stop()
 	until(ctx, t, `!document.getElementById('offline').hidden && document.getElementById('offline').innerText.includes('NOT LIVE since 17:11')`)

@@ -88,6 +88,7 @@ type layout struct {
 	Mark    string // names the body's content, see frame
 	Kitchen string
 	At      string // the kitchen's clock
+	Now     int64  // the same in ms, for a device whose clock is wrong
 	Since   string // the time of what it shows, while the database is away
 	Age     int    // of that, in seconds
 	Keep    string // whose it is on a device that keeps it; "" where none may
@@ -167,7 +168,7 @@ func (s *site) write(w http.ResponseWriter, r *http.Request, f frame, n *notice)
 		}
 	}
 	now := s.Now()
-	if page.At = s.clock(now); f.old {
+	if page.At, page.Now = s.clock(now), now.UnixMilli(); f.old {
 		page.Since, page.Age = s.clock(f.at), int(now.Sub(f.at).Seconds())
 	} else if !f.KeepUntil.IsZero() {
 		page.Keep = s.owner(r.Context())
@@ -211,11 +212,14 @@ func (s *site) send(w http.ResponseWriter, r *http.Request, status int, body []b
 	_, _ = w.Write(body) // nobody to tell when the reader went away
 }
 
-type sorryPage struct{ Title, Text string }
+type sorryPage struct {
+	Title, Text string
+	Home        bool // the pass is a way on from here; for whoever came by a link it is none
+}
 
 // refuse says in words why a request is not served.
 func (s *site) refuse(w http.ResponseWriter, r *http.Request, status int, title, text string) {
-	s.bare(w, r, status, "sorry", sorryPage{title, text})
+	s.bare(w, r, status, "sorry", sorryPage{title, text, !public(r)})
 }
 
 // fail answers a request that could not be served.

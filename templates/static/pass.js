@@ -18,13 +18,13 @@
   let connection = null;
   let lastHeard = Date.now();
   let lastClock = '';
-  let skew = 0; // the server's clock less this device's, ms
+  const before = document.body.dataset;
+  let skew = Number(before.skew || Number(before.now) - Date.now()); // the server's clock less this device's, ms
   let offlineSince = 0;
   let why = '';
   let mark = $('view') ? $('view').dataset.mark : '';
 
   // A page from before: the worker kept it, or the database is away.
-  const before = document.body.dataset;
   const awayWords = () => t('As of %s: the database is away. Nothing is lost on this page; ticks, packed, here and handed out wait on this device.', lastClock);
   if (before.since) {
     lastClock = before.since;

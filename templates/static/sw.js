@@ -17,7 +17,7 @@ let turn = Promise.resolve();
 const inTurn = (fn) => (turn = turn.then(fn).catch(() => {}));
 
 // about is what is known of a kept page.
-const about = (kept) => Object.fromEntries(['owner', 'until', 'mark', 'clock', 'at', 'policy'].map((k) => [k, kept.headers.get(k)]));
+const about = (kept) => Object.fromEntries(['owner', 'until', 'mark', 'clock', 'skew', 'at', 'policy'].map((k) => [k, kept.headers.get(k)]));
 async function put(name, html, facts) {
   await (await caches.open(shelf)).put(name, new Response(html, { headers: facts }));
 }
@@ -52,8 +52,9 @@ async function keepPage(url, res) {
   if (!whose || res.status !== 200 || !works.includes(url.pathname) || url.search) return;
   const html = await res.text();
   const [, clock] = / data-clock="([^"]*)"/.exec(html);
+  const [, now] = / data-now="([^"]*)"/.exec(html);
   const [, mark] = / data-mark="([^"]*)"/.exec(html);
-  await put(pageName(url.pathname), html, { ...whose, clock, mark, at: Date.now(), policy: res.headers.get('Content-Security-Policy') });
+  await put(pageName(url.pathname), html, { ...whose, clock, skew: Number(now) - Date.now(), mark, at: Date.now(), policy: res.headers.get('Content-Security-Policy') });
   const cache = await caches.open(shelf);
   await cache.delete(seenName(url.pathname));
   const files = html.match(/\/static\/[\w.-]+\?v=\w+/g).map((f) => new URL(f, location.origin).href);
@@ -93,10 +94,10 @@ async function keptPage(path) {
   const cache = await caches.open(shelf);
   const kept = await cache.match(pageName(path));
   if (!kept) return null;
-  const { clock, at } = about((await cache.match(seenName(path))) || kept);
+  const { clock, skew, at } = about((await cache.match(seenName(path))) || kept);
   const age = Math.max(0, Math.round((Date.now() - Number(at)) / 1000));
   const html = (await kept.text())
-    .replace('<body ', () => `<body data-since="${clock}" data-age="${age}" `)
+    .replace('<body ', () => `<body data-since="${clock}" data-age="${age}" data-skew="${skew}" `)
     .replace('<div id="offline" role="alert" hidden>', '<div id="offline" role="alert">')
     .replace(/(<div id="notice"[^>]*>)[\s\S]*?(<\/div>)/, '$1$2'); // what was said then is over
   return new Response(html, { headers: { 'Content-Type': 'text/html; charset=utf-8', 'Content-Security-Policy': about(kept).policy } });
