@@ -110,15 +110,6 @@ func TestBrowserPrintsWholeCards(t *testing.T) {
 	}
 	labels := printed(ctx, t, server.URL+"/paper/labels")
 	assert.Equal(t, 80, strings.Count(strings.Join(labels, ""), "bag 2 of 2"))
-	checker := axe(t)
-	for _, path := range []string{"/paper", "/paper/sheet", "/paper/labels", "/paper/changes?since=10:00", "/paper/sign"} {
-		require.NoError(t, chromedp.Do(ctx, window(375, "light"), chromedp.Navigate(server.URL+path), chromedp.WaitReady("#main")))
-		fits(ctx, t, path)
-		shoot(ctx, t, "paper-"+url.PathEscape(path))
-		if checker != "" {
-			assert.Empty(t, violations(ctx, t, checker, everyRule), path)
-		}
-	}
 }
 
 func TestPaperShowsChangesAndChangesNothing(t *testing.T) {
