@@ -172,7 +172,7 @@ func (r *Run) answer(m Message, got *reading.Reading, res match.Result) Answer {
 // Person tells whether a person has to read the text: it asks, reports a
 // problem or mentions an allergy, or nobody can tell which order to act on.
 func Person(got *reading.Reading, res match.Result) bool {
-	if got.Asks || got.Allergy {
+	if got.Asks || got.Allergy || res.Look {
 		return true
 	}
 	if res.Sure {

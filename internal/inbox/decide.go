@@ -132,7 +132,7 @@ func (s Situation) context(x *match.Index, own []int) reading.Context {
 
 // person tells whether a person has to read the text.
 func person(got *reading.Reading, res match.Result) bool {
-	if got.Asks || got.Allergy {
+	if got.Asks || got.Allergy || res.Look {
 		return true
 	}
 	return !res.Sure && got.Intent.Acts()

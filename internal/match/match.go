@@ -7,7 +7,8 @@
 //     order, or about all of them unless the text names one (by reference, by
 //     name, by slot as a time of day, by "the other one") or sets one against
 //     another without naming it; an order already handed out is left out of an
-//     arrival;
+//     arrival. Where only the name of who writes picks one of several, a person
+//     looks as well;
 //  2. when it comes from another number and names exactly one thing that one
 //     order alone can be: an order reference, a whole plate that was declared
 //     for it, or a full name that no other order carries. References and a
@@ -59,6 +60,7 @@ const (
 type Result struct {
 	Orders []int // positions in the orders handed to New; likeliest first
 	Sure   bool  // acting on Orders without a person is safe
+	Look   bool  // a person should look all the same: the name may be only the writer's
 	Ground Ground
 	Why    string // a part of a sentence
 }
@@ -98,7 +100,41 @@ func (x *Index) own(own []int, r *reading.Reading) Result {
 	if len(picked) < len(own) {
 		why = "the number has several orders and this is the one that is meant"
 	}
-	return Result{Orders: picked, Sure: true, Ground: ByNumber, Why: why}
+	return Result{Orders: picked, Sure: true, Look: x.onlySigned(own, picked, r), Ground: ByNumber, Why: why}
+}
+
+// onlySigned tells whether nothing but a name that says who writes picks one of the
+// orders of a number: "Dee here, in the van" may have come for both.
+func (x *Index) onlySigned(own, picked []int, r *reading.Reading) bool {
+	switch r.Intent {
+	case reading.Here, reading.Coming, reading.Cancel, reading.Move:
+	case reading.Stop, reading.Start, reading.Help, reading.Car, reading.Problem, reading.Ask, reading.Thanks, reading.Other:
+		return false
+	}
+	if len(x.open(picked)) == 0 || len(picked) >= len(x.open(own)) || len(x.refsIn(r.Tokens)) > 0 || x.namedParts(picked[0], r.Tokens) == 0 {
+		return false
+	}
+	for k := range r.Tokens {
+		t := &r.Tokens[k]
+		if t.Text == "mine" {
+			return false
+		}
+		if !t.IsName() {
+			continue
+		}
+		switch textAt(r.Tokens, k-1) {
+		case "for", "under", "of", "named", "called", "get", "getting", "collect", "collecting", "cancel", "para", "pour", "de":
+			return false
+		}
+		switch textAt(r.Tokens, k+1) {
+		case "order", "bag", "one", "food", "collection", "pickup", "only":
+			return false
+		}
+		if t.Possessive {
+			return false
+		}
+	}
+	return len(x.ordinal(own, r)) == 0 && len(x.noted(own, r.Tokens)) == 0
 }
 
 // others gives the orders that a cancellation may mean where it keeps the one of the
