@@ -53,10 +53,10 @@ type alone struct {
 // instance opens one of several instances of a kitchen on one server.
 func instance(t *testing.T, place string, provider adapters.Sender, with ...func(*config.Config)) alone {
 	t.Helper()
-	return instanceWith(t, place, provider, slog.New(slog.DiscardHandler))
+	return instanceWith(t, place, provider, slog.New(slog.DiscardHandler), with...)
 }
 
-func instanceWith(t *testing.T, place string, provider adapters.Sender, log *slog.Logger) alone {
+func instanceWith(t *testing.T, place string, provider adapters.Sender, log *slog.Logger, with ...func(*config.Config)) alone {
 	t.Helper()
 	c := config.Default()
 	c.Database, c.Listen, c.Folder = place, "127.0.0.1:0", t.TempDir()
