@@ -132,7 +132,7 @@ func (d *database) fill(t *testing.T, orders int) {
 func (d *database) due(t *testing.T) {
 	t.Helper()
 	d.exec(t, `INSERT INTO messages (kitchen_id, night_id, kind, revision, place, address, text, parts, due_at, next_at, expires_at, state, adapter)
-		SELECT kitchen_id, night_id, 'instructions', 0, '5 Mill Lane, Larkfield', phone, %s, 1, %d, %d, %d, 'due', '' FROM orders ORDER BY kitchen_id, id`,
+		SELECT kitchen_id, night_id, 'instructions', 0, '5 Mill Lane, Larkfield', phone, %s, 1, %d, %d, %d, 'due', '' FROM orders ORDER BY id`,
 		`'Larkfield Dumpling Kitchen: collect order ' || ref || ' on Friday at 17:10 from 5 Mill Lane, Larkfield. Reply HERE with your car when you are at the gate.'`,
 		noon.Add(-time.Hour).UnixMilli(), noon.Add(-time.Hour).UnixMilli(), noon.Add(3*time.Hour).UnixMilli())
 	d.exec(t, `INSERT INTO message_orders (kitchen_id, message_id, order_id, kind, revision, slot)
