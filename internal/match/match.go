@@ -103,40 +103,6 @@ func (x *Index) own(own []int, r *reading.Reading) Result {
 	return Result{Orders: picked, Sure: true, Look: x.onlySigned(own, picked, r), Ground: ByNumber, Why: why}
 }
 
-// onlySigned tells whether nothing but a name that says who writes picks one of the
-// orders of a number: "Dee here, in the van" may have come for both.
-func (x *Index) onlySigned(own, picked []int, r *reading.Reading) bool {
-	switch r.Intent {
-	case reading.Here, reading.Coming, reading.Cancel, reading.Move:
-	case reading.Stop, reading.Start, reading.Help, reading.Car, reading.Problem, reading.Ask, reading.Thanks, reading.Other:
-		return false
-	}
-	if len(x.open(picked)) == 0 || len(picked) >= len(x.open(own)) || len(x.refsIn(r.Tokens)) > 0 || x.namedParts(picked[0], r.Tokens) == 0 {
-		return false
-	}
-	for k := range r.Tokens {
-		t := &r.Tokens[k]
-		if t.Text == "mine" {
-			return false
-		}
-		if !t.IsName() {
-			continue
-		}
-		switch textAt(r.Tokens, k-1) {
-		case "for", "under", "of", "named", "called", "get", "getting", "collect", "collecting", "cancel", "para", "pour", "de":
-			return false
-		}
-		switch textAt(r.Tokens, k+1) {
-		case "order", "bag", "one", "food", "collection", "pickup", "only":
-			return false
-		}
-		if t.Possessive {
-			return false
-		}
-	}
-	return len(x.ordinal(own, r)) == 0 && len(x.noted(own, r.Tokens)) == 0
-}
-
 // others gives the orders that a cancellation may mean where it keeps the one of the
 // sender, who is named in the signature alone: "scrap hers, I'll get mine. Kev".
 func (x *Index) others(own, picked []int, r *reading.Reading) []int {

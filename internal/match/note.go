@@ -147,6 +147,40 @@ func (x *Index) saidFor(own []int, toks []reading.Token) []int {
 	return out
 }
 
+// onlySigned tells whether nothing but a name that says who writes picks one of the
+// orders of a number: "Dee here, in the van" may have come for both.
+func (x *Index) onlySigned(own, picked []int, r *reading.Reading) bool {
+	switch r.Intent {
+	case reading.Here, reading.Coming, reading.Cancel, reading.Move:
+	case reading.Stop, reading.Start, reading.Help, reading.Car, reading.Problem, reading.Ask, reading.Thanks, reading.Other:
+		return false
+	}
+	if len(x.open(picked)) == 0 || len(picked) >= len(x.open(own)) || len(x.refsIn(r.Tokens)) > 0 || x.namedParts(picked[0], r.Tokens) == 0 {
+		return false
+	}
+	for k := range r.Tokens {
+		t := &r.Tokens[k]
+		if t.Text == "mine" {
+			return false
+		}
+		if !t.IsName() {
+			continue
+		}
+		switch textAt(r.Tokens, k-1) {
+		case "for", "under", "of", "named", "called", "get", "getting", "collect", "collecting", "cancel", "para", "pour", "de":
+			return false
+		}
+		switch textAt(r.Tokens, k+1) {
+		case "order", "bag", "one", "food", "collection", "pickup", "only":
+			return false
+		}
+		if t.Possessive {
+			return false
+		}
+	}
+	return len(x.ordinal(own, r)) == 0 && len(x.noted(own, r.Tokens)) == 0
+}
+
 // forMine tells whether a text is about the sender's own order: "here for mine".
 func forMine(toks []reading.Token) bool {
 	for k := range toks {
