@@ -58,7 +58,7 @@ func TestFigures(t *testing.T) {
 	t.Cleanup(plain.Close)
 	require.NoError(t, chromedp.Do(ctx, window(375, "light")))
 	paints := map[string][]float64{}
-	for range 40 {
+	for range 15 {
 		for name, base := range map[string]string{"passbell": real.URL, "the same bytes from a folder": plain.URL} {
 			paints[name] = append(paints[name], paint(ctx, t, base))
 		}

@@ -17,7 +17,8 @@ import (
 )
 
 // crew works a rehearsed night in the browser: the cook with two tabs of one
-// device, and Wen, who carries the bags out, on a phone of her own.
+// device, and Wen, who carries the bags out, with the runner's page on a phone of
+// her own.
 type crew struct {
 	t    *testing.T
 	r    *rehearsal.Rehearsal
@@ -53,7 +54,7 @@ func TestANightOfSixtyInTheBrowser(t *testing.T) {
 	phone := anotherTab(first, t, chromedp.WithNewBrowserContext())
 	require.NoError(t, chromedp.Do(phone, chromedp.Navigate(url+helpLink(t, newVisitor(t, url), wen)), chromedp.Click("form[action^='/help/'] button"), chromedp.WaitReady("#view")))
 	c.cook, c.wen = [2]context.Context{first, anotherTab(first, t)}, phone
-	for _, page := range c.pages() {
+	for _, page := range c.cook {
 		openPass(page, t, addr)
 	}
 	c.play(func() bool { return true })
@@ -72,15 +73,14 @@ func TestANightOfSixtyInTheBrowser(t *testing.T) {
 	require.Equal(t, c.did, c.history(), "each act is in the history once, with who did it")
 	t.Logf("%d taps", c.taps)
 
-	for _, page := range c.pages() {
+	for _, page := range c.cook {
 		until(page, t, isLive+" && "+kept(0)+` && document.querySelector('.pass').dataset.here === '0' && document.querySelectorAll('#gate .ticket, #pack .ticket, #needs .ticket').length === 0`)
 		stillTheSamePage(page, t)
 	}
+	until(c.wen, t, isLive+" && "+kept(0)+` && document.querySelector('.runner').dataset.here === '0' && document.querySelectorAll('.ticket.here').length === 0`)
 	const shown = `document.querySelector('#view').innerText`
 	require.Equal(t, eval[string](first, t, shown), eval[string](c.cook[1], t, shown))
 }
-
-func (c *crew) pages() []context.Context { return []context.Context{c.cook[0], c.cook[1], c.wen} }
 
 // play goes on while it is time.
 func (c *crew) play(while func() bool) {
@@ -102,20 +102,18 @@ func (c *crew) hands(ctx context.Context, task rehearsal.Task, atTheDesk func(co
 	}
 	c.lines()
 	who, tab := "cook", c.cook[c.taps%2]
-	if task.Who == wen {
-		who, tab = wen, c.wen
-	}
 	o := c.order(task.Ref)
 	does := func(act, what, which string) {
 		c.tap(tab, "/orders/"+task.Ref+"/"+act, which)
 		c.did[who+" "+what+" "+task.Ref]++
 	}
+	runner := func() { who, tab = wen, c.wen }
 	switch task.Do {
 	case rehearsal.Packed:
 		if c.did["cook packed "+task.Ref] > 0 || !o.PackedAt.IsZero() {
 			return nil
 		}
-		if o.ID%3 == 0 {
+		if o.ID%6 == 0 {
 			c.tick(tab, o)
 		}
 		does("packed", "packed", "")
@@ -131,9 +129,12 @@ func (c *crew) hands(ctx context.Context, task rehearsal.Task, atTheDesk func(co
 		if o.ID%20 == 0 {
 			c.correct(o)
 		}
+		runner()
 		does("out", "handed out", "")
 	case rehearsal.Undo:
-		c.back()
+		if c.back(); o.State == night.HandedOut { // the runner's page takes back no more than that
+			runner()
+		}
 		does("undo", "undo of "+string(o.State), `:has(input[name="from"][value="`+string(o.State)+`"])`)
 	case rehearsal.Absent:
 		c.back()
