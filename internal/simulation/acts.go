@@ -14,6 +14,7 @@ func (s *sim) act(ctx context.Context, in *instance, a act) error {
 		return nil
 	}
 	b, other := s.sc.orders[a.order%len(s.sc.orders)], s.sc.orders[a.other%len(s.sc.orders)]
+	s.happened(a.what, true)
 	by := s.named(b.ref)
 	var err error
 	switch a.what {

@@ -100,7 +100,19 @@ func (n *network) take(ctx context.Context, c *call) {
 	if c.fate.taken {
 		n.s.out.Texts++
 	}
+	n.count(c.fate)
 	n.s.say("call %s by %s: %v %v", c.text.Key, c.adapter, c.fate.taken, c.fate.err)
+}
+
+// count counts what went wrong with a text.
+func (n *network) count(f fate) {
+	outcome := adapters.OutcomeOf(f.err)
+	var se *adapters.SendError
+	n.s.happened("the account is out of order", errors.As(f.err, &se) && se.Account)
+	n.s.happened("refused", f.nothingWent())
+	n.s.happened("throttled", f.nothingWent() && outcome == adapters.Throttled)
+	n.s.happened("no answer, and it went out", f.err != nil && !f.nothingWent() && f.taken)
+	n.s.happened("no answer, and it did not", f.err != nil && !f.nothingWent() && !f.taken)
 }
 
 // draw decides by the key alone.
@@ -152,7 +164,9 @@ func (n *network) report(r *rand.Rand, c *call, ids []string) {
 	later := func(most time.Duration) time.Duration { return time.Duration(r.Int64N(int64(most))) }
 	put := func(id string, status adapters.Status, after time.Duration) {
 		at := c.at.Add(after)
-		for range 1 + b2i(on[repeats] && chance(r, 0.15)) {
+		copies := 1 + b2i(on[repeats] && chance(r, 0.15))
+		n.s.happened("a receipt is repeated", copies > 1)
+		for range copies {
 			n.post(&letter{due: at, adapter: c.adapter, receipt: &adapters.Receipt{ID: id, Status: status, Reason: "", At: at}})
 			at = at.Add(later(10 * time.Minute))
 		}
@@ -164,6 +178,7 @@ func (n *network) report(r *rand.Rand, c *call, ids []string) {
 		spread := 40 * time.Second
 		if on[disorder] && chance(r, 0.3) {
 			spread = 90 * time.Minute
+			n.s.happened("receipts out of order", true)
 		}
 		if chance(r, 0.3) {
 			put(id, adapters.OnTheWay, later(spread))
@@ -171,6 +186,7 @@ func (n *network) report(r *rand.Rand, c *call, ids []string) {
 		lost := on[failures] && chance(r, 0.06)
 		if lost {
 			c.lost = true
+			n.s.happened("lost by the network", true)
 			put(id, adapters.Failed, later(spread))
 			if !chance(r, 0.3) {
 				continue
@@ -198,7 +214,9 @@ func (n *network) hear(p *party, l line) {
 	if n.s.sc.network[disorder] && chance(r, 0.1) {
 		at = now.Add(time.Duration(r.IntN(20*60)) * time.Second)
 	}
-	for range 1 + b2i(n.s.sc.network[repeats] && chance(r, 0.3)) {
+	copies := 1 + b2i(n.s.sc.network[repeats] && chance(r, 0.3))
+	n.s.happened("a text is repeated", copies > 1)
+	for range copies {
 		n.post(&letter{due: at, adapter: n.s.sc.routes[0].Adapter, text: in})
 		at = at.Add(time.Duration(r.IntN(3)*r.IntN(600)) * time.Second)
 	}

@@ -123,6 +123,7 @@ func (s *sim) settle(ctx context.Context) {
 			s.net.take(ctx, p.call)
 		}
 		if d := s.mishap.hold(p.point); d > 0 {
+			s.happened("held up", true)
 			p.until = s.clock().Add(d)
 			s.say("instance %d, %s: %s is held up for %s", p.task.in.number, p.task.name, p.point, d)
 		}
@@ -151,6 +152,12 @@ func (s *sim) goOn(ctx context.Context, i int) {
 	p := s.stops[i]
 	s.stops = slices.Delete(s.stops, i, i+1)
 	v, jump := s.mishap.strike(p.point)
+	s.happened("the clock is put forward", jump > 0)
+	s.happened("the clock is put back", jump < 0)
+	s.happened("the database is away", v.fail == before)
+	s.happened("its answer is lost", v.fail == after)
+	s.happened("a crash before: "+p.point, v.die == before)
+	s.happened("a crash after: "+p.point, v.die == after)
 	if jump != 0 {
 		s.turnClock(jump)
 		s.back += max(0, -jump)

@@ -17,6 +17,7 @@ import (
 	"fmt"
 	"hash/fnv"
 	"math/rand/v2"
+	"slices"
 	"sync"
 	"time"
 
@@ -65,6 +66,29 @@ type Result struct {
 	Texts   int    // texts that reached a phone
 	Inbound int    // texts from customers that were acknowledged
 	Trace   uint64 // the same for the same night
+	// Happened counts what went wrong and what the cook did, by its name; Mishaps
+	// gives the names.
+	Happened map[string]int
+}
+
+// Mishaps names all that can go wrong, and all that a cook does besides her
+// usual rounds: what Result.Happened counts.
+func Mishaps() []string {
+	out := []string{
+		"the database is away", "its answer is lost", "the clock is put forward", "the clock is put back", "held up", "several instances",
+		"a day on which the clocks go forward", "a day on which the clocks go back",
+		"refused", "throttled", "the account is out of order", "no answer, and it went out", "no answer, and it did not", "lost by the network",
+		"a receipt is repeated", "a text is repeated", "receipts out of order",
+	}
+	for point := range points(1) {
+		out = append(out, "a crash before: "+point, "a crash after: "+point)
+	}
+	for _, what := range append(whatCooksDo(), networkMishaps()...) {
+		if !slices.Contains(out, what) {
+			out = append(out, what)
+		}
+	}
+	return out
 }
 
 // OK tells whether everything was as it must be.
@@ -121,6 +145,8 @@ func Play(ctx context.Context, o Options) (_ Result, err error) {
 	s.out.Orders = len(s.sc.orders)
 	s.now = s.sc.start
 	s.mishap = newMishaps(s.sc.mishaps)
+	s.out.Happened = map[string]int{}
+	s.note()
 	defer func() { err = errors.Join(err, s.close()) }()
 	if err := s.open(ctx); err != nil {
 		return s.out, err
@@ -134,6 +160,23 @@ func Play(ctx context.Context, o Options) (_ Result, err error) {
 	s.out.Broken, s.out.Trace = s.watch.broken, s.trace.Sum64()
 	s.out.Crashes = s.mishap.crashes
 	return s.out, err
+}
+
+// note counts what is drawn once for the night.
+func (s *sim) note() {
+	s.happened("several instances", s.sc.instances > 1)
+	s.happened("a day on which the clocks go forward", s.sc.night.Date == clockChange(s.sc.kitchen.Region, s.sc.night.Date.Year, true))
+	s.happened("a day on which the clocks go back", s.sc.night.Date == clockChange(s.sc.kitchen.Region, s.sc.night.Date.Year, false))
+	for name := range s.sc.network {
+		s.happened(name, true)
+	}
+}
+
+// happened counts what happened, if it did.
+func (s *sim) happened(what string, did bool) {
+	if did {
+		s.out.Happened[what]++
+	}
 }
 
 // stream gives a source of randomness of its own for each part of a night, so

@@ -7,6 +7,7 @@ import (
 	"os"
 	"path/filepath"
 	"strings"
+	"sync"
 	"testing"
 	"testing/synctest"
 
@@ -111,13 +112,60 @@ func TestSimulation(t *testing.T) {
 		one(t, db)
 		return
 	}
+	all := &count{of: map[string]int{}}
+	t.Cleanup(func() { all.check(t) })
 	for i := range uint64(*nights) {
 		o := simulation.Options{Seed: *first + i, Most: *most}
 		t.Run(fmt.Sprintf("seed %d", o.Seed), func(t *testing.T) {
 			t.Parallel()
-			if out := play(t, db, o); !out.OK() {
+			out := play(t, db, o)
+			all.add(out)
+			if !out.OK() {
 				small(t, db, o, out.Broken)
 			}
+		})
+	}
+}
+
+// count is what happened in all nights together.
+type count struct {
+	mu     sync.Mutex
+	of     map[string]int
+	nights int
+}
+
+func (c *count) add(r simulation.Result) {
+	c.mu.Lock()
+	defer c.mu.Unlock()
+	c.nights++
+	for what, n := range r.Happened {
+		c.of[what] += n
+	}
+}
+
+// check fails where something is said to be drawn and never happened: then the
+// nights prove nothing of it.
+func (c *count) check(t *testing.T) {
+	t.Helper()
+	if c.nights < 200 {
+		return
+	}
+	for _, what := range simulation.Mishaps() {
+		t.Logf("%6d %s", c.of[what], what)
+		assert.NotZero(t, c.of[what], "in %d nights it never happened: %s", c.nights, what)
+	}
+}
+
+// Nights on which something was not as it must be, and what it was.
+func TestNightsThatOnceWentWrong(t *testing.T) {
+	t.Parallel()
+	db := embedded(t)
+	for what, o := range map[string]simulation.Options{
+		"a text that was sent, fell to another way and was withdrawn was forgotten": {Seed: 306, Most: 60},
+	} {
+		t.Run(what, func(t *testing.T) {
+			t.Parallel()
+			require.Empty(t, play(t, db, o).Broken)
 		})
 	}
 }
