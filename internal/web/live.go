@@ -1,6 +1,7 @@
 package web
 
 import (
+	"bytes"
 	"context"
 	"crypto/sha256"
 	"encoding/hex"
@@ -103,7 +104,8 @@ func (k *kept) now(ctx context.Context, s *site, to string, limited bool) (frame
 		return frame{}, err
 	}
 	sum := sha256.Sum256(html)
-	k.frame = frame{view: v, html: html, mark: fmt.Sprintf("%d.%s", v.Event, hex.EncodeToString(sum[:6])), at: now}
+	mark := fmt.Sprintf("%d.%s", v.Event, hex.EncodeToString(sum[:6]))
+	k.frame = frame{view: v, html: html, event: encode("", mark, string(html)), mark: mark, at: now}
 	k.changed = changed
 	return k.frame, nil
 }
@@ -152,14 +154,15 @@ func (s *site) live(w http.ResponseWriter, r *http.Request) {
 	if err := s.beat(ctx, out); err != nil {
 		return
 	}
-	for {
-		changed := s.Live.Wait()
+	for happened := true; ; {
+		changed, had := s.Live.Wait(), have
 		have, err = s.sendFrame(ctx, out, to, have)
 		if err != nil {
 			return
 		}
-		// A burst of changes is one to look at.
-		if !s.pause(ctx, s.Pace.Every) {
+		// A burst of changes is one to look at. A look at the clock that found
+		// nothing new holds up no change.
+		if (happened || have != had) && !s.pause(ctx, s.Pace.Every) {
 			return
 		}
 		for wait := true; wait; {
@@ -174,9 +177,9 @@ func (s *site) live(w http.ResponseWriter, r *http.Request) {
 					return
 				}
 			case <-looks.C:
-				wait = false
+				happened, wait = false, false
 			case <-changed:
-				wait = false
+				happened, wait = true, false
 			}
 		}
 	}
@@ -207,7 +210,7 @@ func (s *site) sendFrame(ctx context.Context, out *stream, to, have string) (str
 	case contentOf(f.mark) == contentOf(have):
 		return have, nil
 	}
-	return f.mark, out.send("", f.mark, string(f.html))
+	return f.mark, out.write(f.event)
 }
 
 // contentOf is the part of a frame's mark that names its content; a bare event
@@ -254,10 +257,20 @@ func openStream(w http.ResponseWriter) (*stream, error) {
 	return out, out.rc.Flush()
 }
 
-// send writes one event; an empty name is the unnamed kind, an empty id leaves
-// the reader's as it was.
-func (o *stream) send(name, id, data string) error {
-	var b strings.Builder
+// send writes one event, as encode makes it.
+func (o *stream) send(name, id, data string) error { return o.write(encode(name, id, data)) }
+
+func (o *stream) write(event []byte) error {
+	if _, err := o.w.Write(event); err != nil {
+		return err
+	}
+	return o.rc.Flush()
+}
+
+// encode gives one event as it goes over the line; an empty name is the unnamed
+// kind, an empty id leaves the reader's as it was.
+func encode(name, id, data string) []byte {
+	var b bytes.Buffer
 	if name != "" {
 		fmt.Fprintf(&b, "event: %s\n", name)
 	}
@@ -265,13 +278,12 @@ func (o *stream) send(name, id, data string) error {
 		fmt.Fprintf(&b, "id: %s\n", id)
 	}
 	for line := range strings.SplitSeq(strings.ReplaceAll(data, "\r", ""), "\n") {
-		fmt.Fprintf(&b, "data: %s\n", line)
+		b.WriteString("data: ")
+		b.WriteString(line)
+		b.WriteByte('\n')
 	}
 	b.WriteByte('\n')
-	if _, err := io.WriteString(o.w, b.String()); err != nil {
-		return err
-	}
-	return o.rc.Flush()
+	return b.Bytes()
 }
 
 // comment writes a line that readers pass over; it keeps the line open.

@@ -7,6 +7,8 @@ import (
 	"fmt"
 	"net/http"
 	"net/http/httptest"
+	"net/url"
+	"regexp"
 	"strconv"
 	"strings"
 	"testing"
@@ -29,6 +31,12 @@ type reader struct {
 // follow opens a stream; lastID is what a browser sends when it comes back.
 func follow(t *testing.T, url, lastID string) *reader {
 	t.Helper()
+	return followAs(t, http.DefaultClient, url, lastID)
+}
+
+// followAs is follow by whoever has signed in with a client.
+func followAs(t *testing.T, by *http.Client, url, lastID string) *reader {
+	t.Helper()
 	ctx, cancel := context.WithCancel(t.Context())
 	t.Cleanup(cancel)
 	r, err := http.NewRequestWithContext(ctx, http.MethodGet, url, nil)
@@ -36,7 +44,7 @@ func follow(t *testing.T, url, lastID string) *reader {
 	if lastID != "" {
 		r.Header.Set("Last-Event-ID", lastID)
 	}
-	res, err := http.DefaultClient.Do(r)
+	res, err := by.Do(r)
 	require.NoError(t, err)
 	t.Cleanup(func() { _ = res.Body.Close() })
 	require.Equal(t, http.StatusOK, res.StatusCode)
@@ -148,6 +156,57 @@ func TestLivePageCatchesUp(t *testing.T) {
 	require.Contains(t, now.data, "Kieron Achebe")
 	require.Contains(t, now.data, "Ford Transit")
 	require.Contains(t, now.data, "handed out at 17:11")
+}
+
+// TestLivePageKeepsItsWalls has cooks, helpers and readers of another language
+// follow the same page at once: whoever may see the same gets the same bytes, and
+// nobody what is for others.
+func TestLivePageKeepsItsWalls(t *testing.T) {
+	t.Parallel()
+	h := newHouse(t)
+	h.fill()
+	server := httptest.NewServer(h.handler(withPassphrase("open sesame")))
+	t.Cleanup(server.Close)
+	cook := newVisitor(t, server.URL)
+	cook.post("/sign-in", url.Values{"passphrase": {"open sesame"}})
+	sam := newVisitor(t, server.URL)
+	sam.post(helpLink(t, cook, "Sam"), nil)
+	abroad := newVisitor(t, server.URL)
+	abroad.post("/sign-in", url.Values{"passphrase": {"open sesame"}})
+	abroad.post("/language", url.Values{"language": {"es"}})
+
+	const each = 8
+	whole := regexp.MustCompile(`07700 ?900 ?555`)
+	readers := map[*visitor][]*reader{}
+	for _, v := range []*visitor{cook, sam, abroad} {
+		for range each {
+			r := followAs(t, v.client, server.URL+"/live?of=/", "")
+			r.page()
+			readers[v] = append(readers[v], r)
+		}
+	}
+	h.arrive("K414", "here, ring me on 07700 900555 if you can't see me", car("", "Kia", "", ""), "")
+	// until gives the first page in which a reader is told of the arrival.
+	until := func(r *reader) message {
+		for {
+			if m := r.page(); strings.Contains(m.data, "555") {
+				return m
+			}
+		}
+	}
+	said := map[*visitor]message{}
+	for v, all := range readers {
+		for i, r := range all {
+			m := until(r)
+			if i == 0 {
+				said[v] = m
+			}
+			require.Equal(t, said[v], m)
+			require.Equal(t, v != sam, whole.MatchString(m.data), "only a helper is not shown the number")
+		}
+	}
+	require.Contains(t, said[cook].data, ">Handed out<")
+	require.NotContains(t, said[abroad].data, ">Handed out<")
 }
 
 // TestLiveOrder follows one order's page.

@@ -15,7 +15,7 @@ type Looks struct {
 // look is the pages in one language, as it is written in one region.
 type look struct {
 	tongue *tongue
-	pages  pages
+	pages  *pages
 }
 
 // in gives the files, and the pages of a kitchen in a region by language.

@@ -6,11 +6,10 @@ import (
 	"errors"
 	"fmt"
 	"html/template"
-	"io/fs"
 	"net/http"
 	"net/url"
-	"path"
 	"strings"
+	"sync"
 	"time"
 
 	"passbell/internal/desk"
@@ -19,10 +18,15 @@ import (
 )
 
 // pages holds one set of templates for each page: the layout, the shared parts
-// and the page's own "view". Each language has its own.
-type pages map[string]*template.Template
+// and the page's own "view". Each language has its own. A set is made when its
+// page is first opened: most are not, and each is a copy of all shared parts.
+type pages struct {
+	base *template.Template // the layout and the shared parts
+	mu   sync.Mutex
+	made map[string]*template.Template
+}
 
-func loadPages(st static, w *tongue) (pages, error) {
+func loadPages(st static, w *tongue) (*pages, error) {
 	script, err := w.scriptWords()
 	if err != nil {
 		return nil, fmt.Errorf("read the words of the script: %w", err)
@@ -36,25 +40,25 @@ func loadPages(st static, w *tongue) (pages, error) {
 	if err != nil {
 		return nil, fmt.Errorf("read the page templates: %w", err)
 	}
-	files, err := fs.Glob(templates.Pages, "pages/*.html")
+	return &pages{base: base, made: map[string]*template.Template{}}, nil
+}
+
+// of gives the templates of a page.
+func (p *pages) of(name string) (*template.Template, error) {
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	if t, ok := p.made[name]; ok {
+		return t, nil
+	}
+	t, err := p.base.Clone()
 	if err != nil {
 		return nil, err
 	}
-	out := pages{}
-	for _, f := range files {
-		name := strings.TrimSuffix(path.Base(f), ".html")
-		if name == "layout" || name == "parts" {
-			continue
-		}
-		t, err := base.Clone()
-		if err != nil {
-			return nil, err
-		}
-		if out[name], err = t.ParseFS(templates.Pages, f); err != nil {
-			return nil, fmt.Errorf("read the page template %s: %w", name, err)
-		}
+	if t, err = t.ParseFS(templates.Pages, "pages/"+name+".html"); err != nil {
+		return nil, fmt.Errorf("read the page template %s: %w", name, err)
 	}
-	return out, nil
+	p.made[name] = t
+	return t, nil
 }
 
 // view is one page's content. It is the same for everybody who may see it, so
@@ -103,17 +107,18 @@ type layout struct {
 // frame is a view as HTML.
 type frame struct {
 	view
-	html []byte
-	mark string // event id and content, as the stream names it
-	at   time.Time
-	old  bool // what was last known, while the database is away
+	html  []byte
+	event []byte // the same as the stream sends it: made once for all who follow the page
+	mark  string // event id and content, as the stream names it
+	at    time.Time
+	old   bool // what was last known, while the database is away
 }
 
 // body renders a view.
 func (s *site) body(v view) ([]byte, error) {
-	t, ok := s.pages[v.Template]
-	if !ok {
-		return nil, fmt.Errorf("there is no page %q", v.Template)
+	t, err := s.pages.of(v.Template)
+	if err != nil {
+		return nil, err
 	}
 	var b bytes.Buffer
 	if err := t.ExecuteTemplate(&b, "view", v.Data); err != nil {
@@ -157,7 +162,11 @@ func (s *site) open(w http.ResponseWriter, r *http.Request) {
 }
 
 func (s *site) write(w http.ResponseWriter, r *http.Request, f frame, n *notice) {
-	t := s.pages[f.Template]
+	t, err := s.pages.of(f.Template)
+	if err != nil {
+		s.fail(w, r, err)
+		return
+	}
 	page := layout{
 		view: f.view, Body: template.HTML(f.html), Mark: f.mark, Kitchen: s.Kitchen.Name, Who: s.whoWords(s.who(r.Context())), //nolint:gosec // rendered by html/template
 		Notice: n, Demo: s.Demo, SignOut: s.Passphrase != "", Limited: s.limited(r.Context()), Version: s.version() + nightMark(r.Context()),
@@ -190,7 +199,11 @@ func (s *site) write(w http.ResponseWriter, r *http.Request, f frame, n *notice)
 // bare answers with a page that stands outside the frame.
 func (s *site) bare(w http.ResponseWriter, r *http.Request, status int, name string, data any) {
 	var b bytes.Buffer
-	if err := s.pages[name].ExecuteTemplate(&b, "bare", data); err != nil {
+	t, err := s.pages.of(name)
+	if err == nil {
+		err = t.ExecuteTemplate(&b, "bare", data)
+	}
+	if err != nil {
 		s.Log.Error("a page could not be made", "page", name, "error", err)
 		http.Error(w, s.t("This page could not be made"), http.StatusInternalServerError)
 		return

@@ -196,7 +196,7 @@ type site struct {
 	Desk nightly // in the place of Config's
 	*shared
 	*tongue
-	pages   pages
+	pages   *pages
 	frames  frames
 	handler http.Handler
 }
