@@ -47,8 +47,13 @@ func browser(t *testing.T) context.Context {
 	ctx, cancel := chromedp.NewContext(alloc)
 	t.Cleanup(cancel)
 	require.NoError(t, chromedp.Do(ctx, chromedp.Navigate("about:blank")))
-	// A page that never shows what is waited for fails the test.
-	ctx, timeout := context.WithTimeout(ctx, 5*time.Minute)
+	// A page that never shows what is waited for fails the test. Pictures of all
+	// pages take longer.
+	limit := 5 * time.Minute
+	if os.Getenv("SHOTS") != "" {
+		limit = 20 * time.Minute
+	}
+	ctx, timeout := context.WithTimeout(ctx, limit)
 	t.Cleanup(timeout)
 	return ctx
 }
