@@ -5,8 +5,8 @@
 //
 //  1. when it comes from a number of the order book: it is about that number's
 //     order, or about all of them unless the text names one (by reference, by
-//     name, by slot as a time of day, by "the other one") or sets one against
-//     another without naming it; an order already handed out is left out of an
+//     name, by slot as a time of day, by "the other one") or means one of them
+//     without naming it ("ours only", "back again"); an order already handed out is left out of an
 //     arrival. Where only the name of who writes picks one of several, a person
 //     looks as well;
 //  2. when it comes from another number and names exactly one thing that one
@@ -90,7 +90,7 @@ func (x *Index) own(own []int, r *reading.Reading) Result {
 			picked = open
 		}
 	}
-	if len(picked) == len(own) && halves(r.Tokens) && !both(r.Tokens) {
+	if len(picked) > 1 && (len(picked) == len(own) && halves(r.Tokens) || oneOf(r)) && !both(r.Tokens) {
 		return Result{Orders: picked, Ground: ByAmbiguous, Why: "the number has several orders and the text means one of them, so a person has to say which"}
 	}
 	if others := x.others(own, picked, r); len(others) > 0 {

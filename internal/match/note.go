@@ -181,6 +181,35 @@ func (x *Index) onlySigned(own, picked []int, r *reading.Reading) bool {
 	return len(x.ordinal(own, r)) == 0 && len(x.noted(own, r.Tokens)) == 0
 }
 
+// oneOf tells whether a text means one order of its number without naming it: "ours
+// only for now", "back again", "can hers be sliced thin".
+func oneOf(r *reading.Reading) bool {
+	for k := range r.Tokens {
+		before, after := textAt(r.Tokens, k-1), textAt(r.Tokens, k+1)
+		switch r.Tokens[k].Text {
+		case "only", "solo":
+			switch after {
+			case "mine", "ours", "the", "for", "this", "one", "el", "la", "para":
+				return true
+			}
+			if before == "mine" || before == "ours" || before == "this" {
+				return true
+			}
+		case "again":
+			if r.Intent == reading.Here && (before == "back" || before == "me" || before == "us") {
+				return true
+			}
+		case "hers", "theirs":
+			switch r.Intent {
+			case reading.Ask, reading.Cancel, reading.Move, reading.Problem:
+				return true
+			case reading.Stop, reading.Start, reading.Help, reading.Here, reading.Coming, reading.Car, reading.Thanks, reading.Other:
+			}
+		}
+	}
+	return false
+}
+
 // forMine tells whether a text is about the sender's own order: "here for mine".
 func forMine(toks []reading.Token) bool {
 	for k := range toks {

@@ -37,6 +37,16 @@ func TestArrivalSenses(t *testing.T) {
 		{"another day in French", "day", "est-ce que je peux changer pour mardi?", Move},
 		{"not coming, in French", "day", "finalement on viendra pas, vendez-les", Cancel},
 		{"help in French", "day", "Aide", Help},
+		{"checked, nothing is missing", "served", "all present and correct, ta", Thanks},
+		{"not all the way", "due", "halfway down Roman Rd in a cab lol", Coming},
+		{"somebody else fetches it in a car", "due", "me brother in law Mick's fetching ours not me, blue Berlingo", Car},
+		{"another car than told", "due", "Changed cars. It's the work ute now, white", Car},
+		{"asks where to stand", "due", "whereabouts do I stand, the front or the ramp round the back", Ask},
+		{"at work, in Spanish", "due", "estoy aqui en el trabajo todavia, no he salido", Coming},
+		{"well again, in Spanish", "day", "Perdón por lo de hoy, mi mamá ya está mejor", Other},
+		{"not yet, in Tagalog", "due", "nde pa po ako dumating, text ko kayo pag nasa labas na", Coming},
+		{"nobody turns up", "day", "Not turning up tonight as I said yesterday", Cancel},
+		{"who may have the food", "due", "Please don't give it to anybody else, I am coming", Coming},
 		{"back on, after a text gone astray", "day", "wrong chat sorry. unstop", Start},
 	} {
 		t.Run(tt.name, func(t *testing.T) {
