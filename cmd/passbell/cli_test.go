@@ -292,7 +292,7 @@ func TestTheReadmesConfigurations(t *testing.T) {
 		s.run("night", "add", "2031-12-05")
 		c, err := config.Load(filepath.Join(s.dir, "passbell.toml"))
 		require.NoError(t, err)
-		h, err := gateway.Open(t.Context(), c, gateway.System(slog.New(slog.DiscardHandler)))
+		h, err := gateway.Open(t.Context(), c, gateway.Deps{Clock: clock(), Log: slog.New(slog.DiscardHandler)})
 		require.NoError(t, err)
 		_, err = h.NewCheck() // wires every adapter
 		require.NoError(t, err, "block %d:\n%s", i+1, block)

@@ -27,7 +27,9 @@ var (
 // through a night, and kills one or the other with SIGKILL all along, whatever
 // it is doing. Every third time all connections to the database are cut as
 // well, and in the middle of the night the server itself goes down without a
-// checkpoint. In the end the same must hold as on the embedded database.
+// checkpoint. Between the kills somebody sets the clock of one or the other an
+// hour back, ten minutes forward, or right. In the end the same must hold as on
+// the embedded database.
 func TestKilledOnAServer(t *testing.T) {
 	server := pgtest.Start(t, "fsync=on", "max_connections=200")
 	place := server.Database(t)
@@ -46,7 +48,10 @@ func TestKilledOnAServer(t *testing.T) {
 	chance := rand.New(rand.NewPCG(*killSeed, 0))
 	u, err := url.Parse(place)
 	require.NoError(t, err)
+	offsets := []time.Duration{-time.Hour, 0, 10 * time.Minute}
 	for n := range *kills {
+		wrong := k.instances[chance.IntN(len(k.instances))]
+		wrong.set(offsets[chance.IntN(len(offsets))])
 		// About two texts an order go out; the moment after is drawn, so that a
 		// kill meets every step of a send and not always the same one.
 		k.progress((n+1)*2**killOrders/(*kills+1), time.Duration(chance.IntN(120))*time.Millisecond)
@@ -65,6 +70,9 @@ func TestKilledOnAServer(t *testing.T) {
 		i.start()
 	}
 	posts.wait()
+	for _, i := range k.instances {
+		i.set(0) // in the end the clocks are right, so that all is sent that waits
+	}
 	k.waitQuiet()
 	for _, i := range k.instances {
 		i.interrupt()

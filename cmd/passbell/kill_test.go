@@ -88,6 +88,7 @@ type instance struct {
 	*killable
 	addr    string
 	config  string
+	clock   string // the file that sets its clock
 	process *exec.Cmd
 }
 
@@ -95,7 +96,7 @@ func newKillable(t *testing.T, e evening) *killable {
 	t.Helper()
 	dir := t.TempDir()
 	k := &killable{evening: e, t: t, dir: dir, bin: filepath.Join(dir, "passbell"), journal: filepath.Join(dir, "journal.jsonl")}
-	out, err := exec.Command("go", "build", "-o", k.bin, ".").CombinedOutput()
+	out, err := exec.Command("go", "build", "-tags", "e2e", "-o", k.bin, ".").CombinedOutput()
 	require.NoError(t, err, string(out))
 
 	// The night is today, in a zone where it is past four in the afternoon,
@@ -111,7 +112,7 @@ func newKillable(t *testing.T, e evening) *killable {
 	for i := range e.instances {
 		l, err := net.Listen("tcp", "127.0.0.1:0")
 		require.NoError(t, err)
-		in := &instance{killable: k, addr: l.Addr().String(), config: filepath.Join(dir, fmt.Sprintf("instance%d.toml", i+1))}
+		in := &instance{killable: k, addr: l.Addr().String(), config: filepath.Join(dir, fmt.Sprintf("instance%d.toml", i+1)), clock: filepath.Join(dir, fmt.Sprintf("clock%d", i+1))}
 		require.NoError(t, l.Close())
 		require.NoError(t, os.WriteFile(in.config, []byte(fmt.Sprintf(`
 database = "passbell.db"
@@ -161,6 +162,7 @@ func (i *instance) start() {
 	i.t.Helper()
 	i.process = exec.Command(i.bin, "--config", i.config, "serve")
 	i.process.Dir = i.dir
+	i.process.Env = append(os.Environ(), clockFile+"="+i.clock)
 	stdout, err := i.process.StdoutPipe()
 	require.NoError(i.t, err)
 	i.process.Stderr = os.Stderr
@@ -170,6 +172,13 @@ func (i *instance) start() {
 	require.NoError(i.t, err)
 	require.Contains(i.t, line, "http://")
 	go func() { _, _ = io.Copy(io.Discard, stdout) }()
+}
+
+// set moves the instance's clock from the machine's, at once and while it runs.
+func (i *instance) set(offset time.Duration) {
+	i.t.Helper()
+	require.NoError(i.t, os.WriteFile(i.clock+".new", fmt.Append(nil, int64(offset/time.Second)), 0o600))
+	require.NoError(i.t, os.Rename(i.clock+".new", i.clock))
 }
 
 func (i *instance) kill() {

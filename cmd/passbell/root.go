@@ -119,7 +119,7 @@ func (a *app) logger() *slog.Logger {
 
 // host runs fn on the configured kitchens.
 func (a *app) host(ctx context.Context, c config.Host, fn func(h *gateway.Host) error) (err error) {
-	h, err := gateway.Open(ctx, c, gateway.System(a.logger()))
+	h, err := gateway.Open(ctx, c, gateway.Deps{Clock: clock(), Log: a.logger()})
 	if err != nil {
 		return err
 	}

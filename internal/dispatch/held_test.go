@@ -16,17 +16,19 @@ import (
 	"passbell/internal/store"
 )
 
-// flaky is a database that takes no writing while it is away.
+// flaky is a database that takes no writing while something is wrong with it.
 type flaky struct {
 	rows
-	away *bool
+	wrong   error
+	refused int
 }
 
-var errAway = errors.New("the database is away")
+var errAway = &night.StoreError{Doing: "begin", Err: night.ErrAway}
 
-func (f flaky) Write(ctx context.Context, fn func(dispatch.Tx) error) error {
-	if *f.away {
-		return errAway
+func (f *flaky) Write(ctx context.Context, fn func(dispatch.Tx) error) error {
+	if f.wrong != nil {
+		f.refused++
+		return f.wrong
 	}
 	return f.rows.Write(ctx, fn)
 }
@@ -34,11 +36,10 @@ func (f flaky) Write(ctx context.Context, fn func(dispatch.Tx) error) error {
 func TestAnAnswerIsKeptWhileTheDatabaseIsAway(t *testing.T) {
 	t.Parallel()
 	r := newRig(t, 6)
-	away := false
-	r.config.Store = flaky{rows{r.k}, &away}
-	r.restart()
+	database := &flaky{rows: rows{r.k}}
+	r.config.Store = database
 	r.carrier.answer = func(m adapters.Message) (adapters.Accepted, error) {
-		away = true
+		database.wrong = errAway
 		return adapters.Accepted{IDs: []string{"id-" + m.Key}}, nil
 	}
 	r.config.Window = 1
@@ -47,11 +48,41 @@ func TestAnAnswerIsKeptWhileTheDatabaseIsAway(t *testing.T) {
 	assert.Equal(t, map[night.MessageState]int{night.Sending: 1, night.Due: 5}, r.states())
 	r.clock.Advance(time.Hour) // far past the lease
 	require.ErrorIs(t, r.Drain(t.Context()), errAway)
-	away = false
+	database.wrong = nil
 	r.carrier.answer = nil
 	r.drain()
 	assert.Equal(t, map[night.MessageState]int{night.Sent: 6}, r.states(), "what was known is not in doubt")
 	assert.Equal(t, 6, r.carrier.count())
+}
+
+// Each write to a server that is silent waits for as long as its connection is
+// given: four answers must not wait one after the other.
+func TestADatabaseThatIsAwayIsAskedOnceForAllAnswers(t *testing.T) {
+	t.Parallel()
+	const tries = 3 // of one transaction
+	for name, c := range map[string]struct {
+		wrong   error
+		refused int
+	}{
+		"away":                   {errAway, tries},
+		"a row can't be written": {&night.StoreError{Doing: "change message", Err: errors.New("value out of range")}, tries * (1 + 4)},
+	} {
+		t.Run(name, func(t *testing.T) {
+			t.Parallel()
+			r := newRig(t, 4)
+			database := &flaky{rows: rows{r.k}, wrong: c.wrong}
+			r.config.Store = database
+			r.restart()
+			require.ErrorIs(t, r.Drain(t.Context()), c.wrong)
+			database.refused = 0 // all four answers have come now
+			require.ErrorIs(t, r.Drain(t.Context()), c.wrong)
+			assert.Equal(t, c.refused, database.refused)
+			database.wrong = nil
+			r.drain()
+			assert.Equal(t, map[night.MessageState]int{night.Sent: 4}, r.states(), "all were kept")
+			assert.Equal(t, 4, r.carrier.count())
+		})
+	}
 }
 
 // sleeps lets the machine sleep in the moment after a claim.

@@ -13,7 +13,8 @@ import (
 
 // settle records what became of tries. What the database does not take is kept
 // for the next time: an answer that is known must not end in doubt. One result
-// that can't be recorded does not hold up the others.
+// that can't be recorded does not hold up the others; a database that is away
+// would keep each of them waiting, so then all are kept at once.
 func (d *Dispatcher) settle(ctx context.Context) error {
 	if len(d.unsettled) == 0 {
 		return nil
@@ -21,20 +22,25 @@ func (d *Dispatcher) settle(ctx context.Context) error {
 	ctx = context.WithoutCancel(ctx) // a shutdown must not lose what is known
 	all := d.unsettled
 	err := d.settleOnly(ctx, all)
-	if err == nil || len(all) == 1 {
-		d.unsettled = nil
-		if err != nil {
-			d.unsettled = all
-		}
+	if err != nil && (len(all) == 1 || errors.Is(err, night.ErrAway)) {
 		return err
 	}
 	d.unsettled = nil
+	if err == nil {
+		return nil
+	}
 	err = nil
-	for _, r := range all {
-		if failed := d.settleOnly(ctx, []result{r}); failed != nil {
-			d.unsettled = append(d.unsettled, r)
-			err = errors.Join(err, failed)
+	for i, r := range all {
+		failed := d.settleOnly(ctx, []result{r})
+		if failed == nil {
+			continue
 		}
+		err = errors.Join(err, failed)
+		if errors.Is(failed, night.ErrAway) { // it went meanwhile
+			d.unsettled = append(d.unsettled, all[i:]...)
+			break
+		}
+		d.unsettled = append(d.unsettled, r)
 	}
 	return err
 }

@@ -18,6 +18,7 @@ import (
 	"testing"
 	"time"
 
+	"github.com/jonboulle/clockwork"
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 	"golang.org/x/crypto/bcrypt"
@@ -113,7 +114,7 @@ func hostFiles(t *testing.T, place string, kitchens map[string]string) config.Ho
 func runHost(t *testing.T, c config.Host) *hosted {
 	t.Helper()
 	r := &hosted{t: t, log: new(logged), night: map[string]night.Night{}}
-	h, err := Open(t.Context(), c, System(slog.New(slog.NewTextHandler(r.log, nil))))
+	h, err := Open(t.Context(), c, Deps{Clock: clockwork.NewRealClock(), Log: slog.New(slog.NewTextHandler(r.log, nil))})
 	require.NoError(t, err)
 	r.Gateway, err = New(h, nil)
 	require.NoError(t, err)
@@ -510,7 +511,7 @@ func TestABrokenAdapter(t *testing.T) {
 	kitchens["larkfield"] = kitchens["millbank"]
 	kitchens["larkfield"] = strings.ReplaceAll(kitchens["larkfield"], "millbank", "larkfield")
 	c := hostFiles(t, storetest.FreshFile(t), kitchens)
-	all, err := Open(t.Context(), c, System(slog.New(slog.DiscardHandler)))
+	all, err := Open(t.Context(), c, Deps{Clock: clockwork.NewRealClock(), Log: slog.New(slog.DiscardHandler)})
 	require.NoError(t, err)
 	_, err = New(all, nil)
 	require.ErrorContains(t, err, "pigeon", "a fault in every kitchen stops the start")

@@ -33,11 +33,6 @@ type Deps struct {
 	Spread func() float64
 }
 
-// System gives the surroundings of a real run: the machine's clock.
-func System(log *slog.Logger) Deps {
-	return Deps{Clock: clockwork.NewRealClock(), Log: log}
-}
-
 // House is a kitchen's part of the database and its desk, without anything
 // running. Every command works on one.
 type House struct {

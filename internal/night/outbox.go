@@ -15,6 +15,10 @@ var ErrChanged = errors.New("changed meanwhile by somebody else")
 // StoreError.
 var ErrNoRoom = errors.New("there is no room left on the disk where passbell keeps its records, so nothing of this was kept: make room, and it goes on by itself")
 
+// ErrAway says that no transaction could be begun: whatever was to be written,
+// nothing is wrong with it. It stands in a StoreError.
+var ErrAway = errors.New("the database is away")
+
 // StoreError is a failure of the database itself, not a refusal: its words help
 // nobody at the gate.
 type StoreError struct {

@@ -145,7 +145,7 @@ func (s *sim) done(d deed, err error) {
 
 // passing tells whether an error is over when one tries again.
 func (s *sim) passing(err error) bool {
-	return errors.Is(err, errDied) || errors.Is(err, errAway) || errors.Is(err, night.ErrChanged)
+	return errors.Is(err, errDied) || errors.Is(err, night.ErrAway) || errors.Is(err, night.ErrChanged)
 }
 
 // refused objects to an error that nobody caused.

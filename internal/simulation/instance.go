@@ -97,10 +97,8 @@ const (
 	after
 )
 
-// errAway is what a database that can't be reached answers.
-var errAway = errors.New("the database is away (simulated)")
-
-func away() error { return &night.StoreError{Doing: "reach the database", Err: errAway} }
+// away is what a database that can't be reached answers.
+func away() error { return &night.StoreError{Doing: "reach the database", Err: night.ErrAway} }
 
 // enter waits for the turn. It does not return where the instance is gone.
 func (g gate) enter(ctx context.Context, point string) verdict {

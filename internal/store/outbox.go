@@ -77,11 +77,16 @@ func (k *Kitchen) NextDue(ctx context.Context) (time.Time, error) {
 
 // Abandoned gives the messages whose attempt is on record and whose lease ran
 // out before it was settled: whoever made it is gone, and nobody knows whether
-// the text went out.
+// the text went out. A try that began further ahead of now than its lease is
+// long was dated by a clock that was wrong; nobody waits until the right one
+// gets there.
 func (t *Tx) Abandoned(ctx context.Context, now time.Time) ([]night.Message, error) {
 	var rows []messageRow
 	err := t.list(ctx, &rows, "abandoned messages",
-		`SELECT * FROM messages WHERE kitchen_id = ? AND state = ? AND lease_until <= ?`, t.kitchen, night.Sending, ms(now))
+		`SELECT * FROM messages WHERE kitchen_id = ? AND state = ? AND (lease_until <= ? OR EXISTS (
+			SELECT 1 FROM attempts a WHERE a.kitchen_id = messages.kitchen_id AND a.message_id = messages.id
+				AND a.attempt = messages.attempt AND a.started_at - ? > lease_until - a.started_at))`,
+		t.kitchen, night.Sending, ms(now), ms(now))
 	if err != nil {
 		return nil, err
 	}

@@ -143,7 +143,7 @@ func (s *Store) run(ctx context.Context, as mode, kitchens []int64, fn func(*Tx)
 	}
 	tx, err := db.BeginTxx(ctx, opts)
 	if err != nil {
-		return &night.StoreError{Doing: "begin", Err: err}
+		return &night.StoreError{Doing: "begin", Err: fmt.Errorf("%w: %w", night.ErrAway, err)}
 	}
 	// After a commit it does nothing. After an error that one is to tell, a
 	// rollback can add nothing; and a panic must not keep the kitchen's turn.
@@ -152,13 +152,13 @@ func (s *Store) run(ctx context.Context, as mode, kitchens []int64, fn func(*Tx)
 	// wait for each other.
 	for _, id := range slices.Sorted(slices.Values(kitchens)) {
 		if err := s.dialect.enter(ctx, tx, id, as); err != nil {
-			return &night.StoreError{Doing: "begin", Err: err}
+			return &night.StoreError{Doing: "begin", Err: fmt.Errorf("%w: %w", night.ErrAway, err)}
 		}
 	}
 	for _, id := range kitchens {
 		if len(kitchens) > 1 { // the last one that was entered is not this one
 			if err := s.dialect.enter(ctx, tx, id, as); err != nil {
-				return &night.StoreError{Doing: "begin", Err: err}
+				return &night.StoreError{Doing: "begin", Err: fmt.Errorf("%w: %w", night.ErrAway, err)}
 			}
 		}
 		if err := fn(&Tx{tx: tx, dialect: &s.dialect, kitchen: id}); err != nil {

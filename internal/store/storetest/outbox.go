@@ -134,6 +134,12 @@ func abandoned(t *testing.T, s *store.Store) {
 		got, err = tx.Abandoned(ctx, now.Add(time.Minute))
 		require.NoError(t, err)
 		assert.Len(t, got, 1)
+		got, err = tx.Abandoned(ctx, now.Add(-time.Minute))
+		require.NoError(t, err)
+		assert.Empty(t, got, "clocks may differ by as much as a lease lasts")
+		got, err = tx.Abandoned(ctx, now.Add(-time.Minute-time.Millisecond))
+		require.NoError(t, err)
+		assert.Len(t, got, 1, "dated by a clock that was ahead, and would be under way for who knows how long")
 	})
 }
 
