@@ -1,13 +1,17 @@
 package web
 
 import (
+	"io/fs"
 	"maps"
+	"path"
 	"slices"
 	"strings"
 	"testing"
 
 	"github.com/stretchr/testify/require"
 	"golang.org/x/net/html"
+
+	"passbell/templates"
 )
 
 // notOurs are the places of a page where a customer's words stand, or texts to
@@ -77,4 +81,24 @@ func EnglishLeft(t *testing.T, lang, page string) []string {
 	}
 	walk(doc)
 	return out
+}
+
+// EveryPage makes every page in every language, as opening it would.
+func EveryPage() error {
+	_, looks, err := new(Looks).in("GB")
+	if err != nil {
+		return err
+	}
+	files, err := fs.Glob(templates.Pages, "pages/*.html")
+	if err != nil {
+		return err
+	}
+	for _, l := range looks {
+		for _, f := range files {
+			if _, err := l.pages.of(strings.TrimSuffix(path.Base(f), ".html")); err != nil {
+				return err
+			}
+		}
+	}
+	return nil
 }

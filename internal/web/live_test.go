@@ -16,6 +16,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"passbell/internal/night"
+	"passbell/internal/web"
 )
 
 // message is one server-sent event, read by the rules of WHATWG HTML §9.2.6.
@@ -284,4 +285,11 @@ func TestEventsWithoutAGap(t *testing.T) {
 		}
 	}
 	require.Equal(t, night.Arrived, h.order("K406").State)
+}
+
+// TestEveryPageIsWhole makes the templates of every page, which are otherwise
+// made when somebody opens it.
+func TestEveryPageIsWhole(t *testing.T) {
+	t.Parallel()
+	require.NoError(t, web.EveryPage())
 }
