@@ -42,8 +42,8 @@ cross: ## the binary for the systems that cooks have, without cgo
 	@for t in linux/amd64 linux/arm64 darwin/arm64 windows/amd64; do \
 		echo $$t; CGO_ENABLED=0 GOOS=$${t%/*} GOARCH=$${t#*/} $(GO) build -o /dev/null ./cmd/passbell || exit 1; done
 
-figures: ## how soon the pass and an arrival are on a screen, ARRIVALS (100) measured beside plain files
-	$(GO) test -count=1 -v ./internal/web -run 'TestFigures$$' -figures $(or $(ARRIVALS),100)
+figures: ## how soon the pass and an arrival are on a screen, ARRIVALS (50) measured beside plain files
+	$(GO) test -count=1 -v ./internal/web -run 'TestFigures$$' -figures $(or $(ARRIVALS),50)
 
 nights: ## N invented nights rehearsed to their ends (500)
 	$(GO) test -count=1 -timeout 3h ./internal/rehearsal -run TestNights -nights $(or $(N),500)

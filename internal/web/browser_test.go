@@ -22,6 +22,17 @@ var watched = []string{"TestANightOnThePass", "TestTapsWithoutALine"}
 // a machine for checks it fails.
 func browser(t *testing.T) context.Context {
 	t.Helper()
+	limit := 5 * time.Minute
+	if os.Getenv("SHOTS") != "" { // pictures of all pages take longer
+		limit = 20 * time.Minute
+	}
+	return browserFor(t, limit)
+}
+
+// browserFor is browser for a test that may take as long as limit, with further
+// options.
+func browserFor(t *testing.T, limit time.Duration, further ...chromedp.ExecAllocatorOption) context.Context {
+	t.Helper()
 	if raced && !slices.Contains(watched, t.Name()) {
 		t.Skip("tried in a browser without the race detector: see make unit")
 	}
@@ -38,21 +49,16 @@ func browser(t *testing.T) context.Context {
 		}
 		t.Skip("Chromium is not installed, so the pages are not tried in a browser")
 	}
-	alloc, stop := chromedp.NewExecAllocator(t.Context(),
+	alloc, stop := chromedp.NewExecAllocator(t.Context(), append([]chromedp.ExecAllocatorOption{
 		chromedp.ExecPath(path), chromedp.UserDataDir(t.TempDir()), chromedp.Headless, chromedp.NoSandbox, chromedp.DisableGPU, chromedp.NoFirstRun,
 		chromedp.Flag("disable-background-networking", true), chromedp.Flag("disable-component-update", true), chromedp.Flag("disable-sync", true),
 		chromedp.Flag("disable-dev-shm-usage", true),
-	)
+	}, further...)...)
 	t.Cleanup(stop)
 	ctx, cancel := chromedp.NewContext(alloc)
 	t.Cleanup(cancel)
 	require.NoError(t, chromedp.Do(ctx, chromedp.Navigate("about:blank")))
-	// A page that never shows what is waited for fails the test. Pictures of all
-	// pages take longer.
-	limit := 5 * time.Minute
-	if os.Getenv("SHOTS") != "" {
-		limit = 20 * time.Minute
-	}
+	// A page that never shows what is waited for fails the test.
 	ctx, timeout := context.WithTimeout(ctx, limit)
 	t.Cleanup(timeout)
 	return ctx
