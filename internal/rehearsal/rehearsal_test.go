@@ -13,7 +13,7 @@ import (
 
 // nights is how many seeds are played; `go test ./internal/rehearsal -nights
 // 500` plays more.
-var nights = flag.Int("nights", 8, "how many seeds to rehearse")
+var nights = flag.Int("nights", 4, "how many seeds to rehearse")
 
 // play runs one night to its end and gives the lines as well.
 func play(t *testing.T, o Options) (Result, []Line) {

@@ -143,7 +143,7 @@ inline check() {
 			if
 			:: assured(); H.step = checked
 			:: stop(missed) /* its time passed */
-			:: waits > 0 -> waits--; stop(due) /* quiet hours; (*Dispatcher).space */
+			:: waits > 0 -> waits--; stop(due) /* quiet hours; (*Pace).space */
 			fi
 		fi
 	fi

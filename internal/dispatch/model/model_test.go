@@ -53,6 +53,6 @@ func TestTheModelNamesWhatThereIs(t *testing.T) {
 		if n[1] != "" {
 			folder = n[1]
 		}
-		assert.Regexp(t, pattern, source[folder], n[0])
+		assert.True(t, regexp.MustCompile(pattern).MatchString(source[folder]), "%s is nowhere in %s", n[0], folder)
 	}
 }
