@@ -459,7 +459,7 @@ var notSaid = map[string]bool{
 	`Bearer realm="passbell"`: true, "Bearer": true, "Mon": true, "GB": true, "Bethan Cadwgan": true, "English": true, "Español": true, "none of ": true,
 	// errors for programs and for whoever starts passbell
 	"no token is set, so the API answers the machine it runs on only: set one with `passbell init`": true,
-	"send the token: Authorization: Bearer …":                                                       true, "there is no page %q": true, "not done": true,
+	"send the token: Authorization: Bearer …":                                                       true, "not done": true,
 	"the forms of a number are one and other, not %v": true, "neither a sentence nor forms by number: %v": true,
 	"web: the desk, the inbox, the live hub or the store of sign-ins and links is missing": true,
 	"web: the clock, the log or the kitchen's zone is missing":                             true,
