@@ -83,13 +83,15 @@ func (d *Dispatcher) join(ctx context.Context, tx Tx, r adapters.Receipt, now ti
 	if !ok {
 		return nil
 	}
-	if state == night.Failed && part.Attempt != 0 { // another try may have reached them
-		if state, err = tx.Standing(ctx, m.ID); err != nil || state != night.Failed && state != night.InDoubt {
+	// Another try may have reached them, and half a text that broke off is none:
+	// the message stands by all its tries. Records from before tries were told
+	// apart have no number.
+	if (state == night.Failed || state == night.Delivered) && part.Attempt != 0 {
+		stands, err := tx.Standing(ctx, m.ID)
+		if err != nil || stands != state && (state == night.Delivered || stands != night.InDoubt) {
 			return err
 		}
-	}
-	if state == night.Delivered && half(m, part, len(fates)) {
-		return nil
+		state = stands
 	}
 	changed, err := arrived(ctx, tx, m, state, reason, now)
 	if err != nil || !changed {
@@ -108,13 +110,6 @@ func (d *Dispatcher) join(ctx context.Context, tx Tx, r adapters.Receipt, now ti
 		return err
 	}
 	return d.fall(ctx, tx, m, now)
-}
-
-// half tells whether the parts that were numbered are not the whole of a text
-// whose try broke off: that they arrived says nothing of the others.
-func half(m night.Message, part night.Part, parts int) bool {
-	brokeOff := m.State == night.InDoubt || m.State == night.Due
-	return brokeOff && part.Attempt == m.Attempt && parts < m.Parts
 }
 
 // arrived settles a message by what its parts say. One that waits to be tried

@@ -162,6 +162,8 @@ func TestNightsThatOnceWentWrong(t *testing.T) {
 	db := embedded(t)
 	for what, o := range map[string]simulation.Options{
 		"a text that was sent, fell to another way and was withdrawn was forgotten": {Seed: 306, Most: 60},
+		"a text went another way although the report came that it had arrived":      {Seed: 30809, Most: 8},
+		"the same with two instances and a provider that repeats itself":            {Seed: 30932, Most: 8},
 	} {
 		t.Run(what, func(t *testing.T) {
 			t.Parallel()
