@@ -31,6 +31,7 @@ lint: ## formatting, vet, staticcheck
 unit: ## all tests with the race detector; what that makes slow and sees nothing in, without it
 	$(GO) test -race -timeout 20m ./...
 	$(GO) test -timeout 20m ./internal/simulation ./internal/web
+	$(GO) test -timeout 20m ./internal/rehearsal -run TestNights -nights 12
 
 e2e: ## the built binary, killed and started again in the middle of a night
 	$(GO) test -count=1 -tags e2e -run TestKilled ./cmd/passbell
