@@ -4,9 +4,8 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"sync"
 	"time"
-
-	"github.com/go-co-op/gocron/v2"
 
 	"passbell/internal/desk"
 	"passbell/internal/leader"
@@ -25,15 +24,41 @@ const (
 	wipeEvery = 24 * time.Hour
 )
 
-// startDuties begins what must run once for a kitchen, however many instances
-// serve it: the one that holds the kitchen's lease does it. It gives the way to
-// end it, after which another instance takes it on at once.
-func (h *House) startDuties(ctx context.Context) (stop func(context.Context) error, err error) {
+// duties are what must run once for each kitchen, however many instances serve
+// it: the one that holds the kitchen's lease does it. When this one stops,
+// another instance takes it on at once.
+func (g *Gateway) duties() (rounds []round, err error) {
+	leads := make([]*leader.Leader, len(g.kitchens))
+	for i, k := range g.kitchens {
+		if leads[i], err = k.house.lead(); err != nil {
+			return nil, err
+		}
+		for _, d := range k.house.duties() {
+			rounds = append(rounds, round{d.name, d.every, k.house.onlyHere(leads[i], d)})
+		}
+	}
+	g.onStop("leases", func(ctx context.Context) error {
+		var ending sync.WaitGroup
+		for i, k := range g.kitchens {
+			ending.Go(func() {
+				if err := leads[i].Resign(ctx); err != nil {
+					k.house.log.Warn("another instance does what must run once a little later", "within", leaseFor, "error", err)
+				}
+			})
+		}
+		ending.Wait()
+		return nil
+	})
+	return rounds, nil
+}
+
+// lead asks for the kitchen's lease.
+func (h *House) lead() (*leader.Leader, error) {
 	holder, err := source()
 	if err != nil {
 		return nil, err
 	}
-	lead, err := leader.New(leader.Config{
+	return leader.New(leader.Config{
 		Lease: h.rows, Holder: fmt.Sprintf("%016x%016x", holder.Uint64(), holder.Uint64()), TTL: leaseFor, Margin: leaseMargin, Now: h.Clock.Now,
 		Changed: func(term int64) {
 			if term == 0 {
@@ -43,36 +68,18 @@ func (h *House) startDuties(ctx context.Context) (stop func(context.Context) err
 			h.log.Info("this instance does what must run once", "term", term)
 		},
 	})
-	if err != nil {
-		return nil, err
-	}
-	// The shell is gocron's: it asks the lease before each run.
-	runs, err := gocron.NewScheduler(gocron.WithClock(h.Clock), gocron.WithLocation(time.UTC), gocron.WithStopTimeout(10*time.Second),
-		gocron.WithDistributedElector(lead))
-	if err != nil {
-		return nil, fmt.Errorf("start the duties: %w", err)
-	}
-	stop = func(ctx context.Context) error {
-		err := runs.Shutdown()
-		if err := lead.Resign(ctx); err != nil {
-			h.log.Warn("another instance does what must run once a little later", "within", leaseFor, "error", err)
+}
+
+// onlyHere does a duty where this instance holds the kitchen's lease.
+func (h *House) onlyHere(lead *leader.Leader, d duty) func(context.Context) {
+	return func(ctx context.Context) {
+		if lead.IsLeader(ctx) != nil {
+			return // somebody else does it, or nobody knows who
 		}
-		return err
-	}
-	for _, d := range h.duties() {
-		run := func() {
-			if err := d.do(ctx); err != nil && ctx.Err() == nil {
-				h.log.Error(d.name+" did not work; passbell tries again", "term", lead.Term(), "error", err)
-			}
-		}
-		_, err := runs.NewJob(gocron.DurationJob(d.every), gocron.NewTask(run), gocron.WithName(d.name),
-			gocron.WithSingletonMode(gocron.LimitModeReschedule), gocron.WithStartAt(gocron.WithStartImmediately()))
-		if err != nil {
-			return nil, errors.Join(fmt.Errorf("start the duties: %w", err), stop(ctx))
+		if err := d.do(ctx); err != nil && ctx.Err() == nil {
+			h.log.Error(d.name+" did not work; passbell tries again", "term", lead.Term(), "error", err)
 		}
 	}
-	runs.Start()
-	return stop, nil
 }
 
 // duty is something that must run once for a kitchen. Two instances may still do

@@ -9,8 +9,6 @@ import (
 	"sync"
 	"time"
 
-	"github.com/go-co-op/gocron/v2"
-
 	"passbell/adapters"
 	"passbell/internal/web"
 )
@@ -23,7 +21,6 @@ type Gateway struct {
 	lines    []*Line
 	server   *http.Server
 	addr     net.Addr
-	ticks    gocron.Scheduler
 
 	running sync.WaitGroup
 	stop    []step // undone last in, first out
@@ -100,33 +97,11 @@ func (g *Gateway) start(ctx context.Context) error {
 			}
 		})
 	}
-	if err := g.tick(work); err != nil {
+	duties, err := g.duties()
+	if err != nil {
 		return err
 	}
-	return g.startDuties(work)
-}
-
-// startDuties begins every kitchen's duties. They end all at once: that takes
-// some time in each.
-func (g *Gateway) startDuties(ctx context.Context) error {
-	var stops []func(context.Context) error
-	g.onStop("duties", func(ctx context.Context) error {
-		errs := make([]error, len(stops))
-		var ending sync.WaitGroup
-		for i, stop := range stops {
-			ending.Go(func() { errs[i] = stop(ctx) })
-		}
-		ending.Wait()
-		return errors.Join(errs...)
-	})
-	for _, k := range g.kitchens {
-		stop, err := k.house.startDuties(ctx)
-		if err != nil {
-			return err
-		}
-		stops = append(stops, stop)
-	}
-	return nil
+	return g.startRounds(work, append(g.beats(), duties...))
 }
 
 // heard acts on the word of another instance, or on a silence in which anything
@@ -159,42 +134,25 @@ func (k *kitchen) tell(ctx context.Context) {
 	}
 }
 
-// tick sets off what has to be looked at again and again, in each kitchen by
-// itself: one that has to wait holds up no other. gocron only ticks: what is due
-// is decided by the database.
-func (g *Gateway) tick(ctx context.Context) error {
-	var err error
-	g.ticks, err = gocron.NewScheduler(gocron.WithClock(g.host.Clock), gocron.WithLocation(time.UTC), gocron.WithStopTimeout(10*time.Second))
-	if err != nil {
-		return fmt.Errorf("start the ticks: %w", err)
-	}
-	g.onStop("ticks", func(context.Context) error { return g.ticks.Shutdown() })
-	var beats []func()
+// beats are the looks at what is due or was changed by another process.
+func (g *Gateway) beats() (out []round) {
 	for _, k := range g.kitchens {
-		beats = append(beats, k.beat(ctx))
+		out = append(out, round{"looking for what is due", tick, k.beat()})
 	}
 	for _, l := range g.lines {
-		beats = append(beats, func() {
+		out = append(out, round{"joining delivery reports", tick, func(ctx context.Context) {
 			if err := l.joinEarly(ctx); err != nil && ctx.Err() == nil {
 				g.host.log.Error("delivery reports wait to be joined with their texts; passbell tries again", "adapter", l.Name, "error", err)
 			}
-		})
+		}})
 	}
-	for _, beat := range beats {
-		_, err = g.ticks.NewJob(gocron.DurationJob(tick), gocron.NewTask(beat),
-			gocron.WithSingletonMode(gocron.LimitModeReschedule), gocron.WithStartAt(gocron.WithStartImmediately()))
-		if err != nil {
-			return fmt.Errorf("start the ticks: %w", err)
-		}
-	}
-	g.ticks.Start()
-	return nil
+	return out
 }
 
 // beat gives what is done for the kitchen with each tick.
-func (k *kitchen) beat(ctx context.Context) func() {
+func (k *kitchen) beat() func(context.Context) {
 	shown := int64(0)
-	return func() {
+	return func(ctx context.Context) {
 		k.wake()
 		if err := k.house.Inbox.CatchUp(ctx); err != nil && ctx.Err() == nil {
 			k.house.log.Error("texts wait to be read; passbell tries again", "error", err)

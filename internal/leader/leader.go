@@ -54,6 +54,7 @@ type Leader struct {
 	mu    sync.Mutex
 	term  int64     // of the lease that was granted last; 0 for none
 	asked time.Time // before it was asked for
+	ours  bool      // the database may have this process down as the holder
 	gone  bool      // it was given back for good
 }
 
@@ -87,6 +88,7 @@ func (l *Leader) IsLeader(ctx context.Context) error {
 	}
 	ctx, cancel := context.WithTimeout(ctx, l.trust()) // a later answer is of no use
 	defer cancel()
+	l.ours = true // also where the answer gets lost
 	term, ok, err := l.c.Lease.Grant(ctx, l.c.Holder, l.c.TTL)
 	if err != nil {
 		if l.left(l.c.Now()) > 0 {
@@ -96,6 +98,7 @@ func (l *Leader) IsLeader(ctx context.Context) error {
 		return fmt.Errorf("nobody knows who does what must run once: %w", err)
 	}
 	if !ok {
+		l.ours = false
 		l.stepDown()
 		return ErrNotLeader
 	}
@@ -126,12 +129,12 @@ func (l *Leader) Term() int64 {
 func (l *Leader) Resign(ctx context.Context) error {
 	l.mu.Lock()
 	defer l.mu.Unlock()
-	had := l.term != 0
 	l.gone = true
 	l.stepDown()
-	if !had {
+	if !l.ours {
 		return nil
 	}
+	l.ours = false
 	return l.c.Lease.Release(ctx, l.c.Holder)
 }
 

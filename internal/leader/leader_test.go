@@ -28,6 +28,7 @@ type world struct {
 	term    int64
 	expires time.Time
 	away    error
+	lost    error // an answer that got lost
 	// before and after run on the way to the database and back.
 	before, after func()
 }
@@ -51,7 +52,7 @@ func (w *world) Grant(_ context.Context, holder string, ttl time.Duration) (int6
 	if w.after != nil {
 		w.after()
 	}
-	return term, ok, nil
+	return term, ok, w.lost
 }
 
 func (w *world) Release(_ context.Context, holder string) error {
@@ -133,6 +134,20 @@ func TestDatabaseAway(t *testing.T) {
 	w.away = nil
 	require.NoError(t, a.IsLeader(t.Context()))
 	assert.Equal(t, []int64{1, 0, 1}, told)
+}
+
+// A lease of which this process never learnt that it has it is given back too.
+func TestResignAfterALostAnswer(t *testing.T) {
+	t.Parallel()
+	w := &world{at: noon}
+	a, b := instance(t, w, "a", 0, 1), instance(t, w, "b", 0, 1)
+	lost := errors.New("cut off")
+	w.after = func() { w.lost = lost }
+	require.ErrorIs(t, a.IsLeader(t.Context()), lost)
+	w.after, w.lost = nil, nil
+	require.ErrorIs(t, b.IsLeader(t.Context()), leader.ErrNotLeader)
+	require.NoError(t, a.Resign(t.Context()))
+	require.NoError(t, b.IsLeader(t.Context()), "and not only when its time is over")
 }
 
 // An answer that comes when the lease it grants is over makes no leader, and
