@@ -10,7 +10,7 @@ import (
 
 	"github.com/jmoiron/sqlx"
 	"github.com/pressly/goose/v3"
-	_ "modernc.org/sqlite" // the embedded database
+	"modernc.org/sqlite"
 
 	"passbell/internal/night"
 	"passbell/migrations"
@@ -86,9 +86,13 @@ func connect(ctx context.Context, path string, connections int) (*sqlx.DB, error
 	if err != nil {
 		return nil, fmt.Errorf("database %s: %w", path, err)
 	}
-	db, err := sqlx.ConnectContext(ctx, "sqlite", dsn(filepath.ToSlash(abs)))
+	connector, err := sqlite.NewConnector(dsn(filepath.ToSlash(abs)))
 	if err != nil {
-		return nil, fmt.Errorf("open database %s: %w", path, worded(err))
+		return nil, fmt.Errorf("open database %s: %w", path, err)
+	}
+	db := sqlx.NewDb(sql.OpenDB(prepared{Connector: connector, closes: true}), "sqlite")
+	if err := db.PingContext(ctx); err != nil {
+		return nil, errors.Join(fmt.Errorf("open database %s: %w", path, worded(err)), db.Close())
 	}
 	db.SetMaxOpenConns(connections)
 	db.SetMaxIdleConns(connections)

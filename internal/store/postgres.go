@@ -145,7 +145,7 @@ func openPostgres(ctx context.Context, place string) (*Store, error) {
 		db.SetMaxIdleConns(-1) // closes them
 		db.SetMaxIdleConns(a.conns)
 	}))
-	db = sqlx.NewDb(sql.OpenDB(connector), "postgres")
+	db = sqlx.NewDb(sql.OpenDB(prepared{Connector: connector}), "postgres")
 	db.SetMaxOpenConns(a.conns)
 	db.SetMaxIdleConns(a.conns)
 	db.SetConnMaxIdleTime(5 * time.Minute)
