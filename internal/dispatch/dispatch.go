@@ -8,6 +8,7 @@ import (
 	"errors"
 	"fmt"
 	"log/slog"
+	"sync/atomic"
 	"time"
 
 	"passbell/adapters"
@@ -82,6 +83,7 @@ type Dispatcher struct {
 	c       Config
 	wake    chan struct{}
 	results chan result
+	behind  atomic.Bool
 
 	underway  int      // sends whose result was not yet taken
 	unsettled []result // what became of tries that the database has not taken yet
@@ -126,12 +128,18 @@ func (d *Dispatcher) Wake() {
 	}
 }
 
+// Behind tells whether the last look for due messages did not work: whoever wakes
+// it then has it look again, and record what the database has not taken yet.
+func (d *Dispatcher) Behind() bool { return d.behind.Load() }
+
 // Run sends what is due each time it is woken, until ctx is done. Sends that
 // are under way then are waited for and settled.
 func (d *Dispatcher) Run(ctx context.Context) {
 	defer d.c.Pace.leave(d)
 	for {
-		if err := d.Drain(ctx); err != nil && ctx.Err() == nil {
+		err := d.Drain(ctx)
+		d.behind.Store(err != nil)
+		if err != nil && ctx.Err() == nil {
 			d.c.Log.Error("sending stopped; it goes on with the next tick", "adapter", d.c.Adapter, "error", err)
 		}
 		select {

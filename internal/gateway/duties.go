@@ -12,54 +12,32 @@ import (
 	"passbell/internal/night"
 )
 
+// What must run once for a kitchen, however many instances serve it, is done by
+// the one that holds the kitchen's lease: closing orders at their time and wiping
+// what was kept long enough. An instance asks for the lease when there is
+// something to do. Two may still do it at once, for a moment: each duty does no
+// harm then.
+
 const (
 	// leaseFor is how long it takes at most until another instance does what
 	// one that died did; leaseMargin how much earlier that one stops.
 	leaseFor    = 30 * time.Second
 	leaseMargin = 5 * time.Second
-	// closeEvery is how often to look whether a night has to be closed.
-	closeEvery = 2 * time.Second
-	// wipeEvery is how often to look whether something was kept long enough.
-	// The first look is at the start: a cook's machine may be off at night.
-	wipeEvery = 24 * time.Hour
 )
 
-// duties are what must run once for each kitchen, however many instances serve
-// it: the one that holds the kitchen's lease does it. When this one stops,
-// another instance takes it on at once.
-func (g *Gateway) duties() (rounds []round, err error) {
-	leads := make([]*leader.Leader, len(g.kitchens))
-	for i, k := range g.kitchens {
-		if leads[i], err = k.house.lead(); err != nil {
-			return nil, err
-		}
-		for _, d := range k.house.duties() {
-			rounds = append(rounds, round{d.name, d.every, k.house.onlyHere(leads[i], d)})
-		}
+// holder makes a name for this process that no other one has.
+func holder() (string, error) {
+	chance, err := source()
+	if err != nil {
+		return "", err
 	}
-	g.onStop("leases", func(ctx context.Context) error {
-		var ending sync.WaitGroup
-		for i, k := range g.kitchens {
-			ending.Go(func() {
-				if err := leads[i].Resign(ctx); err != nil {
-					k.house.log.Warn("another instance does what must run once a little later", "within", leaseFor, "error", err)
-				}
-			})
-		}
-		ending.Wait()
-		return nil
-	})
-	return rounds, nil
+	return fmt.Sprintf("%016x%016x", chance.Uint64(), chance.Uint64()), nil
 }
 
-// lead asks for the kitchen's lease.
-func (h *House) lead() (*leader.Leader, error) {
-	holder, err := source()
-	if err != nil {
-		return nil, err
-	}
+// leads asks for the kitchen's lease.
+func (h *House) leads(holder string) (*leader.Leader, error) {
 	return leader.New(leader.Config{
-		Lease: h.rows, Holder: fmt.Sprintf("%016x%016x", holder.Uint64(), holder.Uint64()), TTL: leaseFor, Margin: leaseMargin, Now: h.Clock.Now,
+		Lease: h.rows, Holder: holder, TTL: leaseFor, Margin: leaseMargin, Now: h.Clock.Now,
 		Changed: func(term int64) {
 			if term == 0 {
 				h.log.Info("another instance may do now what must run once")
@@ -71,32 +49,40 @@ func (h *House) lead() (*leader.Leader, error) {
 }
 
 // onlyHere does a duty where this instance holds the kitchen's lease.
-func (h *House) onlyHere(lead *leader.Leader, d duty) func(context.Context) {
-	return func(ctx context.Context) {
-		if lead.IsLeader(ctx) != nil {
-			return // somebody else does it, or nobody knows who
+func (k *kitchen) onlyHere(do func(context.Context) error) func(context.Context) error {
+	return func(ctx context.Context) error {
+		switch err := k.lead.IsLeader(ctx); {
+		case errors.Is(err, leader.ErrNotLeader):
+			return nil
+		case err != nil:
+			return err
 		}
-		if err := d.do(ctx); err != nil && ctx.Err() == nil {
-			h.log.Error(d.name+" did not work; passbell tries again", "term", lead.Term(), "error", err)
-		}
+		return do(ctx)
 	}
 }
 
-// duty is something that must run once for a kitchen. Two instances may still do
-// it at once, for a moment: each does no harm then.
-type duty struct {
-	name  string
-	every time.Duration
-	do    func(context.Context) error
+// resign gives the leases back that this process has: another instance goes on
+// at once.
+func (g *Gateway) resign(ctx context.Context) error {
+	var ending sync.WaitGroup
+	for _, k := range g.kitchens {
+		ending.Go(func() {
+			if err := k.lead.Resign(ctx); err != nil {
+				k.house.log.Warn("another instance does what must run once a little later", "within", leaseFor, "error", err)
+			}
+		})
+	}
+	ending.Wait()
+	return nil
 }
 
-// duties lists them.
-func (h *House) duties() []duty {
-	out := []duty{{"wiping what was kept long enough", wipeEvery, h.forget}}
-	if h.Config.Night.CloseByItself {
-		out = append(out, duty{"closing orders at their time", closeEvery, h.Desk.CloseDue})
+// wipe has one kitchen after the other forget: there is time for it.
+func (g *Gateway) wipe(ctx context.Context) {
+	for _, k := range g.kitchens {
+		if err := k.onlyHere(k.house.forget)(ctx); err != nil && ctx.Err() == nil {
+			k.house.log.Error("wiping what was kept long enough did not work; passbell tries again", "within", wipeEvery, "error", err)
+		}
 	}
-	return out
 }
 
 // forget wipes what names anybody on nights that are older than the kitchen keeps

@@ -2,6 +2,7 @@ package gateway
 
 import (
 	"context"
+	"log/slog"
 	"path/filepath"
 	"testing"
 	"time"
@@ -84,12 +85,12 @@ func closedOnce(t *testing.T, g alone, n night.Night, orders int) {
 func TestOrdersStayOpenUnlessTheKitchenWantsThemClosed(t *testing.T) {
 	t.Parallel()
 	provider := &counter{took: map[string]int{}, to: map[string]int{}}
-	g := instance(t, filepath.Join(t.TempDir(), "passbell.db"), provider)
+	g := asleep(t, filepath.Join(t.TempDir(), "passbell.db"), provider, slog.New(slog.DiscardHandler))
 	n := openNight(t, g, 2, 3)
 	closeNow(t, g, n)
-	for _, d := range g.house.duties() {
-		require.NoError(t, d.do(t.Context()))
-	}
+	g.look(t.Context())
+	g.wipe(t.Context())
+	g.acting.Wait()
 	b, err := g.house.Desk.Board(t.Context(), n.ID)
 	require.NoError(t, err)
 	assert.True(t, b.Night.ClosedAt.IsZero())

@@ -22,8 +22,9 @@ type Gateway struct {
 	server   *http.Server
 	addr     net.Addr
 
-	running sync.WaitGroup
-	stop    []step // undone last in, first out
+	running sync.WaitGroup // sending and receiving
+	acting  sync.WaitGroup // what the rounds began
+	stop    []step         // undone last in, first out
 	once    sync.Once
 	stopErr error
 	failed  chan error
@@ -97,19 +98,18 @@ func (g *Gateway) start(ctx context.Context) error {
 			}
 		})
 	}
-	duties, err := g.duties()
-	if err != nil {
-		return err
-	}
-	return g.startRounds(work, append(g.beats(), duties...))
+	return g.startRounds(work, g.rounds())
 }
 
 // heard acts on the word of another instance, or on a silence in which anything
-// may have changed: the pages are looked at anew and what is due is looked for.
+// may have changed: the pages are looked at anew. What is due in the kitchen that
+// was named is looked for at once, and everywhere else with the next tick.
 func (g *Gateway) heard(id int64) {
 	for _, k := range g.kitchens {
 		if id == 0 || id == k.house.Kitchen.ID {
 			k.house.Live.Changed()
+		}
+		if id == k.house.Kitchen.ID {
 			k.wake()
 		}
 	}
@@ -130,43 +130,6 @@ func (k *kitchen) tell(ctx context.Context) {
 			return
 		case <-k.house.news:
 			k.house.announce(ctx)
-		}
-	}
-}
-
-// beats are the looks at what is due or was changed by another process.
-func (g *Gateway) beats() (out []round) {
-	for _, k := range g.kitchens {
-		out = append(out, round{"looking for what is due", tick, k.beat()})
-	}
-	for _, l := range g.lines {
-		out = append(out, round{"joining delivery reports", tick, func(ctx context.Context) {
-			if err := l.joinEarly(ctx); err != nil && ctx.Err() == nil {
-				g.host.log.Error("delivery reports wait to be joined with their texts; passbell tries again", "adapter", l.Name, "error", err)
-			}
-		}})
-	}
-	return out
-}
-
-// beat gives what is done for the kitchen with each tick.
-func (k *kitchen) beat() func(context.Context) {
-	shown := int64(0)
-	return func(ctx context.Context) {
-		k.wake()
-		if err := k.house.Inbox.CatchUp(ctx); err != nil && ctx.Err() == nil {
-			k.house.log.Error("texts wait to be read; passbell tries again", "error", err)
-		}
-		if err := k.house.Watch(ctx); err != nil && ctx.Err() == nil {
-			k.house.log.Error("an order book waits in the folder; passbell tries again", "error", err)
-		}
-		last, err := k.house.lastEvent(ctx)
-		if err != nil {
-			return // the pass says by itself how old it is
-		}
-		if last != shown { // another process may have changed something
-			shown = last
-			k.house.Live.Changed()
 		}
 	}
 }

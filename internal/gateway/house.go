@@ -169,23 +169,9 @@ func source() (*mathrand.Rand, error) {
 	return mathrand.New(mathrand.NewChaCha8(seed)), nil
 }
 
-// lastEvent gives the id of the kitchen's latest event.
-func (h *House) lastEvent(ctx context.Context) (int64, error) {
-	var id int64
-	err := h.rows.Read(ctx, func(t *store.Tx) (err error) {
-		id, err = t.LastEvent(ctx)
-		return err
-	})
-	return id, err
-}
-
 // NextDue gives the moment at which the next text is due; zero where none
 // waits. Whoever drives the clock itself can move it there.
 func (h *House) NextDue(ctx context.Context) (time.Time, error) { return h.rows.NextDue(ctx) }
-
-// tick is how often the gateway looks whether something is due or was changed
-// by another process.
-const tick = time.Second
 
 // routes gives the ways out that the configuration describes, in its order.
 func routes(c config.Config) desk.Routes {

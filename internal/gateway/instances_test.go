@@ -58,6 +58,14 @@ func instance(t *testing.T, place string, provider adapters.Sender, with ...func
 
 func instanceWith(t *testing.T, place string, provider adapters.Sender, log *slog.Logger, with ...func(*config.Config)) alone {
 	t.Helper()
+	g := asleep(t, place, provider, log, with...)
+	require.NoError(t, g.Start(t.Context()))
+	return g
+}
+
+// asleep is an instance that does nothing yet.
+func asleep(t *testing.T, place string, provider adapters.Sender, log *slog.Logger, with ...func(*config.Config)) alone {
+	t.Helper()
 	c := config.Default()
 	c.Database, c.Listen, c.Folder = place, "127.0.0.1:0", t.TempDir()
 	c.Kitchen.Name, c.Kitchen.Region, c.Kitchen.Zone = "Larkfield Dumpling Kitchen", "GB", "Europe/London"
@@ -72,7 +80,6 @@ func instanceWith(t *testing.T, place string, provider adapters.Sender, log *slo
 	require.NoError(t, err)
 	g, err := New(h, provider)
 	require.NoError(t, err)
-	require.NoError(t, g.Start(t.Context()))
 	t.Cleanup(func() {
 		require.NoError(t, g.Stop(context.WithoutCancel(t.Context())))
 		require.NoError(t, h.Close())

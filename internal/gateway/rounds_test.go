@@ -5,10 +5,15 @@ import (
 	"fmt"
 	"sync"
 	"testing"
+	"time"
 
 	"github.com/jonboulle/clockwork"
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
+
+	"passbell/internal/night"
+	"passbell/internal/store/pgtest"
+	"passbell/internal/store/storetest"
 )
 
 // However many rounds wait for something that does not come, stopping ends their
@@ -32,4 +37,56 @@ func TestStoppingEndsWhatWaits(t *testing.T) {
 	require.NoError(t, g.Stop(t.Context()))
 	ended.Wait()
 	assert.NoError(t, g.Stop(t.Context()), "twice is fine")
+}
+
+// One look finds what waits in any of the kitchens, and leaves alone those in
+// which nothing does: they need not even have a lease.
+func TestOneLookForAll(t *testing.T) {
+	t.Parallel()
+	for name, place := range map[string]func(testing.TB) string{
+		"embedded": storetest.FreshFile,
+		"server":   func(t testing.TB) string { return pgtest.Start(t).Database(t) },
+	} {
+		t.Run(name, func(t *testing.T) {
+			t.Parallel()
+			kitchens := map[string]string{}
+			for _, k := range []string{"larkfield", "millbank", "brook"} {
+				kitchens[k] = aKitchen(t, k, "07700 900100", "close_by_itself = true\n")
+			}
+			r := openHost(t, hostFiles(t, place(t), kitchens))
+			r.open("millbank", "Mill1")
+			larkfield := r.house("larkfield")
+			n := larkfield.Config.NightOn(night.DateOf(time.Now().In(larkfield.Kitchen.Zone)), 16*60, 20*60, larkfield.Kitchen.Zone)
+			n.InstructAt, n.ClosesAt = time.Now().Add(-time.Hour), time.Now().Add(-time.Minute)
+			n, err := larkfield.Desk.AddNight(t.Context(), n, "cook")
+			require.NoError(t, err)
+			brook := r.house("brook").Live.Wait()
+			millbank := r.house("millbank").Live.Wait()
+			r.look(t.Context())
+			r.acting.Wait()
+			events, err := larkfield.Desk.Events(t.Context(), n.ID, 0, 100)
+			require.NoError(t, err)
+			last := events[len(events)-1]
+			assert.Equal(t, night.OrdersNotClosed, last.What, "the night has no order book, and that was said")
+			select {
+			case <-millbank:
+			default:
+				t.Error("millbank's pages were not told")
+			}
+			select {
+			case <-brook:
+				t.Error("nothing happened in brook")
+			default:
+			}
+			terms := map[string]bool{}
+			for _, k := range r.kitchens {
+				terms[k.house.Config.File] = k.lead.Term() > 0
+			}
+			assert.Equal(t, map[string]bool{"larkfield": true, "millbank": false, "brook": false}, terms)
+			r.wipe(t.Context())
+			for _, k := range r.kitchens {
+				assert.Positive(t, k.lead.Term(), "wiping is a duty of each kitchen")
+			}
+		})
+	}
 }

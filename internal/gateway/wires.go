@@ -17,6 +17,7 @@ import (
 	"passbell/adapters/webapi"
 	"passbell/internal/config"
 	"passbell/internal/dispatch"
+	"passbell/internal/leader"
 )
 
 // Wire is a line as one kitchen uses it.
@@ -34,8 +35,11 @@ var retry = dispatch.Retry{First: 5 * time.Second, Cap: 5 * time.Minute, Attempt
 
 // kitchen is a house with its wires, in the order of its configuration.
 type kitchen struct {
-	house *House
-	wires []*Wire
+	house  *House
+	wires  []*Wire
+	lead   *leader.Leader
+	shown  int64 // the latest event of which the pages were told
+	chores []*chore
 }
 
 // connect connects every kitchen with its adapters; a rehearsal hands in the
@@ -47,6 +51,10 @@ func (h *Host) connect(first adapters.Sender) (kitchens []*kitchen, lines []*Lin
 			err = errors.Join(err, closeSenders(lines))
 		}
 	}()
+	holder, err := holder()
+	if err != nil {
+		return nil, nil, err
+	}
 	shared := map[string]*Line{}
 	for _, a := range h.Config.Adapter {
 		l, err := h.line(a, "", first)
@@ -85,6 +93,10 @@ func (h *Host) connect(first adapters.Sender) (kitchens []*kitchen, lines []*Lin
 			faults = append(faults, wrong)
 			house.log.Error("AN ADAPTER CAN'T BE USED: the kitchen runs without it, and its texts wait", "error", wrong)
 		}
+		if k.lead, err = house.leads(holder); err != nil {
+			return nil, lines, err
+		}
+		k.chores = k.allChores()
 		kitchens = append(kitchens, k)
 	}
 	if len(faults) == len(kitchens) {

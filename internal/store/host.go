@@ -21,12 +21,14 @@ type across struct {
 	expecting string // kitchens, address, states: kitchen
 	sent      string // kitchens, adapter, ids of parts: kitchen, id
 	have      string // kitchens, adapter, id of a text: kitchen
+	astir     string // looks, moment: a Stir
 }
 
 var acrossServer = across{
 	expecting: `SELECT kitchens_expecting($1, $2, $3)`,
 	sent:      `SELECT kitchen, id FROM kitchens_that_sent($1, $2, $3)`,
 	have:      `SELECT kitchens_that_have($1, $2, $3)`,
+	astir:     `SELECT * FROM kitchens_astir($1, $2)`,
 }
 
 var acrossFile = across{
@@ -41,6 +43,23 @@ var acrossFile = across{
 	have: `
 		SELECT i.kitchen_id FROM json_each(?1) k
 		JOIN inbounds i ON i.kitchen_id = k.value AND i.adapter = ?2 AND i.provider_id = ?3`,
+	astir: `
+		WITH looks AS (SELECT value ->> 'id' AS id, value ->> 'seen' AS seen, value ->> 'silent' AS silent, value ->> 'closes' AS closes,
+			value ->> 'date' AS date, value ->> 'slot' AS slot FROM json_each(?1)),
+		stirs AS (SELECT k.id AS kitchen, k.seen,
+			coalesce((SELECT max(e.id) FROM events e WHERE e.kitchen_id = k.id), 0) AS event,
+			EXISTS (SELECT 1 FROM messages m WHERE m.kitchen_id = k.id AND m.state = 'due' AND m.next_at <= ?2)
+				OR EXISTS (SELECT 1 FROM messages m WHERE m.kitchen_id = k.id AND m.state = 'sending')
+				OR k.silent > 0 AND EXISTS (
+					SELECT 1 FROM nights n JOIN messages m ON m.kitchen_id = n.kitchen_id AND m.night_id = n.id
+					WHERE n.kitchen_id = k.id AND (n.date > k.date OR n.date = k.date AND n.last_slot >= k.slot)
+						AND m.state = 'sent' AND m.fallen = 0 AND m.settled_at <= k.silent) AS sends,
+			EXISTS (SELECT 1 FROM inbounds i WHERE i.kitchen_id = k.id AND i.state = 'fresh') AS reads,
+			k.closes AND EXISTS (
+				SELECT 1 FROM nights n WHERE n.kitchen_id = k.id AND (n.date > k.date OR n.date = k.date AND n.last_slot >= k.slot)
+					AND n.closed_at = 0 AND n.closes_at > 0 AND n.closes_at <= ?2) AS closes
+			FROM looks k)
+		SELECT kitchen, event, sends, reads, closes FROM stirs WHERE event <> seen OR sends OR reads OR closes`,
 }
 
 // ask puts a question to several kitchens. What is no text is handed over as
@@ -65,6 +84,19 @@ func ask(ctx context.Context, from interface {
 	return nil
 }
 
+// since is a kitchen, and the last slot from which on its nights are meant.
+type since struct {
+	ID   int64  `json:"id"`
+	Date string `json:"date"`
+	Slot int    `json:"slot"` // minutes after midnight
+}
+
+// unfinished means a kitchen's nights that are not over at now.
+func unfinished(k night.Kitchen, now time.Time) since {
+	date, slot := night.Earliest(now, k.Zone)
+	return since{k.ID, date.String(), int(slot)}
+}
+
 // Expecting gives those of the kitchens, in their order, that an address has an
 // unfinished order with, in a night that is not over at now. Nobody is expected
 // under an address that is not known.
@@ -72,15 +104,9 @@ func (s *Store) Expecting(ctx context.Context, kitchens []night.Kitchen, address
 	if address == "" || len(kitchens) == 0 {
 		return nil, nil
 	}
-	type since struct {
-		ID   int64  `json:"id"`
-		Date string `json:"date"`
-		Slot int    `json:"slot"` // minutes after midnight
-	}
 	from := make([]since, len(kitchens))
 	for i, k := range kitchens {
-		date, slot := night.Earliest(now, k.Zone)
-		from[i] = since{k.ID, date.String(), int(slot)}
+		from[i] = unfinished(k, now)
 	}
 	var found []int64
 	if err := ask(ctx, s.reader, &found, s.dialect.across.expecting, from, address, night.Unfinished()); err != nil {

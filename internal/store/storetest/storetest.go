@@ -69,6 +69,7 @@ func Run(t *testing.T, open func(t *testing.T) *store.Store) {
 		"a text of any bytes is kept":                                anyBytes,
 		"kitchens that expect a customer are found":                  expecting,
 		"the kitchen that sent a part is found":                      senders,
+		"kitchens in which something waits are found":                astir,
 		"a text for several kitchens is in all of them or in none":   eachOrNone,
 		"eight texts for several kitchens at once are one each":      eachAtOnce,
 		"a receipt that is nobody's yet is no kitchen's to see":      earlyForNobody,
