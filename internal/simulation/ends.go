@@ -45,7 +45,6 @@ func (w *watch) end(ctx context.Context) error {
 			w.violate("at the end message %d, which a provider was given, is not on record", id)
 		}
 	}
-	w.everybodyTold()
 	return w.nothingMissing(ctx)
 }
 
@@ -74,30 +73,6 @@ func (w *watch) ended(m night.Message) {
 	}
 	if maybe > 1 && !w.resent(m.ID, 0) && !m.Fallen {
 		w.violate("at the end message %d, %s, reached a phone %d times", m.ID, m.Kind, maybe)
-	}
-}
-
-// everybodyTold checks that each customer who could be texted was texted with
-// the instructions, or that the record says why not.
-func (w *watch) everybodyTold() {
-	covered := map[int64]bool{}
-	for _, m := range w.messages {
-		for _, c := range m.Covers {
-			covered[c.OrderID] = covered[c.OrderID] || m.Kind == night.Instructions
-		}
-	}
-	start := w.s.sc.night.InstructAt
-	for id, o := range w.orders {
-		p := w.partyOf(o.Ref)
-		if covered[id] || p == nil || p.phone == "" || w.outs[p.phone] > 0 || len(w.phones[id]) > 1 {
-			continue
-		}
-		if len(w.s.sc.acts)+len(w.s.sc.mishaps) > 0 || p.lines == nil {
-			continue // something else may have come between
-		}
-		if at := w.s.k.Quiet.Allowed(start, w.s.k.Zone); at.Before(w.slotAt(o.Slot).Add(-desk.LateAfter)) {
-			w.violate("at the end nobody was told of order %s, and no message says why", o.Ref)
-		}
 	}
 }
 

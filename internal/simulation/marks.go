@@ -157,8 +157,12 @@ func (w *watch) nobodyIsTold(e night.Event, v sight) {
 // customer has not read just that before.
 func (w *watch) apologised(c *call, m night.Message) {
 	o := w.orders[m.Covers[0].OrderID]
-	if missing := night.MissingLine(o.Items); missing == "" || !strings.Contains(c.text.Text, missing) {
-		w.violate("call %s: order %s lacks %q, the text says %q", c.text.Key, o.Ref, missing, c.text.Text)
+	missing := night.Missing(o.Items)
+	unsaid := func(it night.Item) bool {
+		return !strings.Contains(c.text.Text, fmt.Sprintf("%d x %s", it.Short, it.Name))
+	}
+	if len(missing) == 0 || slices.ContainsFunc(missing, unsaid) {
+		w.violate("call %s: order %s lacks %q, the text says %q", c.text.Key, o.Ref, night.MissingLine(o.Items), c.text.Text)
 	}
 	var last *call
 	for id, before := range w.messages {

@@ -40,6 +40,38 @@ func (w *watch) compareMessages(v sight) {
 	}
 }
 
+// everybodyTold checks that whoever waits for the instructions has them, or a
+// message that says what became of them. Somebody waits from the closing of orders
+// on, while their order is as it was booked, the night is on, they can be texted,
+// and the text could still come before their slot. Whoever cancelled or came before
+// that needs none: then it is the order that says why.
+func (w *watch) everybodyTold(v sight) {
+	if now := w.s.clock(); now.After(w.latest) { // what was too late once is not planned when a clock is put back
+		w.latest = now
+	}
+	if v.night.ClosedAt.IsZero() || !v.night.CalledOff.IsZero() {
+		return
+	}
+	told := map[int64]bool{}
+	for _, m := range v.messages {
+		for _, c := range m.Covers {
+			told[c.OrderID] = told[c.OrderID] || m.Kind == night.Instructions
+		}
+	}
+	at := v.night.InstructAt
+	if at.Before(w.latest) {
+		at = w.latest
+	}
+	at = w.s.k.Quiet.Allowed(at, w.s.k.Zone)
+	for _, id := range slices.Sorted(maps.Keys(v.orders)) {
+		o := v.orders[id]
+		waits := o.State == night.Booked && o.Phone != "" && !v.optedOut[o.Phone] && at.Before(v.night.SlotAt(o.Slot, w.s.k.Zone))
+		if waits && !told[id] {
+			w.violate("nobody was told of order %s, and no message says why", o.Ref)
+		}
+	}
+}
+
 // moved checks one message's way between two looks.
 func (w *watch) moved(before, m night.Message, v sight) {
 	if m.Attempt < before.Attempt || m.Attempt > before.Attempt+1 {

@@ -164,6 +164,10 @@ func TestNightsThatOnceWentWrong(t *testing.T) {
 		"a text that was sent, fell to another way and was withdrawn was forgotten": {Seed: 306, Most: 60},
 		"a text went another way although the report came that it had arrived":      {Seed: 30809, Most: 8},
 		"the same with two instances and a provider that repeats itself":            {Seed: 30932, Most: 8},
+		"an order of two was cancelled before its instructions could go":            {Seed: 43670, Most: 20},
+		"a text whose first try had arrived was in doubt by its second":             {Seed: 68, Most: 10},
+		"the same after it went another way":                                        {Seed: 282, Most: 20},
+		"a text names two things that are missing":                                  {Seed: 674, Most: 20},
 	} {
 		t.Run(what, func(t *testing.T) {
 			t.Parallel()

@@ -51,6 +51,7 @@ type watch struct {
 	confirms map[string]map[int64]bool // confirmations that were sent, by address
 	once     map[onceKey]int64
 	claimed  map[int64]int             // by message: the step at which its last attempt came on record
+	latest   time.Time                 // the latest that the clock has shown
 	phones   map[int64]map[string]bool // numbers that an order has had
 	byRef    map[string]*party
 	byPhone  map[string]*party
@@ -202,6 +203,7 @@ func (w *watch) look(ctx context.Context) error {
 	w.compareOrders(v)
 	w.compareMarks(v)
 	w.compareMessages(v)
+	w.everybodyTold(v)
 	w.compareTexts(v)
 	if !maps.Equal(v.optedOut, w.consents) {
 		w.violate("opted out are %d addresses, by the events it is %d", len(v.optedOut), len(w.consents))
