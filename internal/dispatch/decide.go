@@ -13,6 +13,7 @@ import (
 // sent.
 type Truth struct {
 	Record   night.Trial // the message as it is on record now
+	Arrived  bool        // an earlier try is known to have
 	Night    night.Night
 	Orders   []night.Order // those that the message covers
 	OptedOut bool          // the address wants no texts
@@ -36,6 +37,9 @@ func Check(m night.Message, t Truth, now time.Time) Verdict {
 		// The machine slept past the lease, and the attempt was given up or
 		// somebody else has the message by now. If not, it may go at once.
 		return Verdict{State: night.Due, Until: now, Reason: "passbell was held up before it could be sent"}
+	}
+	if t.Arrived {
+		return Verdict{State: night.Dropped, Reason: "the report came that it arrived"}
 	}
 	if t.OptedOut && m.Kind != night.Confirmation {
 		return Verdict{State: night.Dropped, Reason: "the customer wants no texts"}

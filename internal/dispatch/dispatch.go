@@ -318,6 +318,13 @@ func (d *Dispatcher) truths(ctx context.Context, messages []night.Message) ([]Tr
 				nights[m.NightID] = n
 			}
 			out[i] = Truth{Record: record[m.ID], Night: n, OptedOut: opted[m.To], Kitchen: d.c.Kitchen}
+			if m.Attempt > 1 { // seldom
+				stands, err := tx.Standing(ctx, m.ID)
+				if err != nil {
+					return err
+				}
+				out[i].Arrived = stands == night.Delivered
+			}
 			for _, c := range m.Covers {
 				o, ok := order[c.OrderID]
 				if !ok {

@@ -69,12 +69,13 @@ func (d *Dispatcher) settleOnly(ctx context.Context, batch []result) error {
 type end struct {
 	result
 	night.Settlement
+	became night.MessageState // the state that the message is in by all its tries
 }
 
 // endStopped says how a claimed message ended that was not handed over.
 func (d *Dispatcher) endStopped(r result, now time.Time) end {
 	v := r.stopped
-	return end{r, night.Settlement{State: v.State, Reason: v.Reason, RetryAt: v.Until, Outcome: night.NotSent, At: now}}
+	return end{result: r, Settlement: night.Settlement{State: v.State, Reason: v.Reason, RetryAt: v.Until, Outcome: night.NotSent, At: now}}
 }
 
 // endTried says what one try led to. Its text, if any, went out when it began: a
@@ -84,7 +85,7 @@ func (d *Dispatcher) endTried(r result, now time.Time) end {
 	if out.Pause > 0 {
 		d.c.Pace.pause(now.Add(out.Pause))
 	}
-	return end{r, night.Settlement{State: out.State, Reason: out.Reason, RetryAt: out.RetryAt, Outcome: out.Word, IDs: r.accepted.IDs, At: r.began}}
+	return end{result: r, Settlement: night.Settlement{State: out.State, Reason: out.Reason, RetryAt: out.RetryAt, Outcome: out.Word, IDs: r.accepted.IDs, At: r.began}}
 }
 
 // record settles attempts, says so in the history, and gives those that counted.
@@ -102,16 +103,16 @@ func (d *Dispatcher) record(ctx context.Context, tx Tx, ends []end, now time.Tim
 	var counted []end
 	var said []night.Event
 	for i, e := range ends {
-		if became[i] == "" {
+		if e.became = became[i]; e.became == "" {
 			continue
 		}
 		counted = append(counted, e)
 		why := fmt.Sprintf("%s: %s", e.message.Kind, e.State)
 		switch {
+		case e.became != e.State:
+			why = fmt.Sprintf("%s: %s, as it was before: %s this time", e.message.Kind, e.became, e.State)
 		case e.State == night.Due:
 			why = fmt.Sprintf("%s: not yet", e.message.Kind)
-		case became[i] != e.State:
-			why = fmt.Sprintf("%s: %s, as it was before: %s this time", e.message.Kind, became[i], e.State)
 		}
 		if e.Reason != "" {
 			why += ", " + e.Reason
@@ -128,7 +129,7 @@ func (d *Dispatcher) follow(ctx context.Context, tx Tx, ends []end, now time.Tim
 	var told []night.Message
 	var ids []string
 	for _, e := range ends {
-		if e.State == night.Sent {
+		if e.State == night.Sent || e.became == night.Delivered {
 			told = append(told, e.message)
 		}
 		if e.State == night.Sent || e.State == night.InDoubt { // some parts may have been numbered
@@ -143,7 +144,7 @@ func (d *Dispatcher) follow(ctx context.Context, tx Tx, ends []end, now time.Tim
 	}
 	for _, e := range ends {
 		var err error
-		switch silent := e.State == night.Due && d.c.FallAfter > 0 && now.Sub(e.message.DueAt) >= d.c.FallAfter; {
+		switch silent := e.became == night.Due && d.c.FallAfter > 0 && now.Sub(e.message.DueAt) >= d.c.FallAfter; {
 		case e.stopped != nil && e.State == night.Dropped && len(e.message.Covers) > 0:
 			err = d.c.Replanner.ReplanIn(ctx, tx, now, e.message.NightID, ordersOf(e.message)...)
 		case e.stopped == nil && (e.State == night.Failed || silent):
@@ -208,14 +209,17 @@ func (d *Dispatcher) abandon(ctx context.Context) error {
 	}
 	ends := make([]end, len(found))
 	for i, m := range found {
-		ends[i] = end{result{message: m}, night.Settlement{
+		ends[i] = end{result: result{message: m}, Settlement: night.Settlement{
 			State: night.InDoubt, Outcome: string(adapters.Unknown), At: now,
 			Reason: "passbell was stopped while sending: it may have gone out",
 		}}
 	}
 	return d.write(ctx, func(tx Tx) error {
-		_, err := d.record(ctx, tx, ends, now)
-		return err
+		counted, err := d.record(ctx, tx, ends, now)
+		if err != nil {
+			return err
+		}
+		return d.follow(ctx, tx, counted, now)
 	})
 }
 

@@ -269,7 +269,7 @@ func (t *Tx) Withdraw(ctx context.Context, id int64, to night.MessageState, why 
 	if err != nil || !gone {
 		return false, err
 	}
-	_, err = t.unsent(ctx, id, to)
+	_, err = t.stand(ctx, id, to)
 	return true, err
 }
 

@@ -98,8 +98,9 @@ func (t *Tx) Abandoned(ctx context.Context, now time.Time) ([]night.Message, err
 // gives the states that the messages are in then, "" where a settlement did not
 // count.
 //
-// A try that reached nobody does not undo an earlier one that may have: then the
-// message goes back to what its tries came to.
+// A try does not undo an earlier one that came to more: then the message goes
+// back to what its tries came to. So one that is known to have arrived, by a
+// report that came while it was tried again, is not tried any more.
 //
 // An attempt that was given up as in doubt and reports after all is believed:
 // it is the same attempt, and it knows more. If it reports that the text was
@@ -151,10 +152,11 @@ func (t *Tx) Settle(ctx context.Context, all []night.Settlement) ([]night.Messag
 		return nil, err
 	}
 	for i, state := range became {
-		if unreached(state) {
-			if became[i], err = t.unsent(ctx, all[i].MessageID, state); err != nil {
-				return nil, err
-			}
+		if state == "" || !unreached(state) && all[i].Attempt == 1 {
+			continue
+		}
+		if became[i], err = t.stand(ctx, all[i].MessageID, state); err != nil {
+			return nil, err
 		}
 	}
 	return became, nil

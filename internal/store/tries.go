@@ -126,17 +126,17 @@ func (t *Tx) Standing(ctx context.Context, messageID int64) (night.MessageState,
 	return best[messageID].state(), err
 }
 
-// unsent sees to a message whose last try, made or called off, ended in a state
-// in which nobody has the text, and gives the state that it is in then. What left
-// the house before is not undone by that: the message stands by the best of its
-// tries. One that was dropped and never left the house is about no order any
-// more, so that the text can be planned anew.
-func (t *Tx) unsent(ctx context.Context, id int64, state night.MessageState) (night.MessageState, error) {
+// stand sees to a message whose last try, made or called off, ended in a state,
+// and gives the state that it is in then. What left the house before is not undone
+// by that: the message stands by the best of its tries, and one that waits to be
+// tried again waits no more if it arrived. One that was dropped and never left the
+// house is about no order any more, so that the text can be planned anew.
+func (t *Tx) stand(ctx context.Context, id int64, state night.MessageState) (night.MessageState, error) {
 	best, err := t.best(ctx, []int64{id})
 	if err != nil {
 		return "", err
 	}
-	if a, ok := best[id]; ok {
+	if a, ok := best[id]; ok && (state != night.Due || a.state() == night.Delivered) {
 		_, err := t.change(ctx, "message", `
 			UPDATE messages SET state = ?, reason = ?, adapter = ?, address = CASE WHEN ? = '' THEN address ELSE ? END, settled_at = ?
 			WHERE kitchen_id = ? AND id = ?`,

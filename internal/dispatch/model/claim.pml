@@ -83,7 +83,7 @@ typedef Row {
 	bool over;     /* lease_until has passed */
 	bool untrue;   /* the order was cancelled */
 	bool unseen;   /* a try's outcome is unknown, and nobody was shown it yet */
-	bool known;    /* its acceptance was reported */
+	bool known;    /* its acceptance was reported, or that it arrived */
 	byte excused;  /* up to this try a person knew that it may be out and said "again" */
 	Try try[MAXTRIES + 1]
 };
@@ -137,9 +137,12 @@ inline check() {
 	:: !away && (R.state != sending || R.attempt != H.attempt) -> stop(due)
 	:: !away && R.state == sending && R.attempt == H.attempt ->
 #endif
+		stand(); /* dispatch.Truth: Arrived */
+		b = (stands == delivered -> 1 : 0);
+		stands = due;
 		if
-		:: R.untrue -> stop(dropped)
-		:: !R.untrue ->
+		:: R.untrue || b -> b = 0; stop(dropped)
+		:: !R.untrue && !b ->
 			if
 			:: assured(); H.step = checked
 			:: stop(missed) /* its time passed */
@@ -241,21 +244,17 @@ inline stand() {
 	b = 0
 }
 
-/* store.(*Tx).unsent: a try that reached nobody does not undo an earlier one. */
-inline unsent() {
-	if
-	:: R.state == failed || R.state == missed || R.state == dropped ->
+/* store.(*Tx).stand: a try does not undo an earlier one that came to more. */
+inline standBy() {
 #ifndef EARLIER_FORGOTTEN
-		stand();
-		if
-		:: stands != due -> R.state = stands
-		:: else
-		fi;
-		stands = due;
-#endif
-		remembered()
+	stand();
+	if
+	:: stands == delivered || R.state != due && stands != due -> R.state = stands
 	:: else
-	fi
+	fi;
+	stands = due;
+#endif
+	remembered()
 }
 
 /* Of what reached nobody nothing is out that was not reported as lost. */
@@ -293,7 +292,7 @@ inline settle() {
 		R.unseen = false; /* on record, as in doubt at the worst */
 		T.doubt = (H.word == unknown);
 		T.taken = (H.word == accepted);
-		unsent();
+		standBy();
 		if
 		:: H.ids && T.part == nofate -> T.part = onway
 		:: else
@@ -434,7 +433,7 @@ inline hear(a) {
 	:: word != onway && R.try[a].part != nofate ->
 		R.try[a].part = LATER(R.try[a].part, word);
 		if
-		:: R.try[a].part == arrived -> reach()
+		:: R.try[a].part == arrived -> R.known = true; reach()
 		:: R.try[a].part == lost -> lose()
 		:: else
 		fi
@@ -461,7 +460,7 @@ end:
 		changes--;
 		R.untrue = true;
 		if
-		:: R.state == due -> R.state = dropped; unsent()
+		:: R.state == due -> R.state = dropped; standBy()
 		:: else
 		fi;
 		rest() }
