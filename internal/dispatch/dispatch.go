@@ -117,7 +117,7 @@ func New(c Config) (*Dispatcher, error) {
 		c.Pace = NewPace(c.Window, c.PerSecond, c.Gap)
 	}
 	c.Pace.join()
-	return &Dispatcher{c: c, wake: make(chan struct{}, 1), results: make(chan result, c.Window)}, nil
+	return &Dispatcher{c: c, wake: make(chan struct{}, 1), results: make(chan result)}, nil
 }
 
 // Wake makes Run look for due messages now. It never blocks.

@@ -62,7 +62,8 @@ func (l *Line) Inbound(ctx context.Context, in adapters.Inbound) error {
 	l.hear(&in, nil)
 	now := l.host.Clock.Now().UTC()
 	text := inbox.Text(l.Name, in, now)
-	copies, err := l.route(ctx, text)
+	may := l.mayBeFor(text.To)
+	copies, err := l.route(ctx, text, may)
 	if err != nil {
 		return fmt.Errorf("find a text's kitchen: %w", err)
 	}
@@ -73,8 +74,8 @@ func (l *Line) Inbound(ctx context.Context, in adapters.Inbound) error {
 	held, fresh := false, false
 	err = l.host.store.WriteEach(ctx, ids, func(id int64, tx *store.Tx) (err error) {
 		at := slices.Index(ids, id)
-		if at == 0 && len(l.wires) > 1 { // it may have been for others when it came before
-			if held, err = tx.Held(ctx, l.kitchens(), l.Name, in.ID); err != nil {
+		if at == 0 && len(may) > 1 { // it may have been for others when it came before
+			if held, err = tx.Held(ctx, kitchensOf(may), l.Name, in.ID); err != nil {
 				return err
 			}
 		}
@@ -98,30 +99,38 @@ func (l *Line) Inbound(ctx context.Context, in adapters.Inbound) error {
 	return nil
 }
 
-// route finds out for which kitchens a text is.
-func (l *Line) route(ctx context.Context, in night.Inbound) ([]copyFor, error) {
-	all := make([]sharer, len(l.wires))
-	houses := make(map[int64]*House, len(l.wires))
-	for i, w := range l.wires {
-		k := w.house.Kitchen
-		all[i], houses[k.ID] = sharer{ID: k.ID, Region: k.Region, Number: k.Number}, w.house
+// mayBeFor gives the wires of the kitchens that a text to a number may be for.
+func (l *Line) mayBeFor(to string) []*Wire {
+	if len(l.wires) == 1 {
+		return l.wires
 	}
-	may := all
-	if len(all) > 1 {
-		may = addressed(in.To, all)
+	all := make([]sharer, len(l.wires))
+	by := make(map[int64]*Wire, len(l.wires))
+	for i, w := range l.wires {
+		all[i] = w.sharer()
+		by[w.house.Kitchen.ID] = w
+	}
+	var out []*Wire
+	for _, k := range addressed(to, all) {
+		out = append(out, by[k.ID])
+	}
+	return out
+}
+
+// route finds out for which of the kitchens that it may be for a text is.
+func (l *Line) route(ctx context.Context, in night.Inbound, wires []*Wire) ([]copyFor, error) {
+	may := make([]sharer, len(wires))
+	asked := make([]night.Kitchen, len(wires))
+	for i, w := range wires {
+		may[i], asked[i] = w.sharer(), w.house.Kitchen
 	}
 	if len(may) == 1 {
 		return route(false, may), nil
-	}
-	asked := make([]night.Kitchen, len(may))
-	for i, k := range may {
-		asked[i] = houses[k.ID].Kitchen
 	}
 	expecting, err := l.host.store.Expecting(ctx, asked, in.From, in.At)
 	if err != nil {
 		return nil, err
 	}
-	may = slices.Clone(may)
 	for i := range may {
 		may[i].Expects = slices.Contains(expecting, may[i].ID)
 	}
@@ -129,9 +138,14 @@ func (l *Line) route(ctx context.Context, in night.Inbound) ([]copyFor, error) {
 	return route(read.Intent == reading.Stop, may), nil
 }
 
-func (l *Line) kitchens() []int64 {
-	out := make([]int64, len(l.wires))
-	for i, w := range l.wires {
+func (w *Wire) sharer() sharer {
+	k := w.house.Kitchen
+	return sharer{ID: k.ID, Region: k.Region, Number: k.Number}
+}
+
+func kitchensOf(wires []*Wire) []int64 {
+	out := make([]int64, len(wires))
+	for i, w := range wires {
 		out[i] = w.house.Kitchen.ID
 	}
 	return out
@@ -164,7 +178,7 @@ func (l *Line) deliver(ctx context.Context, receipts ...adapters.Receipt) (known
 	for i, r := range receipts {
 		ids[i] = r.ID
 	}
-	senders, err := l.host.store.Senders(ctx, l.kitchens(), l.Name, ids)
+	senders, err := l.host.store.Senders(ctx, kitchensOf(l.wires), l.Name, ids)
 	if err != nil {
 		return nil, err
 	}

@@ -7,6 +7,7 @@ import (
 	"fmt"
 	"net/http"
 	"strings"
+	"sync"
 
 	"github.com/danielgtaylor/huma/v2"
 	"github.com/danielgtaylor/huma/v2/adapters/humago"
@@ -19,6 +20,17 @@ const apiVersion = "1.0.0"
 
 // byAPI is who acts when a caller of the API does not say.
 const byAPI = "api"
+
+// api gives the handler of /api/v1. It is made when the first call comes: what
+// it knows of its types is large, and many kitchens are never called.
+func (s *site) api() http.Handler {
+	made := sync.OnceValue(func() http.Handler {
+		mux := http.NewServeMux()
+		s.addAPI(mux)
+		return mux
+	})
+	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) { made().ServeHTTP(w, r) })
+}
 
 // addAPI mounts /api/v1. Errors are RFC 9457 problems; the description is at
 // /api/v1/openapi.json.

@@ -282,8 +282,6 @@ func (s *site) routes() http.Handler {
 	s.addPaper(pages)
 	s.addAdapters(pages)
 	s.addKitchen(pages)
-	api := http.NewServeMux()
-	s.addAPI(api)
 
 	open := http.NewServeMux() // without sign-in
 	s.addSignIn(open)
@@ -292,7 +290,7 @@ func (s *site) routes() http.Handler {
 	open.HandleFunc("POST /language", s.setLanguage)
 	open.Handle("GET /static/", s.static)
 	open.Handle("GET /favicon.ico", http.RedirectHandler(s.static.url("icon.svg"), http.StatusFound))
-	open.Handle("/api/", s.guardAPI(api))
+	open.Handle("/api/", s.guardAPI(s.api()))
 	open.Handle("/", s.guardPages(s.onChosenNight(pages)))
 
 	cross := http.NewCrossOriginProtection()
