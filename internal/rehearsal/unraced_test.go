@@ -1,6 +1,0 @@
-//go:build !race
-
-package rehearsal
-
-// raced is set where the race detector watches.
-const raced = false
