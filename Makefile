@@ -8,7 +8,7 @@ export PASSBELL_NODE_DIR := $(PEERS)
 export NODE_PATH := $(PEERS)/node_modules
 export AXE_CORE = $(wildcard $(PEERS)/node_modules/axe-core/axe.min.js)
 
-.PHONY: help build test prepare lint unit e2e kills cross picture figures nights simulate model fuzz train try bench fmt
+.PHONY: help build test prepare lint unit e2e kills cross looks picture figures nights simulate model fuzz train try bench fmt
 
 help: ## list the targets
 	@grep -hE '^[a-z-]+:.*##' $(MAKEFILE_LIST) | sed -E 's/:.*## /\t/' | expand -t 14
@@ -51,6 +51,10 @@ nights: ## N invented nights rehearsed to their ends (500)
 
 simulate: ## N nights (10000) on which everything goes wrong that can, up to MOST orders (60), from the seed FIRST on
 	$(GO) test -count=1 -timeout 24h ./internal/simulation -run 'TestSimulation$$' -nights $(or $(N),10000) -most $(or $(MOST),60) -first $(or $(FIRST),0)
+
+looks: ## every page in both languages, widths and colours, by every rule of axe-core; the pictures go to SHOTS (shots)
+	@mkdir -p $(or $(SHOTS),shots)
+	SHOTS=$(abspath $(or $(SHOTS),shots)) $(GO) test -count=1 -timeout 30m ./internal/web -run 'PageFitsAndIsAccessible$$'
 
 picture: ## take the README picture of the pass from the demo anew
 	@.ci/picture
