@@ -12,8 +12,17 @@ import (
 )
 
 // nights is how many seeds are played; `go test ./internal/rehearsal -nights
-// 500` plays more.
-var nights = flag.Int("nights", 4, "how many seeds to rehearse")
+// 500` plays more. One task at a time has the turn, so the race detector has
+// little to see and makes a night many times slower: it gets two, and `make unit`
+// plays the others without it.
+var nights = flag.Int("nights", usual(), "how many seeds to rehearse")
+
+func usual() int {
+	if raced {
+		return 2
+	}
+	return 12
+}
 
 // play runs one night to its end and gives the lines as well.
 func play(t *testing.T, o Options) (Result, []Line) {

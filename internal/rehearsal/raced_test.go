@@ -1,0 +1,6 @@
+//go:build race
+
+package rehearsal
+
+// raced is set where the race detector watches.
+const raced = true
