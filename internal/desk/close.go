@@ -145,7 +145,7 @@ func (d *Desk) Resend(ctx context.Context, a Act, to string) (night.Message, err
 		}
 		out = night.Message{
 			KitchenID: d.kitchen.ID, NightID: n.ID, Kind: night.Resend, Revision: nextRevision(before, night.Resend),
-			Covers: []night.Cover{{OrderID: o.ID, Slot: o.Slot}}, Place: n.Place, To: to, DueAt: now,
+			Covers: []night.Cover{{OrderID: o.ID, Slot: o.Slot}}, Place: n.Place, To: to,
 			ExpiresAt: n.SlotAt(n.Last, d.kitchen.Zone).Add(graceAfterNight),
 		}
 		texts, err := d.render(ctx, tx, n, []night.Order{o}, []night.Message{out})
@@ -164,7 +164,7 @@ const graceAfterNight = time.Hour
 
 // sendNow stores a message that a person wants sent at once.
 func (d *Desk) sendNow(ctx context.Context, tx Tx, n night.Night, about []night.Order, m *night.Message, now time.Time, a Act) error {
-	m.Parts = wording.Measure(m.Text).Parts
+	m.Parts, m.DueAt, m.AtOnce = wording.Measure(m.Text).Parts, now, true
 	if m.Adapter = d.routes.First(m.To, m.Kind); m.Adapter == "" && len(d.routes) > 0 {
 		return fmt.Errorf("no adapter takes this number: ring them, or give another with --to")
 	}
@@ -237,7 +237,7 @@ func (d *Desk) SendAgain(ctx context.Context, messageID int64, who string) error
 				return errReminderOver
 			}
 		}
-		ok, err := tx.SendAgain(ctx, messageID, expires, now)
+		ok, err := tx.SendAgain(ctx, messageID, expires)
 		if err != nil {
 			return err
 		}

@@ -72,7 +72,7 @@ type MessageTx interface {
 	Reword(ctx context.Context, m night.Message) (bool, error)
 	Uncover(ctx context.Context, ids ...int64) error
 	Withdraw(ctx context.Context, id int64, to night.MessageState, why string, now time.Time) (bool, error)
-	SendAgain(ctx context.Context, id int64, expires, now time.Time) (bool, error)
+	SendAgain(ctx context.Context, id int64, expires time.Time) (bool, error)
 	SetMessageState(ctx context.Context, id int64, from []night.MessageState, to night.MessageState, why string, now time.Time) (bool, error)
 }
 

@@ -214,7 +214,7 @@ func (d *Desk) answer(ctx context.Context, tx Tx, in night.Inbound, dec Decision
 	}
 	m := night.Message{
 		KitchenID: d.kitchen.ID, NightID: dec.Night.ID, InboundID: in.ID, Kind: kind, Revision: int(in.ID),
-		To: in.From, Text: body, Parts: wording.Measure(body).Parts, DueAt: now, ExpiresAt: now.Add(replyUseful),
+		To: in.From, Text: body, Parts: wording.Measure(body).Parts, DueAt: now, AtOnce: true, ExpiresAt: now.Add(replyUseful),
 	}
 	// An answer goes back the way that the text came.
 	m.Adapter = in.Adapter

@@ -232,7 +232,7 @@ func (d *Desk) sayShort(ctx context.Context, tx Tx, n night.Night, o night.Order
 	}
 	m := night.Message{
 		KitchenID: d.kitchen.ID, NightID: n.ID, Kind: night.Short, Revision: nextRevision(about, night.Short),
-		Covers: []night.Cover{{OrderID: o.ID, Slot: o.Slot}}, To: to, Text: text, DueAt: now,
+		Covers: []night.Cover{{OrderID: o.ID, Slot: o.Slot}}, To: to, Text: text,
 		ExpiresAt: n.SlotAt(n.Last, d.kitchen.Zone).Add(graceAfterNight),
 	}
 	return d.sendNow(ctx, tx, n, []night.Order{o}, &m, now, a)

@@ -87,7 +87,7 @@ func (d *Desk) sayLate(ctx context.Context, tx Tx, n night.Night, orders []night
 	last := orders[len(orders)-1]
 	m := night.Message{
 		KitchenID: d.kitchen.ID, NightID: n.ID, Kind: night.Delay, Revision: nextRevision(about, night.Delay),
-		To: orders[0].Address(d.routes.mail()), DueAt: now, ExpiresAt: n.SlotAt(last.Slot.Add(last.Behind), d.kitchen.Zone),
+		To: orders[0].Address(d.routes.mail()), ExpiresAt: n.SlotAt(last.Slot.Add(last.Behind), d.kitchen.Zone),
 	}
 	for _, o := range orders {
 		m.Covers = append(m.Covers, night.Cover{OrderID: o.ID, Slot: o.Slot})

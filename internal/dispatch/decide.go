@@ -25,7 +25,7 @@ type Verdict struct {
 	// State is Sending for "send it", else the state to settle the message in:
 	// Dropped, Missed, or Due with Until.
 	State  night.MessageState
-	Until  time.Time
+	Until  time.Time // zero where its time is what it was
 	Reason string
 }
 
@@ -35,8 +35,8 @@ type Verdict struct {
 func Check(m night.Message, t Truth, now time.Time) Verdict {
 	if t.Record.State != night.Sending || t.Record.Attempt != m.Attempt {
 		// The machine slept past the lease, and the attempt was given up or
-		// somebody else has the message by now. If not, it may go at once.
-		return Verdict{State: night.Due, Until: now, Reason: "passbell was held up before it could be sent"}
+		// somebody else has the message by now. If not, its time has come still.
+		return Verdict{State: night.Due, Reason: "passbell was held up before it could be sent"}
 	}
 	if t.Arrived {
 		return Verdict{State: night.Dropped, Reason: "the report came that it arrived"}

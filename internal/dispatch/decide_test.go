@@ -93,8 +93,8 @@ func TestCheck(t *testing.T) {
 		edit  func(*Truth)
 	}{
 		{name: "still true", order: told, at: noon, want: night.Sending},
-		{name: "given up while the machine slept", order: told, at: noon, want: night.Due, until: noon, edit: func(t *Truth) { t.Record.State = night.InDoubt }},
-		{name: "somebody else tries it by now", order: told, at: noon, want: night.Due, until: noon, edit: func(t *Truth) { t.Record.Attempt = 2 }},
+		{name: "given up while the machine slept", order: told, at: noon, want: night.Due, edit: func(t *Truth) { t.Record.State = night.InDoubt }},
+		{name: "somebody else tries it by now", order: told, at: noon, want: night.Due, edit: func(t *Truth) { t.Record.Attempt = 2 }},
 		{name: "called off meanwhile", order: told, at: noon, want: night.Dropped, edit: func(t *Truth) { t.Night.CalledOff = noon }},
 		{name: "at another place by now", order: told, at: noon, want: night.Dropped, edit: func(t *Truth) { t.Night.Place = "The Old Dairy" }},
 		{name: "a cancellation taken back", kind: night.Cancellation, order: told, at: noon, want: night.Dropped},

@@ -32,10 +32,12 @@ type Tx interface {
 	ReceiptTx
 	Waits(ctx context.Context, adapter string, now time.Time) (bool, error)
 	Abandoned(ctx context.Context, now time.Time) ([]night.Message, error)
+	Misdated(ctx context.Context, now time.Time) ([]int64, error)
+	Redate(ctx context.Context, ids []int64, now time.Time) error
 	Trials(ctx context.Context, ids []int64) ([]night.Trial, error)
 	Settle(ctx context.Context, all []night.Settlement) ([]night.MessageState, error)
 	Unconfirmed(ctx context.Context, adapter string, before time.Time) ([]night.Message, error)
-	Reroute(ctx context.Context, id int64, fall night.Fall, now time.Time) (bool, error)
+	Reroute(ctx context.Context, id int64, fall night.Fall) (bool, error)
 }
 
 // Replanner brings the texts about orders in line again, as a part of the

@@ -108,7 +108,7 @@ func TestWhoSleptPastTheLeaseDoesNotSendWhatAnotherHas(t *testing.T) {
 		r.clock.Advance(2 * time.Minute)
 		assert.NoError(t, other.Drain(t.Context()))                         // gives the attempt up
 		assert.NoError(t, r.k.Write(t.Context(), func(tx *store.Tx) error { // a person sends it again
-			_, err := tx.SendAgain(t.Context(), r.messages()[0].ID, r.clock.Now().Add(time.Hour), r.clock.Now())
+			_, err := tx.SendAgain(t.Context(), r.messages()[0].ID, r.clock.Now().Add(time.Hour))
 			return err
 		}))
 		assert.NoError(t, other.Drain(t.Context()))
@@ -163,7 +163,7 @@ func TestAReportThatComesBeforeTheSecondTry(t *testing.T) {
 	id := r.messages()[0].ID
 	require.NoError(t, r.Receipt(t.Context(), adapters.Receipt{ID: "id-m1-1", Status: adapters.Failed, Reason: "the phone is off"}))
 	require.NoError(t, r.k.Write(t.Context(), func(tx *store.Tx) error {
-		_, err := tx.SendAgain(t.Context(), id, r.clock.Now().Add(time.Hour), r.clock.Now())
+		_, err := tx.SendAgain(t.Context(), id, r.clock.Now().Add(time.Hour))
 		return err
 	}))
 	require.NoError(t, r.Receipt(t.Context(), adapters.Receipt{ID: "id-m1-1", Status: adapters.Delivered}))

@@ -18,7 +18,7 @@ import (
 func (r *rig) again() {
 	r.t.Helper()
 	require.NoError(r.t, r.k.Write(r.t.Context(), func(tx *store.Tx) error {
-		ok, err := tx.SendAgain(r.t.Context(), r.messages()[0].ID, r.clock.Now().Add(time.Hour), r.clock.Now())
+		ok, err := tx.SendAgain(r.t.Context(), r.messages()[0].ID, r.clock.Now().Add(time.Hour))
 		assert.True(r.t, ok)
 		return err
 	}))
@@ -221,8 +221,9 @@ func TestANightFortyDaysAheadSendsNothingToday(t *testing.T) {
 		assert.Zero(t, r.carrier.count())
 		r.clock.Advance(24*time.Hour - time.Millisecond)
 	}
-	next, err := r.k.NextDue(t.Context())
+	next, waits, err := r.k.NextDue(t.Context())
 	require.NoError(t, err)
+	assert.True(t, waits)
 	assert.Equal(t, later, next)
 	r.clock.Advance(40 * time.Millisecond)
 	r.drain()

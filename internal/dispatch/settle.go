@@ -180,7 +180,7 @@ func (d *Dispatcher) fall(ctx context.Context, tx Tx, m night.Message, now time.
 	if !ok {
 		return nil
 	}
-	fell, err := tx.Reroute(ctx, m.ID, next, now)
+	fell, err := tx.Reroute(ctx, m.ID, next)
 	if err != nil || !fell {
 		return err
 	}
@@ -196,15 +196,20 @@ func settled(m night.Message, now time.Time, who, why string) night.Event {
 }
 
 // abandon finds tries that nobody will settle any more: whoever made them is
-// gone, and nobody knows whether the text went out.
+// gone, and nobody knows whether the text went out. It also finds those that wait
+// for a clock that is ahead of this one.
 func (d *Dispatcher) abandon(ctx context.Context) error {
 	now := d.c.Now().UTC()
 	var found []night.Message
+	var misdated []int64
 	err := d.c.Store.Read(ctx, func(tx Tx) (err error) {
-		found, err = tx.Abandoned(ctx, now)
+		if found, err = tx.Abandoned(ctx, now); err != nil {
+			return err
+		}
+		misdated, err = tx.Misdated(ctx, now)
 		return err
 	})
-	if err != nil || len(found) == 0 {
+	if err != nil || len(found)+len(misdated) == 0 {
 		return err
 	}
 	ends := make([]end, len(found))
@@ -215,6 +220,9 @@ func (d *Dispatcher) abandon(ctx context.Context) error {
 		}}
 	}
 	return d.write(ctx, func(tx Tx) error {
+		if err := tx.Redate(ctx, misdated, now); err != nil || len(ends) == 0 {
+			return err
+		}
 		counted, err := d.record(ctx, tx, ends, now)
 		if err != nil {
 			return err

@@ -169,9 +169,11 @@ func source() (*mathrand.Rand, error) {
 	return mathrand.New(mathrand.NewChaCha8(seed)), nil
 }
 
-// NextDue gives the moment at which the next text is due; zero where none
+// NextDue gives the moment at which the next text is due, zero for at once, and whether any
 // waits. Whoever drives the clock itself can move it there.
-func (h *House) NextDue(ctx context.Context) (time.Time, error) { return h.rows.NextDue(ctx) }
+func (h *House) NextDue(ctx context.Context) (next time.Time, waits bool, err error) {
+	return h.rows.NextDue(ctx)
+}
 
 // routes gives the ways out that the configuration describes, in its order.
 func routes(c config.Config) desk.Routes {

@@ -51,6 +51,7 @@ type Message struct {
 	Text      string
 	Parts     int // SMS parts of Text
 	DueAt     time.Time
+	AtOnce    bool      // it goes as soon as anybody can send it; DueAt is only when whoever asked for it read the clock
 	ExpiresAt time.Time // after this moment the text is no use
 	State     MessageState
 	Reason    string // why it failed, was dropped or is in doubt; for the cook

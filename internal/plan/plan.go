@@ -262,6 +262,7 @@ func (m *maker) want(kind night.MessageKind, revision int, orders []night.Order,
 		Revision:  revision,
 		To:        m.address(orders[0]),
 		DueAt:     dueAt.UTC(),
+		AtOnce:    !dueAt.After(m.now),
 		ExpiresAt: m.slotAt(orders[0]).UTC(),
 		State:     night.Due,
 	}
@@ -273,6 +274,9 @@ func (m *maker) want(kind night.MessageKind, revision int, orders []night.Order,
 	}
 	if row != nil {
 		w.ID, w.Attempt, w.Adapter, w.Reason = row.ID, row.Attempt, row.Adapter, row.Reason
+		if w.DueAt.Equal(row.DueAt) {
+			w.AtOnce = row.AtOnce
+		}
 		m.used[row.ID] = true
 	}
 	for _, o := range orders {

@@ -109,6 +109,30 @@ func TestOverdueMessageKeepsItsTime(t *testing.T) {
 	require.Equal(t, at(t, "2026-12-02T08:00:00Z"), h.plan().Wanted[0].DueAt, "but not into the quiet hours")
 }
 
+// What goes at once has no time on anybody's clock; what has a time of its own
+// goes then.
+func TestWhatIsDueWhenItIsPlannedGoesAtOnce(t *testing.T) {
+	t.Parallel()
+	h := friday(t)
+	h.order(1, "K401", bethan, "17:10")
+	h.in.Now = at(t, "2026-12-01T17:59:59Z")
+	for _, w := range h.plan().Wanted {
+		require.False(t, w.AtOnce, w.Kind)
+	}
+	h.order(2, "K402", callum, "17:10") // after the instructions should have gone
+	h.in.Now = at(t, "2026-12-01T18:10:00Z")
+	p := h.plan()
+	require.Len(t, p.Wanted, 4)
+	for _, w := range p.Wanted {
+		require.Equal(t, w.Kind == night.Instructions && w.Covers[0].OrderID == 2, w.AtOnce, w.Kind)
+	}
+
+	h.in.Now = at(t, "2026-12-01T18:05:00Z") // by another clock
+	p = h.plan()
+	require.Equal(t, h.in.Now, p.Wanted[1].DueAt)
+	require.True(t, p.Wanted[1].AtOnce)
+}
+
 // A message that waits for its next try is not hurried by a plan.
 func TestRetryKeepsItsTime(t *testing.T) {
 	t.Parallel()

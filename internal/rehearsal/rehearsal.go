@@ -282,8 +282,8 @@ func (r *Rehearsal) next(ctx context.Context) (at time.Time, ok bool, err error)
 	if t, waiting := r.network.NextDue(); waiting {
 		consider(t)
 	}
-	due, err := r.house.NextDue(ctx)
-	if err == nil && !due.IsZero() {
+	due, waits, err := r.house.NextDue(ctx)
+	if waits {
 		consider(due)
 	}
 	return at, ok, err

@@ -338,10 +338,10 @@ func (s *sim) next(ctx context.Context) (at time.Time, ok bool, err error) {
 	if t, waiting := s.net.next(); waiting {
 		consider(t)
 	}
-	if s.due, err = s.eye.NextDue(ctx); err != nil {
+	if s.due, s.waits, err = s.eye.NextDue(ctx); err != nil {
 		return at, false, err
 	}
-	if !s.due.IsZero() {
+	if s.waits {
 		consider(s.due)
 	}
 	now := s.clock()
@@ -365,7 +365,7 @@ func (s *sim) ready() []ready {
 	var out []ready
 	now := s.clock()
 	// Looking costs, and mostly there is nothing to see.
-	idle := (s.due.IsZero() || s.due.After(now)) && !s.watch.underway() && !s.watch.unread()
+	idle := (!s.waits || s.due.After(now)) && !s.watch.underway() && !s.watch.unread()
 	for _, in := range s.insts {
 		if in.tick && idle && s.rnd.IntN(10) > 0 {
 			in.tick = false

@@ -28,6 +28,7 @@ func (w *watch) compareMessages(v sight) {
 			before.State = night.Due
 		}
 		w.moved(before, m, v)
+		w.atOnce(m, v)
 		w.truth(m)
 		if m.Attempt > before.Attempt || !known && m.Attempt > 0 {
 			w.claimed[id] = w.s.out.Steps
@@ -69,6 +70,25 @@ func (w *watch) everybodyTold(v sight) {
 		if waits && !told[id] {
 			w.violate("nobody was told of order %s, and no message says why", o.Ref)
 		}
+	}
+}
+
+// atOnce checks that what answers somebody, or what a person asked for, waits for
+// no clock: its instance's may be wrong.
+func (w *watch) atOnce(m night.Message, v sight) {
+	asked := false // since the last that happened to it
+	for _, e := range v.events {
+		if e.MessageID == m.ID {
+			asked = strings.Contains(e.Why, "sent again by hand")
+		}
+	}
+	switch m.Kind {
+	case night.Reply, night.Confirmation, night.Resend, night.Delay, night.Short:
+		asked = asked || m.Attempt == 0
+	case night.Instructions, night.Reminder, night.Update, night.Nudge, night.Cancellation:
+	}
+	if m.State == night.Due && asked && !m.AtOnce {
+		w.violate("message %d, %s, waits for a clock", m.ID, m.Kind)
 	}
 }
 

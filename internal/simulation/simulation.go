@@ -119,7 +119,8 @@ type sim struct {
 	tasks  map[*task]bool
 	stops  []*stop // who waits, in a fixed order
 	lastID int
-	due    time.Time // when the next text is due, as of when time last passed
+	due    time.Time // when the next text is due, as of when time last passed,
+	waits  bool      // and whether any is
 	agenda agenda
 	net    *network
 	watch  *watch

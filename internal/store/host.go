@@ -50,6 +50,9 @@ var acrossFile = across{
 			coalesce((SELECT max(e.id) FROM events e WHERE e.kitchen_id = k.id), 0) AS event,
 			EXISTS (SELECT 1 FROM messages m WHERE m.kitchen_id = k.id AND m.state = 'due' AND m.next_at <= ?2)
 				OR EXISTS (SELECT 1 FROM messages m WHERE m.kitchen_id = k.id AND m.state = 'sending')
+				OR EXISTS (SELECT 1 FROM messages m JOIN attempts a ON a.kitchen_id = m.kitchen_id AND a.message_id = m.id AND a.attempt = m.attempt
+					WHERE m.kitchen_id = k.id AND m.state = 'due' AND m.attempt > 0 AND m.next_at > ?2 AND m.next_at <> m.due_at
+						AND a.settled_at > ?2)
 				OR k.silent > 0 AND EXISTS (
 					SELECT 1 FROM nights n JOIN messages m ON m.kitchen_id = n.kitchen_id AND m.night_id = n.id
 					WHERE n.kitchen_id = k.id AND (n.date > k.date OR n.date = k.date AND n.last_slot >= k.slot)

@@ -30,12 +30,24 @@ type messageRow struct {
 	SettledAt  int64  `db:"settled_at"`
 }
 
+// atOnce is the next_at of what goes as soon as anybody can send it. A moment
+// would be one on somebody's clock, and whoever reads another would wait for it.
+const atOnce = 0
+
+// nextAt gives when a message that waits is to be tried.
+func nextAt(m night.Message) int64 {
+	if m.AtOnce {
+		return atOnce
+	}
+	return ms(m.DueAt)
+}
+
 func (r messageRow) message() night.Message {
 	m := night.Message{
 		ID: r.ID, KitchenID: r.KitchenID, NightID: r.NightID,
 		Kind: night.MessageKind(r.Kind), Revision: r.Revision, Place: r.Place,
 		To: r.Address, Text: r.Text, Parts: r.Parts,
-		DueAt: at(r.DueAt), ExpiresAt: at(r.ExpiresAt),
+		DueAt: at(r.DueAt), AtOnce: r.NextAt == atOnce, ExpiresAt: at(r.ExpiresAt),
 		State: night.MessageState(r.State), Reason: r.Reason,
 		Attempt: r.Attempt, Adapter: r.Adapter, Fallen: r.Fallen != 0, SettledAt: at(r.SettledAt),
 	}
@@ -142,17 +154,17 @@ func (t *Tx) AddMessages(ctx context.Context, all []night.Message) ([]int64, err
 	if err != nil {
 		return nil, err
 	}
-	g := given{columns: []string{"new", "night", "inbound", "kind", "revision", "place", "address", "words", "parts", "due_at", "expires_at", "adapter"}}
+	g := given{columns: []string{"new", "night", "inbound", "kind", "revision", "place", "address", "words", "parts", "due_at", "next_at", "expires_at", "adapter"}}
 	for i, m := range all {
 		if !taken[i] {
-			g.rows = append(g.rows, []any{ids[i], m.NightID, m.InboundID, string(m.Kind), m.Revision, m.Place, m.To, m.Text, m.Parts, ms(m.DueAt), ms(m.ExpiresAt), m.Adapter})
+			g.rows = append(g.rows, []any{ids[i], m.NightID, m.InboundID, string(m.Kind), m.Revision, m.Place, m.To, m.Text, m.Parts, ms(m.DueAt), nextAt(m), ms(m.ExpiresAt), m.Adapter})
 		}
 	}
 	found, err := listGiven[int64](ctx, t, "message", `
 		INSERT INTO messages (id, kitchen_id, night_id, inbound_id, kind, revision, place, address, text, parts,
 			due_at, next_at, expires_at, state, adapter)
 		SELECT new, CAST(? AS BIGINT), night, nullif(inbound, 0), kind, revision, place, address, words, parts,
-			due_at, due_at, expires_at, CAST(? AS TEXT), adapter FROM %s WHERE true
+			due_at, next_at, expires_at, CAST(? AS TEXT), adapter FROM %s WHERE true
 		ON CONFLICT DO NOTHING RETURNING id`, g, []any{t.kitchen, night.Due}, nil)
 	if err != nil {
 		return nil, err
@@ -242,7 +254,7 @@ func (t *Tx) Reword(ctx context.Context, m night.Message) (bool, error) {
 		UPDATE messages SET revision = ?, place = ?, adapter = ?, address = ?, text = ?, parts = ?, expires_at = ?,
 			next_at = CASE WHEN due_at = ? THEN next_at ELSE ? END, due_at = ?
 		WHERE kitchen_id = ? AND id = ? AND state = ?`,
-		m.Revision, m.Place, m.Adapter, m.To, m.Text, m.Parts, ms(m.ExpiresAt), ms(m.DueAt), ms(m.DueAt), ms(m.DueAt),
+		m.Revision, m.Place, m.Adapter, m.To, m.Text, m.Parts, ms(m.ExpiresAt), ms(m.DueAt), nextAt(m), ms(m.DueAt),
 		t.kitchen, m.ID, night.Due)
 	if err != nil || n == 0 {
 		return false, err
@@ -274,12 +286,12 @@ func (t *Tx) Withdraw(ctx context.Context, id int64, to night.MessageState, why 
 }
 
 // SendAgain makes a message that failed, was missed or is in doubt due again at
-// now, by a person's word. It tells whether it was in one of these states.
-func (t *Tx) SendAgain(ctx context.Context, id int64, expires, now time.Time) (bool, error) {
+// once, by a person's word. It tells whether it was in one of these states.
+func (t *Tx) SendAgain(ctx context.Context, id int64, expires time.Time) (bool, error) {
 	n, err := t.change(ctx, "message", `
 		UPDATE messages SET state = ?, reason = '', next_at = ?, expires_at = ?, settled_at = 0
 		WHERE kitchen_id = ? AND id = ? AND state IN (?)`,
-		night.Due, ms(now), ms(expires), t.kitchen, id, []night.MessageState{night.Failed, night.Missed, night.InDoubt})
+		night.Due, atOnce, ms(expires), t.kitchen, id, []night.MessageState{night.Failed, night.Missed, night.InDoubt})
 	return n > 0, err
 }
 

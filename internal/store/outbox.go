@@ -64,15 +64,18 @@ func (t *Tx) Trials(ctx context.Context, ids []int64) ([]night.Trial, error) {
 	})
 }
 
-// NextDue gives the moment at which the next message is due; zero when nothing
-// waits.
-func (k *Kitchen) NextDue(ctx context.Context) (time.Time, error) {
-	var next int64
-	err := k.Read(ctx, func(t *Tx) error {
-		return t.get(ctx, &next, "due messages",
-			`SELECT coalesce(min(next_at), 0) FROM messages WHERE kitchen_id = ? AND state = ?`, t.kitchen, night.Due)
+// NextDue gives the moment at which the next message is due, zero for at once, and
+// whether any waits.
+func (k *Kitchen) NextDue(ctx context.Context) (next time.Time, waits bool, err error) {
+	var found []int64
+	err = k.Read(ctx, func(t *Tx) error {
+		return t.list(ctx, &found, "due messages",
+			`SELECT next_at FROM messages WHERE kitchen_id = ? AND state = ? ORDER BY next_at LIMIT 1`, t.kitchen, night.Due)
 	})
-	return at(next), err
+	if err != nil || len(found) == 0 {
+		return time.Time{}, false, err
+	}
+	return at(found[0]), true, nil
 }
 
 // Abandoned gives the messages whose attempt is on record and whose lease ran
@@ -91,6 +94,35 @@ func (t *Tx) Abandoned(ctx context.Context, now time.Time) ([]night.Message, err
 		return nil, err
 	}
 	return t.withCovers(ctx, rows)
+}
+
+// Misdated gives the messages whose next try waits for a clock that is ahead of
+// now: the try before was settled later than that.
+func (t *Tx) Misdated(ctx context.Context, now time.Time) ([]int64, error) {
+	var ids []int64
+	err := t.list(ctx, &ids, "messages that wait", `
+		SELECT m.id FROM messages m
+		JOIN attempts a ON a.kitchen_id = m.kitchen_id AND a.message_id = m.id AND a.attempt = m.attempt
+		WHERE m.kitchen_id = ? AND m.state = 'due' AND m.attempt > 0 AND m.next_at > ? AND m.next_at <> m.due_at AND a.settled_at > ?`,
+		t.kitchen, ms(now), ms(now))
+	return ids, err
+}
+
+// Redate lets messages that Misdated gave wait for as long as they should have,
+// from now on.
+func (t *Tx) Redate(ctx context.Context, ids []int64, now time.Time) error {
+	if len(ids) == 0 {
+		return nil
+	}
+	const which = `m.kitchen_id = ? AND m.id IN (?) AND m.state = 'due' AND m.attempt > 0 AND m.next_at <> m.due_at
+		AND a.kitchen_id = m.kitchen_id AND a.message_id = m.id AND a.attempt = m.attempt AND a.settled_at > ?`
+	if _, err := t.change(ctx, "messages that wait",
+		`UPDATE messages AS m SET next_at = m.next_at - a.settled_at + ? FROM attempts AS a WHERE `+which, ms(now), t.kitchen, ids, ms(now)); err != nil {
+		return err
+	}
+	_, err := t.change(ctx, "attempts",
+		`UPDATE attempts AS a SET settled_at = ? FROM messages AS m WHERE `+which, ms(now), t.kitchen, ids, ms(now))
+	return err
 }
 
 // Settle records what became of attempts, each at most once in the list. It
@@ -216,11 +248,11 @@ func (t *Tx) Unconfirmed(ctx context.Context, adapter string, before time.Time) 
 // was heard, or whose last try failed where an earlier one is in doubt, take
 // another way at once. It does so once in a message's life, and tells whether
 // it did.
-func (t *Tx) Reroute(ctx context.Context, id int64, fall night.Fall, now time.Time) (bool, error) {
+func (t *Tx) Reroute(ctx context.Context, id int64, fall night.Fall) (bool, error) {
 	n, err := t.change(ctx, "message", `
 		UPDATE messages SET state = ?, adapter = ?, address = ?, fallen = 1, next_at = ?, settled_at = 0
 		WHERE kitchen_id = ? AND id = ? AND fallen = 0 AND state IN (?)`,
-		night.Due, fall.Adapter, fall.To, ms(now), t.kitchen, id, []night.MessageState{night.Failed, night.Due, night.Sent, night.InDoubt})
+		night.Due, fall.Adapter, fall.To, atOnce, t.kitchen, id, []night.MessageState{night.Failed, night.Due, night.Sent, night.InDoubt})
 	return n > 0, err
 }
 

@@ -26,7 +26,7 @@ func settledMany(t *testing.T, s *store.Store) {
 	again := func(i int) {
 		require.True(t, set.settle(t, night.Settlement{MessageID: ids[i], Attempt: 1, State: night.InDoubt, Outcome: string(adapters.Unknown)}))
 		write(t, set.k, func(ctx context.Context, tx *store.Tx) {
-			ok, err := tx.SendAgain(ctx, ids[i], now.Add(time.Hour), now)
+			ok, err := tx.SendAgain(ctx, ids[i], now.Add(time.Hour))
 			require.NoError(t, err)
 			require.True(t, ok)
 		})

@@ -100,7 +100,7 @@ func lateAcceptance(t *testing.T, s *store.Store) {
 	id := set.add(t, set.message(set.orders[0]))
 	again := func() {
 		write(t, set.k, func(ctx context.Context, tx *store.Tx) {
-			ok, err := tx.SendAgain(ctx, id, now.Add(time.Hour), now)
+			ok, err := tx.SendAgain(ctx, id, now.Add(time.Hour))
 			require.NoError(t, err)
 			require.True(t, ok)
 		})
@@ -150,6 +150,77 @@ func retryLater(t *testing.T, s *store.Store) {
 	require.True(t, set.settle(t, night.Settlement{MessageID: id, Attempt: 1, State: night.Due, RetryAt: now.Add(time.Minute)}))
 	assert.Empty(t, set.claim(t, now.Add(59*time.Second), 1))
 	assert.Len(t, set.claim(t, now.Add(time.Minute), 1), 1)
+}
+
+// atOnce stores by a clock that is ten minutes ahead what goes at once: nobody who
+// reads another clock waits for it.
+func atOnce(t *testing.T, s *store.Store) {
+	set := set(t, s, 2)
+	ahead := now.Add(10 * time.Minute)
+	m := set.message(set.orders[0])
+	m.DueAt, m.AtOnce = ahead, true
+	id := set.add(t, m)
+	later := set.message(set.orders[1])
+	later.DueAt = ahead
+	other := set.add(t, later)
+	require.Len(t, set.claim(t, now, 10), 1, "the other has a time of its own")
+	got := set.get(t, id)
+	assert.True(t, got.AtOnce)
+	assert.Equal(t, ahead, got.DueAt)
+
+	require.True(t, set.settle(t, night.Settlement{MessageID: id, Attempt: 1, State: night.Due, At: ahead}), "called off before it went")
+	assert.Len(t, set.claim(t, now, 10), 1)
+	require.True(t, set.settle(t, night.Settlement{MessageID: id, Attempt: 2, State: night.Failed, At: ahead}))
+	write(t, set.k, func(ctx context.Context, tx *store.Tx) {
+		ok, err := tx.SendAgain(ctx, id, ahead)
+		require.NoError(t, err)
+		require.True(t, ok)
+	})
+	assert.Len(t, set.claim(t, now, 10), 1, "sent again by hand")
+	require.True(t, set.settle(t, night.Settlement{MessageID: id, Attempt: 3, State: night.Failed, At: ahead}))
+	write(t, set.k, func(ctx context.Context, tx *store.Tx) {
+		ok, err := tx.Reroute(ctx, id, night.Fall{Adapter: "texts", To: "+447700900001"})
+		require.NoError(t, err)
+		require.True(t, ok)
+	})
+	assert.Len(t, set.claim(t, now, 10), 1, "it takes another way")
+
+	write(t, set.k, func(ctx context.Context, tx *store.Tx) {
+		due := set.get(t, other)
+		due.Text, due.AtOnce, due.DueAt = "sooner", true, ahead.Add(time.Minute)
+		_, err := tx.Reword(ctx, due)
+		require.NoError(t, err)
+	})
+	assert.Len(t, set.claim(t, now, 10), 1, "its time came")
+}
+
+// misdated settles by a clock that is ten minutes ahead a try that is to be made
+// again after one minute.
+func misdated(t *testing.T, s *store.Store) {
+	set := set(t, s, 2)
+	ahead := now.Add(10 * time.Minute)
+	id := set.add(t, set.message(set.orders[0]))
+	planned := set.message(set.orders[1])
+	planned.DueAt = now.Add(time.Hour) // whatever a clock says, that is its time
+	set.add(t, planned)
+	set.claim(t, now, 1)
+	require.True(t, set.settle(t, night.Settlement{MessageID: id, Attempt: 1, State: night.Due, RetryAt: ahead.Add(time.Minute), At: ahead}))
+	found := func(by time.Time) (ids []int64) {
+		read(t, set.k, func(ctx context.Context, tx *store.Tx) {
+			var err error
+			ids, err = tx.Misdated(ctx, by)
+			require.NoError(t, err)
+		})
+		return ids
+	}
+	assert.Empty(t, found(ahead), "whoever reads that clock waits a minute")
+	require.Equal(t, []int64{id}, found(now))
+	for range 2 { // the second time there is nothing to do
+		write(t, set.k, func(ctx context.Context, tx *store.Tx) { require.NoError(t, tx.Redate(ctx, []int64{id}, now)) })
+		assert.Empty(t, found(now))
+	}
+	assert.Empty(t, set.claim(t, now.Add(time.Minute-time.Millisecond), 10))
+	assert.Len(t, set.claim(t, now.Add(time.Minute), 10), 1)
 }
 
 func droppedMakesRoom(t *testing.T, s *store.Store) {

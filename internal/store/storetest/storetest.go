@@ -41,6 +41,8 @@ func Run(t *testing.T, open func(t *testing.T) *store.Store) {
 		"many messages are added at once, each once":                 addedMany,
 		"many orders move on at once":                                movedMany,
 		"a message that is tried later is not due before":            retryLater,
+		"what goes at once waits for nobody's clock":                 atOnce,
+		"a wait that was dated by a clock ahead begins now":          misdated,
 		"a dropped message makes room for a new one":                 droppedMakesRoom,
 		"a withdrawn message that was never tried is forgotten":      withdrawn,
 		"what left the house is not forgotten with the next try":     earlier,
@@ -189,7 +191,9 @@ func (s setting) settle(t *testing.T, st night.Settlement) bool {
 func (s setting) became(t *testing.T, st night.Settlement) (state night.MessageState) {
 	t.Helper()
 	write(t, s.k, func(ctx context.Context, tx *store.Tx) {
-		st.Adapter, st.At = "texts", now
+		if st.Adapter = "texts"; st.At.IsZero() {
+			st.At = now
+		}
 		all, err := tx.Settle(ctx, []night.Settlement{st})
 		require.NoError(t, err)
 		state = all[0]
@@ -493,7 +497,7 @@ func sendAgain(t *testing.T, s *store.Store) {
 		var ok bool
 		write(t, set.k, func(ctx context.Context, tx *store.Tx) {
 			var err error
-			ok, err = tx.SendAgain(ctx, id, now.Add(time.Hour), now)
+			ok, err = tx.SendAgain(ctx, id, now.Add(time.Hour))
 			require.NoError(t, err)
 		})
 		return ok

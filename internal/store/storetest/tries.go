@@ -173,7 +173,7 @@ func (r *retried) lost() {
 func (r *retried) again() {
 	r.t.Helper()
 	write(r.t, r.k, func(ctx context.Context, tx *store.Tx) {
-		ok, err := tx.SendAgain(ctx, r.id, now.Add(time.Hour), r.at)
+		ok, err := tx.SendAgain(ctx, r.id, now.Add(time.Hour))
 		require.NoError(r.t, err)
 		require.True(r.t, ok)
 	})
@@ -182,7 +182,7 @@ func (r *retried) again() {
 func (r *retried) reroute() {
 	r.t.Helper()
 	write(r.t, r.k, func(ctx context.Context, tx *store.Tx) {
-		ok, err := tx.Reroute(ctx, r.id, night.Fall{Adapter: "mail", To: "bethan@example.org"}, r.at)
+		ok, err := tx.Reroute(ctx, r.id, night.Fall{Adapter: "mail", To: "bethan@example.org"})
 		require.NoError(r.t, err)
 		require.True(r.t, ok)
 	})
