@@ -8,7 +8,8 @@ CREATE INDEX messages_waiting ON messages (kitchen_id, next_at) WHERE state = 'd
 
 -- +goose StatementBegin
 CREATE OR REPLACE FUNCTION kitchens_astir(looks JSON, moment JSON)
-    RETURNS TABLE (kitchen BIGINT, event BIGINT, sends BOOLEAN, reads BOOLEAN, closes BOOLEAN) LANGUAGE plpgsql AS $$
+    RETURNS TABLE (kitchen BIGINT, event BIGINT, sends BOOLEAN, reads BOOLEAN, closes BOOLEAN) LANGUAGE plpgsql
+    SET plan_cache_mode = force_generic_plan AS $$
 DECLARE
     was    TEXT := coalesce(current_setting('passbell.kitchen', true), '');
     at_now BIGINT := moment::TEXT::BIGINT;
