@@ -79,6 +79,7 @@ type MessageTx interface {
 // InboundTx reads and writes texts from customers.
 type InboundTx interface {
 	Inbound(ctx context.Context, id int64) (night.Inbound, error)
+	InboundOf(ctx context.Context, adapter, providerID string) (night.Inbound, error)
 	Inbounds(ctx context.Context, nightID int64) ([]night.Inbound, error)
 	InboundsIn(ctx context.Context, state night.InboundState) ([]night.Inbound, error)
 	SaveInbound(ctx context.Context, in night.Inbound, from ...night.InboundState) (bool, error)

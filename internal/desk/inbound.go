@@ -304,14 +304,36 @@ func (d *Desk) Settle(ctx context.Context, inboundID int64, who string) error {
 		if err != nil {
 			return err
 		}
-		in.State = night.Settled
-		ok, err := tx.SaveInbound(ctx, in, night.Open)
-		if err != nil || !ok {
+		return settle(ctx, tx, in, now, who, "read")
+	})
+}
+
+// elsewhere is why a text needs nobody here any more. It does not say whose it
+// was.
+const elsewhere = "it was for another kitchen at this number"
+
+// PlacedElsewhere takes a text off the pass that several kitchens have: somebody
+// in another one of them said that it is theirs.
+func (d *Desk) PlacedElsewhere(ctx context.Context, adapter, providerID string) error {
+	return d.write(ctx, func(tx Tx, now time.Time) error {
+		in, err := tx.InboundOf(ctx, adapter, providerID)
+		if err != nil {
 			return err
 		}
-		return tx.Log(ctx, night.Event{
-			NightID: in.NightID, OrderID: only(in.Orders), InboundID: in.ID, At: now, Who: who, What: night.TextSettled, Why: "read",
-		})
+		in.Why = elsewhere
+		return settle(ctx, tx, in, now, "", elsewhere)
+	})
+}
+
+// settle takes a text off the pass, if it stands there.
+func settle(ctx context.Context, tx Tx, in night.Inbound, now time.Time, who, why string) error {
+	in.State = night.Settled
+	ok, err := tx.SaveInbound(ctx, in, night.Open)
+	if err != nil || !ok {
+		return err
+	}
+	return tx.Log(ctx, night.Event{
+		NightID: in.NightID, OrderID: only(in.Orders), InboundID: in.ID, At: now, Who: who, What: night.TextSettled, Why: why,
 	})
 }
 

@@ -4,6 +4,7 @@ import (
 	"log/slog"
 	"net/http"
 	"net/url"
+	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -161,11 +162,33 @@ func sharedTexts(t *testing.T, r *hosted) {
 			assert.False(t, answers, "nobody is answered before somebody says whose it is: %s", m.Text)
 		}
 	}
-	// Somebody says whose it is: then it is acted on, there and nowhere else.
-	o := r.order("brook", "Both1")
-	require.NoError(t, r.house("brook").Inbox.Place(t.Context(), r.texts("brook", "Both1")[0].ID, o.Ref, "cook"))
+	// Somebody says whose it is: then it is acted on, there and nowhere else, and
+	// the others need not look any more.
+	place := func(name, customer string) {
+		t.Helper()
+		i := slices.IndexFunc(r.kitchens, func(k *kitchen) bool { return k.house.Config.File == name })
+		require.NoError(t, placer{r.kitchens[i]}.Place(t.Context(), r.texts(name, customer)[0].ID, r.order(name, customer).Ref, "cook"))
+	}
+	place("brook", "Both1")
 	assert.Equal(t, night.Arrived, r.order("brook", "Both1").State)
 	assert.NotEqual(t, night.Arrived, r.order("millbank", "Both1").State)
+	theirs := r.texts("millbank", "Both1")[0]
+	assert.Equal(t, night.Settled, theirs.State)
+	assert.Equal(t, night.Open, r.texts("millbank", "Stranger")[0].State, "nobody placed that one")
+	h := r.house("millbank")
+	events, err := h.Desk.Events(t.Context(), r.night["millbank"].ID, 0, 1000)
+	require.NoError(t, err)
+	last := events[len(events)-1]
+	assert.Equal(t, night.Event{
+		ID: last.ID, KitchenID: h.Kitchen.ID, NightID: r.night["millbank"].ID, OrderID: last.OrderID, InboundID: theirs.ID, At: last.At,
+		What: night.TextSettled, Why: "it was for another kitchen at this number",
+	}, last, "and not for which")
+	assert.Equal(t, last.Why, theirs.Why)
+
+	// It was theirs after all: a person still can say so.
+	place("millbank", "Both1")
+	assert.Equal(t, night.Arrived, r.order("millbank", "Both1").State)
+	assert.Equal(t, "placed by cook", r.texts("brook", "Both1")[0].Why)
 }
 
 func stopForAll(t *testing.T, r *hosted) {

@@ -151,6 +151,13 @@ func (t *Tx) Held(ctx context.Context, kitchens []int64, adapter, providerID str
 	return len(found) > 0, err
 }
 
+// Holders gives those of the kitchens that have a text from outside on record.
+func (s *Store) Holders(ctx context.Context, kitchens []int64, adapter, providerID string) ([]int64, error) {
+	var found []int64
+	err := ask(ctx, s.reader, &found, s.dialect.across.have, kitchens, adapter, indexable(providerID))
+	return found, err
+}
+
 // Waits tells whether something is due at now that may go by the adapter.
 func (t *Tx) Waits(ctx context.Context, adapter string, now time.Time) (bool, error) {
 	var found []int64

@@ -102,6 +102,17 @@ func (t *Tx) Inbound(ctx context.Context, id int64) (night.Inbound, error) {
 	return out[0], nil
 }
 
+// InboundOf gives the text that a provider calls by an id.
+func (t *Tx) InboundOf(ctx context.Context, adapter, providerID string) (night.Inbound, error) {
+	var id int64
+	err := t.get(ctx, &id, "text", `SELECT id FROM inbounds WHERE kitchen_id = ? AND adapter = ? AND provider_id = ?`,
+		t.kitchen, adapter, indexable(providerID))
+	if err != nil {
+		return night.Inbound{}, err
+	}
+	return t.Inbound(ctx, id)
+}
+
 // InboundsIn gives the texts that are in a state, the oldest first.
 func (t *Tx) InboundsIn(ctx context.Context, state night.InboundState) ([]night.Inbound, error) {
 	var rows []inboundRow
