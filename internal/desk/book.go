@@ -159,7 +159,7 @@ func cancelMissing(ctx context.Context, tx Tx, n night.Night, out *Loaded, now t
 			kept = append(kept, ref)
 			continue
 		}
-		if err := step(ctx, tx, &o, night.Cancel, now, who, "no longer in the order book", 0); err != nil {
+		if err := take(ctx, tx, &o, night.Cancel, now, who, "no longer in the order book"); err != nil {
 			return nil, err
 		}
 		if err := tx.SaveOrder(ctx, o); err != nil {

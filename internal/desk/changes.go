@@ -212,7 +212,7 @@ func (d *Desk) Join(ctx context.Context, a Act, other string) (night.Order, erro
 		o.Items = append(slices.Clone(o.Items), from.Items...)
 		o.Note, o.Allergy = joinWords(o.Note, from.Note), joinWords(o.Allergy, from.Allergy)
 		o.PackedAt = time.Time{}
-		if err := step(ctx, tx, &from, night.Cancel, now, a.Who, "joined into "+o.Ref, 0); err != nil {
+		if err := take(ctx, tx, &from, night.Cancel, now, a.Who, "joined into "+o.Ref); err != nil {
 			return err
 		}
 		if err := tx.SaveOrder(ctx, from); err != nil {

@@ -39,7 +39,7 @@ func (d *Desk) Preview(ctx context.Context, nightID int64) (Preview, error) {
 
 func (d *Desk) preview(ctx context.Context, tx Tx, n night.Night, now time.Time) (Preview, error) {
 	out := Preview{Night: n, Closed: !n.ClosedAt.IsZero()}
-	in, err := d.planInput(ctx, tx, n, now, nil)
+	in, err := d.planInput(ctx, tx, n, now, nil, nil)
 	if err != nil {
 		return out, err
 	}

@@ -57,6 +57,8 @@ type OrderTx interface {
 	Booked(ctx context.Context, nightID int64) (map[int64]night.Order, error)
 	AddOrder(ctx context.Context, o night.Order) (int64, error)
 	SaveOrder(ctx context.Context, o night.Order) error
+	SaveOrders(ctx context.Context, all []night.Order) error
+	Tally(ctx context.Context, nightID int64) (night.Tally, error)
 	SetBooked(ctx context.Context, id int64, o night.Order) error
 	EventsOf(ctx context.Context, orderID int64) ([]night.Event, error)
 }
@@ -72,6 +74,8 @@ type MessageTx interface {
 	Reword(ctx context.Context, m night.Message) (bool, error)
 	Uncover(ctx context.Context, ids ...int64) error
 	Withdraw(ctx context.Context, id int64, to night.MessageState, why string, now time.Time) (bool, error)
+	WithdrawAll(ctx context.Context, all []night.Withdrawal, now time.Time) ([]bool, error)
+	Answered(ctx context.Context, nightID int64, address string) (bool, error)
 	SendAgain(ctx context.Context, id int64, expires time.Time) (bool, error)
 	SetMessageState(ctx context.Context, id int64, from []night.MessageState, to night.MessageState, why string, now time.Time) (bool, error)
 }
@@ -83,6 +87,7 @@ type InboundTx interface {
 	Inbounds(ctx context.Context, nightID int64) ([]night.Inbound, error)
 	InboundsIn(ctx context.Context, state night.InboundState) ([]night.Inbound, error)
 	SaveInbound(ctx context.Context, in night.Inbound, from ...night.InboundState) (bool, error)
+	SaveInbounds(ctx context.Context, all []night.Inbound, from ...night.InboundState) (int, error)
 	OptOut(ctx context.Context, address string, when time.Time) (bool, error)
 	OptIn(ctx context.Context, address string) (bool, error)
 	OptedOut(ctx context.Context) (map[string]bool, error)
@@ -226,20 +231,28 @@ func (d *Desk) replan(ctx context.Context, tx Tx, n night.Night, now time.Time, 
 	if n.ClosedAt.IsZero() {
 		return nil
 	}
-	in, err := d.planInput(ctx, tx, n, now, orders)
+	in, err := d.planInput(ctx, tx, n, now, orders, func(ids []int64) ([]night.Order, error) { return tx.Household(ctx, n.ID, ids) })
 	if err != nil {
 		return err
 	}
+	said, err := d.bring(ctx, tx, in, len(orders) > 0)
+	if err != nil {
+		return err
+	}
+	return tx.Log(ctx, said...)
+}
+
+// bring makes the messages what the plan wants them to be, and gives what is to
+// be said of it in the history; where not told to, only what is no plan's matter.
+func (d *Desk) bring(ctx context.Context, tx Tx, in plan.Input, tell bool) ([]night.Event, error) {
 	p := plan.Make(in)
-	tell := len(orders) > 0
-	for _, drop := range p.Drop {
-		if err := d.drop(ctx, tx, in, drop, now, tell); err != nil {
-			return err
-		}
-	}
-	texts, err := d.render(ctx, tx, n, in.Orders, p.Wanted)
+	said, err := d.drop(ctx, tx, in, p.Drop, tell)
 	if err != nil {
-		return err
+		return nil, err
+	}
+	texts, err := d.render(ctx, tx, in.Night, in.Orders, p.Wanted)
+	if err != nil {
+		return nil, err
 	}
 	before := make(map[int64]night.Message, len(in.Messages))
 	for _, m := range in.Messages {
@@ -248,7 +261,7 @@ func (d *Desk) replan(ctx context.Context, tx Tx, n night.Night, now time.Time, 
 	var wanted []night.Message
 	var changed []int64
 	for i, want := range p.Wanted {
-		want.KitchenID, want.NightID = d.kitchen.ID, n.ID
+		want.KitchenID, want.NightID = d.kitchen.ID, in.Night.ID
 		want.Text, want.Parts = texts[i], wording.Measure(texts[i]).Parts
 		have := before[want.ID]
 		if want.Adapter = have.Adapter; !have.Fallen {
@@ -263,30 +276,45 @@ func (d *Desk) replan(ctx context.Context, tx Tx, n night.Night, now time.Time, 
 		wanted = append(wanted, want)
 	}
 	if err := tx.Uncover(ctx, changed...); err != nil {
-		return err
+		return nil, err
 	}
-	return d.putMessages(ctx, tx, in, wanted, now, tell)
+	put, err := d.putMessages(ctx, tx, in, wanted, tell)
+	return append(said, put...), err
 }
 
-// drop takes a planned message back, or shows that its time went by.
-func (d *Desk) drop(ctx context.Context, tx Tx, in plan.Input, drop plan.Drop, now time.Time, tell bool) error {
-	gone, err := tx.Withdraw(ctx, drop.MessageID, drop.State, string(drop.Why), now)
-	if err != nil || !gone {
-		return err
+// drop takes planned messages back, or shows that their time went by.
+func (d *Desk) drop(ctx context.Context, tx Tx, in plan.Input, drops []plan.Drop, tell bool) ([]night.Event, error) {
+	all := make([]night.Withdrawal, len(drops))
+	for i, drop := range drops {
+		all[i] = night.Withdrawal{MessageID: drop.MessageID, To: drop.State, Why: string(drop.Why)}
 	}
-	m := find(in.Messages, drop.MessageID)
-	d.foretell(night.MessageWithdrawn, m)
-	if !tell && m.Attempt == 0 && drop.State != night.Missed {
-		return nil // it is forgotten, and what the whole night was planned for is on record
+	gone, err := tx.WithdrawAll(ctx, all, in.Now)
+	if err != nil {
+		return nil, err
 	}
-	return tx.Log(ctx, aboutMessage(in, m, now, night.MessageWithdrawn, string(drop.Why)))
+	var said []night.Event
+	for i, w := range all {
+		if !gone[i] {
+			continue
+		}
+		m := find(in.Messages, w.MessageID)
+		d.foretell(night.MessageWithdrawn, m)
+		if !tell && m.Attempt == 0 && w.To != night.Missed {
+			continue // it is forgotten, and what the whole night was planned for is on record
+		}
+		said = append(said, aboutMessage(in, m, night.MessageWithdrawn, w.Why))
+	}
+	return said, nil
 }
 
 // planInput gathers what a plan depends on: the whole night, or, with orders
 // given, everybody whose texts these orders have a part in. Somebody who
 // changed their number still shares a text with those under the old one, so the
-// circle is widened until no text reaches out of it.
-func (d *Desk) planInput(ctx context.Context, tx Tx, n night.Night, now time.Time, orders []int64) (plan.Input, error) {
+// circle is widened until no text reaches out of it. household gives the orders
+// that share a number with some.
+func (d *Desk) planInput(
+	ctx context.Context, tx Tx, n night.Night, now time.Time, orders []int64, household func(ids []int64) ([]night.Order, error),
+) (plan.Input, error) {
 	in := plan.Input{Kitchen: d.kitchen, Night: n, Now: now, Mail: d.routes.mail()}
 	var err error
 	if in.OptedOut, err = tx.OptedOut(ctx); err != nil {
@@ -301,7 +329,7 @@ func (d *Desk) planInput(ctx context.Context, tx Tx, n night.Night, now time.Tim
 		return in, err
 	}
 	for {
-		if in.Orders, err = tx.Household(ctx, n.ID, orders); err != nil {
+		if in.Orders, err = household(orders); err != nil {
 			return in, err
 		}
 		if in.Messages, err = tx.MessagesAbout(ctx, ids(in.Orders)); err != nil {
@@ -323,9 +351,9 @@ func (d *Desk) planInput(ctx context.Context, tx Tx, n night.Night, now time.Tim
 	}
 }
 
-// putMessages stores planned messages, new or changed, and says so in the
-// history where told to.
-func (d *Desk) putMessages(ctx context.Context, tx Tx, in plan.Input, wanted []night.Message, now time.Time, tell bool) error {
+// putMessages stores planned messages, new or changed, and gives what is to be
+// said of it in the history where told to.
+func (d *Desk) putMessages(ctx context.Context, tx Tx, in plan.Input, wanted []night.Message, tell bool) ([]night.Event, error) {
 	var fresh []night.Message
 	stored := make([]bool, len(wanted))
 	for i, want := range wanted {
@@ -333,12 +361,12 @@ func (d *Desk) putMessages(ctx context.Context, tx Tx, in plan.Input, wanted []n
 		if want.ID == 0 {
 			fresh = append(fresh, want)
 		} else if stored[i], err = tx.Reword(ctx, want); err != nil {
-			return err
+			return nil, err
 		}
 	}
 	ids, err := tx.AddMessages(ctx, fresh)
 	if err != nil {
-		return err
+		return nil, err
 	}
 	var said []night.Event
 	for i, want := range wanted {
@@ -352,14 +380,14 @@ func (d *Desk) putMessages(ctx context.Context, tx Tx, in plan.Input, wanted []n
 		}
 		d.foretell(what, want)
 		if tell {
-			said = append(said, aboutMessage(in, want, now, what, fmt.Sprintf("%s for %s", want.Kind, d.local(want.DueAt))))
+			said = append(said, aboutMessage(in, want, what, fmt.Sprintf("%s for %s", want.Kind, d.local(want.DueAt))))
 		}
 	}
-	return tx.Log(ctx, said...)
+	return said, nil
 }
 
-func aboutMessage(in plan.Input, m night.Message, now time.Time, what night.What, why string) night.Event {
-	return night.Event{NightID: in.Night.ID, OrderID: lead(m), MessageID: m.ID, At: now, Who: clock, What: what, Why: why}
+func aboutMessage(in plan.Input, m night.Message, what night.What, why string) night.Event {
+	return night.Event{NightID: in.Night.ID, OrderID: lead(m), MessageID: m.ID, At: in.Now, Who: clock, What: what, Why: why}
 }
 
 // same tells whether a stored message already is what is wanted.

@@ -51,27 +51,33 @@ func (d *Desk) save(ctx context.Context, tx Tx, o night.Order, now time.Time, al
 	return d.replan(ctx, tx, n, now, append(also, o.ID)...)
 }
 
-// step moves o along the table and says so in the history.
-func step(ctx context.Context, tx Tx, o *night.Order, s night.Step, now time.Time, who, why string, inbound int64) error {
+// step moves o along the table and gives what is to be said of it in the history.
+func step(o *night.Order, s night.Step, now time.Time, who, why string) (night.Event, error) {
 	from := o.State
 	to, err := from.After(s)
 	if err != nil {
-		return err
+		return night.Event{}, err
 	}
 	o.State = to
 	if s == night.Arrive {
 		o.Arrival.At = now
 	}
-	return tx.Log(ctx, night.Event{
-		NightID: o.NightID, OrderID: o.ID, InboundID: inbound, At: now, Who: who,
-		What: night.StepTaken, From: from, To: to, Why: why,
-	})
+	return night.Event{NightID: o.NightID, OrderID: o.ID, At: now, Who: who, What: night.StepTaken, From: from, To: to, Why: why}, nil
+}
+
+// take moves o along the table and says so in the history.
+func take(ctx context.Context, tx Tx, o *night.Order, s night.Step, now time.Time, who, why string) error {
+	happened, err := step(o, s, now, who, why)
+	if err != nil {
+		return err
+	}
+	return tx.Log(ctx, happened)
 }
 
 // Here marks that the customer is at the collection point.
 func (d *Desk) Here(ctx context.Context, a Act) (night.Order, error) {
 	return d.order(ctx, a, func(tx Tx, o *night.Order, now time.Time) error {
-		return step(ctx, tx, o, night.Arrive, now, a.Who, a.Why, 0)
+		return take(ctx, tx, o, night.Arrive, now, a.Who, a.Why)
 	})
 }
 
@@ -83,11 +89,11 @@ func (d *Desk) Out(ctx context.Context, a Act) (night.Order, error) {
 			if _, can := o.State.After(night.Arrive); can != nil {
 				return err
 			}
-			if err := step(ctx, tx, o, night.Arrive, now, a.Who, "came to the door", 0); err != nil {
+			if err := take(ctx, tx, o, night.Arrive, now, a.Who, "came to the door"); err != nil {
 				return err
 			}
 		}
-		return step(ctx, tx, o, night.HandOut, now, a.Who, a.Why, 0)
+		return take(ctx, tx, o, night.HandOut, now, a.Who, a.Why)
 	})
 }
 
@@ -95,21 +101,21 @@ func (d *Desk) Out(ctx context.Context, a Act) (night.Order, error) {
 // as a rule, where no text could.
 func (d *Desk) Told(ctx context.Context, a Act) (night.Order, error) {
 	return d.order(ctx, a, func(tx Tx, o *night.Order, now time.Time) error {
-		return step(ctx, tx, o, night.Tell, now, a.Who, cmp.Or(a.Why, "by a call"), 0)
+		return take(ctx, tx, o, night.Tell, now, a.Who, cmp.Or(a.Why, "by a call"))
 	})
 }
 
 // Cancel takes an order off the night.
 func (d *Desk) Cancel(ctx context.Context, a Act) (night.Order, error) {
 	return d.order(ctx, a, func(tx Tx, o *night.Order, now time.Time) error {
-		return step(ctx, tx, o, night.Cancel, now, a.Who, a.Why, 0)
+		return take(ctx, tx, o, night.Cancel, now, a.Who, a.Why)
 	})
 }
 
 // Absent marks an order as not collected.
 func (d *Desk) Absent(ctx context.Context, a Act) (night.Order, error) {
 	return d.order(ctx, a, func(tx Tx, o *night.Order, now time.Time) error {
-		return step(ctx, tx, o, night.GiveUp, now, a.Who, a.Why, 0)
+		return take(ctx, tx, o, night.GiveUp, now, a.Who, a.Why)
 	})
 }
 

@@ -46,9 +46,14 @@ func (b *bench) text(from, words string) {
 		in, err = tx.Inbound(b.t.Context(), id)
 		return err
 	}))
-	dec := desk.Decision{Night: b.night, Intent: reading.Ask, Person: true, Reading: []byte(`{}`), Why: "the number is that of order K401"}
-	decide := func(desk.Tx, night.Inbound) (desk.Decision, error) { return dec, nil }
-	require.NoError(b.t, b.Apply(b.t.Context(), []night.Inbound{in}, decide))
+	dec := desk.Decision{Intent: reading.Ask, Person: true, Reading: []byte(`{}`), Why: "the number is that of order K401"}
+	require.NoError(b.t, b.rows.Write(b.t.Context(), func(tx *store.Tx) error {
+		var book desk.Book
+		if err := book.Refresh(b.t.Context(), tx, b.night); err != nil {
+			return err
+		}
+		return b.ApplyIn(b.t.Context(), tx, b.clock.Now(), &book, []night.Inbound{in}, func(night.Inbound) (desk.Decision, error) { return dec, nil })
+	}))
 }
 
 func TestAWipedNightStillCounts(t *testing.T) {

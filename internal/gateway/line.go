@@ -29,6 +29,7 @@ type Line struct {
 	host   *Host
 	pace   *dispatch.Pace
 	wires  []*Wire // one for each kitchen that uses it
+	intake *inbox.Intake
 
 	mu   sync.Mutex
 	ears []*ear
@@ -50,6 +51,9 @@ func (h *Host) line(a config.Adapter, kitchen string, sender adapters.Sender) (*
 func (h *Host) newLine(a config.Adapter, sender adapters.Sender) *Line {
 	return &Line{
 		Name: a.Name, Sender: sender, config: a, host: h, pace: dispatch.NewPace(a.Window, a.PerSecond, time.Duration(a.Gap)),
+		intake: inbox.NewIntake(func(ctx context.Context, kitchens []int64, fn func(kitchen int64, tx inbox.Tx) error) error {
+			return h.store.WriteEach(ctx, kitchens, func(kitchen int64, tx *store.Tx) error { return fn(kitchen, tx) })
+		}),
 	}
 }
 
@@ -67,36 +71,18 @@ func (l *Line) Inbound(ctx context.Context, in adapters.Inbound) error {
 	if err != nil {
 		return fmt.Errorf("find a text's kitchen: %w", err)
 	}
-	ids := make([]int64, len(copies))
+	texts := make([]night.Inbound, len(copies))
 	for i, c := range copies {
-		ids[i] = c.Kitchen
+		texts[i] = text
+		texts[i].KitchenID, texts[i].Shared, texts[i].Silent = c.Kitchen, c.Shared, c.Silent
 	}
-	held, fresh := false, false
-	err = l.host.store.WriteEach(ctx, ids, func(id int64, tx *store.Tx) (err error) {
-		at := slices.Index(ids, id)
-		if at == 0 && len(may) > 1 { // it may have been for others when it came before
-			if held, err = tx.Held(ctx, kitchensOf(may), l.Name, in.ID); err != nil {
-				return err
-			}
-		}
-		if held {
-			return nil
-		}
-		mine := text
-		mine.Shared, mine.Silent = copies[at].Shared, copies[at].Silent
-		added, err := inbox.Put(ctx, tx, mine, now)
-		fresh = fresh || added
-		return err
-	})
-	if err != nil {
-		return fmt.Errorf("store a text: %w", err)
-	}
-	for _, w := range l.wires {
-		if fresh && slices.Contains(ids, w.house.Kitchen.ID) {
-			w.house.Inbox.ReadNow(ctx, l.Name)
-		}
-	}
-	return nil
+	return l.intake.Take(ctx, now, kitchensOf(may), texts...)
+}
+
+// wire has a kitchen use the line.
+func (l *Line) wire(w *Wire) {
+	l.wires = append(l.wires, w)
+	l.intake.Add(w.house.Inbox)
 }
 
 // mayBeFor gives the wires of the kitchens that a text to a number may be for.

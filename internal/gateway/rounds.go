@@ -87,6 +87,7 @@ func (g *Gateway) look(ctx context.Context) {
 		found[s.Kitchen] = s
 	}
 	for _, k := range g.kitchens {
+		k.house.Inbox.Rest()
 		s, ok := found[k.house.Kitchen.ID]
 		for _, w := range k.wires {
 			if s.Sends || w.Dispatcher.Behind() {

@@ -117,7 +117,7 @@ func (h *House) wire(l *Line, a config.Adapter) (*Wire, error) {
 	if err != nil {
 		return nil, err
 	}
-	l.wires = append(l.wires, w)
+	l.wire(w)
 	return w, nil
 }
 

@@ -18,6 +18,7 @@ type Situation struct {
 	Kitchen  night.Kitchen
 	Night    night.Night // zero where the kitchen has no night at all
 	Orders   []night.Order
+	Index    *match.Index // of the orders; nil to have it made
 	OptedOut bool
 	Placed   string // the reference of the order that a person says it is about
 }
@@ -35,13 +36,16 @@ type Understood struct {
 // Decide reads a text, matches it to orders and says what to do. It is a pure
 // function.
 func Decide(s Situation) desk.Decision {
-	index := match.New(s.Kitchen.Region, Candidates(s.Orders))
+	index := s.Index
+	if index == nil {
+		index = match.New(s.Kitchen.Region, Candidates(s.Orders))
+	}
 	own := s.own(index)
 	got := reading.Read(s.Inbound.Text, s.context(index, own))
 	res := index.Match(s.Inbound.From, &got)
 
 	d := desk.Decision{
-		Night: s.Night, Intent: got.Intent, Sure: res.Sure, Person: person(&got, res), Allergy: got.Allergy,
+		Intent: got.Intent, Sure: res.Sure, Person: person(&got, res), Allergy: got.Allergy,
 		Vehicle: got.Vehicle, Due: got.Due, To: got.To, Why: strings.TrimSuffix(got.Why, ".") + "; " + res.Why,
 	}
 	if s.Inbound.Shared > 0 && s.Placed == "" {
@@ -83,10 +87,15 @@ func share(d *desk.Decision, in night.Inbound) {
 func Candidates(orders []night.Order) []match.Order {
 	out := make([]match.Order, len(orders))
 	for i, o := range orders {
-		out[i] = match.Order{ID: o.ID, Ref: o.Ref, Name: o.Name, Phone: o.Phone, Slot: o.Slot, State: o.State}
-		if !o.Vehicle.IsZero() {
-			out[i].Vehicles = []night.Vehicle{o.Vehicle}
-		}
+		out[i] = candidate(o)
+	}
+	return out
+}
+
+func candidate(o night.Order) match.Order {
+	out := match.Order{ID: o.ID, Ref: o.Ref, Name: o.Name, Phone: o.Phone, Slot: o.Slot, State: o.State}
+	if !o.Vehicle.IsZero() {
+		out.Vehicles = []night.Vehicle{o.Vehicle}
 	}
 	return out
 }

@@ -8,10 +8,12 @@ import (
 	"fmt"
 	"log/slog"
 	"slices"
+	"sync/atomic"
 	"time"
 
 	"passbell/adapters"
 	"passbell/internal/desk"
+	"passbell/internal/match"
 	"passbell/internal/night"
 )
 
@@ -23,19 +25,16 @@ type Store interface {
 
 // Tx is one transaction.
 type Tx interface {
-	AddInbound(ctx context.Context, in night.Inbound) (id int64, added bool, err error)
-	Inbound(ctx context.Context, id int64) (night.Inbound, error)
-	InboundsIn(ctx context.Context, state night.InboundState) ([]night.Inbound, error)
-	Nights(ctx context.Context) ([]night.Night, error)
-	Orders(ctx context.Context, nightID int64) ([]night.Order, error)
-	OptedOut(ctx context.Context) (map[string]bool, error)
-	Log(ctx context.Context, events ...night.Event) error
+	desk.Tx
+	AddInbounds(ctx context.Context, all []night.Inbound) (ids []int64, err error)
+	Held(ctx context.Context, kitchens []int64, adapter, providerID string) (bool, error)
 }
 
 // Desk acts on what was understood.
 type Desk interface {
-	Apply(ctx context.Context, texts []night.Inbound, decide func(tx desk.Tx, in night.Inbound) (desk.Decision, error)) error
-	Place(ctx context.Context, inboundID int64, ref, who string, dec desk.Decision) error
+	ApplyIn(ctx context.Context, tx desk.Tx, now time.Time, b *desk.Book, texts []night.Inbound, decide desk.Decide) error
+	PlaceIn(ctx context.Context, tx desk.Tx, now time.Time, b *desk.Book, in night.Inbound, ref, who string, dec desk.Decision) error
+	Changed()
 }
 
 // Config is what an inbox needs. Every field is required.
@@ -49,19 +48,12 @@ type Config struct {
 
 // Inbox serves one kitchen.
 type Inbox struct {
-	c      Config
-	taking shared[*taken]
-	// reading keeps texts in order: a second text that completes the first
-	// must not overtake it.
+	c       Config
+	intake  *Intake
 	reading shared[struct{}]
-}
-
-// taken is a text on its way into the database.
-type taken struct {
-	text night.Inbound
-	now  time.Time
-	new  bool
-	err  error
+	// known is what the last round that was kept knew. Whoever begins a round takes
+	// it away, so that a round which fails leaves nothing behind.
+	known atomic.Pointer[reader]
 }
 
 // New makes an inbox.
@@ -69,47 +61,20 @@ func New(c Config) (*Inbox, error) {
 	if c.Store == nil || c.Desk == nil || c.Now == nil || c.Log == nil || c.Kitchen.Zone == nil {
 		return nil, errors.New("inbox: something is missing in its configuration")
 	}
-	return &Inbox{c: c}, nil
+	b := &Inbox{c: c}
+	b.intake = NewIntake(func(ctx context.Context, kitchens []int64, fn func(kitchen int64, tx Tx) error) error {
+		return c.Store.Write(ctx, func(tx Tx) error { return fn(kitchens[0], tx) })
+	})
+	b.intake.Add(b)
+	return b, nil
 }
 
-// Take stores a text for good and then acts on it. A nil error means that it is
-// stored: only that is acknowledged. What can't be acted on now is acted on by
-// the next CatchUp. Texts that come at once are stored in one transaction.
+// Take is Intake.Take on a line of the kitchen alone.
 func (b *Inbox) Take(ctx context.Context, adapter string, in adapters.Inbound) error {
 	now := b.c.Now().UTC()
-	mine := &taken{text: Text(adapter, in, now), now: now}
-	err := b.taking.join(mine, func(all []*taken) error {
-		b.take(context.WithoutCancel(ctx), all) // others wait for it too
-		return nil
-	})
-	if err = errors.Join(err, mine.err); err != nil {
-		return fmt.Errorf("store a text: %w", err)
-	}
-	if mine.new {
-		b.ReadNow(ctx, adapter)
-	}
-	return nil
-}
-
-// take stores texts; one that can't be stored does not keep out the others.
-func (b *Inbox) take(ctx context.Context, all []*taken) {
-	err := b.c.Store.Write(ctx, func(tx Tx) (err error) {
-		for _, t := range all {
-			if t.new, err = Put(ctx, tx, t.text, t.now); err != nil {
-				return err
-			}
-		}
-		return nil
-	})
-	switch {
-	case err == nil:
-	case len(all) == 1:
-		all[0].err = err
-	default:
-		for _, t := range all {
-			b.take(ctx, []*taken{t})
-		}
-	}
+	text := Text(adapter, in, now)
+	text.KitchenID = b.c.Kitchen.ID
+	return b.intake.Take(ctx, now, nil, text)
 }
 
 // Text is what there is to store of a text that an adapter took in.
@@ -123,28 +88,18 @@ func Text(adapter string, in adapters.Inbound, now time.Time) night.Inbound {
 	return out
 }
 
-// Put stores a text in a kitchen, and tells whether it was new there.
-func Put(ctx context.Context, tx interface {
-	AddInbound(ctx context.Context, in night.Inbound) (id int64, added bool, err error)
-	Log(ctx context.Context, events ...night.Event) error
-}, in night.Inbound, now time.Time) (added bool, err error) {
-	id, added, err := tx.AddInbound(ctx, in)
-	if err != nil || !added {
-		return false, err
-	}
-	return true, tx.Log(ctx, night.Event{InboundID: id, At: now, Who: "customer", What: night.TextCame, Why: "by " + in.Adapter})
-}
-
-// ReadNow acts on what was just stored. Where that is not possible now, the next
+// readNow acts on what was just stored. Where that is not possible now, the next
 // CatchUp does.
-func (b *Inbox) ReadNow(ctx context.Context, adapter string) {
-	if err := b.CatchUp(context.WithoutCancel(ctx)); err != nil {
-		b.c.Log.Error("a text is stored and not yet read; it is read with the next tick", "adapter", adapter, "error", err)
+func (b *Inbox) readNow(ctx context.Context) {
+	if err := b.CatchUp(ctx); err != nil {
+		b.c.Log.Error("a text is stored and not yet read; it is read with the next tick", "error", err)
 	}
 }
 
 // CatchUp acts on every text that is stored and not yet read, the oldest first.
 // Whoever comes while others are read shares the next round with all who wait.
+// A text that can't be acted on holds up nobody's but its sender's: what they
+// write next may complete it. What it gives is why some were not acted on.
 func (b *Inbox) CatchUp(ctx context.Context) error {
 	return b.reading.join(struct{}{}, func([]struct{}) error { return b.catchUp(ctx) })
 }
@@ -158,102 +113,174 @@ func (b *Inbox) catchUp(ctx context.Context) error {
 	if err != nil {
 		return err
 	}
+	var failed []error
+	held := map[string]bool{} // by sender
 	for some := range slices.Chunk(fresh, atOnce) {
-		err := b.c.Desk.Apply(ctx, some, b.reader(ctx))
-		if err == nil {
+		some = slices.DeleteFunc(slices.Clone(some), func(in night.Inbound) bool { return held[in.From] })
+		if err := b.act(ctx, some...); err == nil {
 			continue
 		}
-		for _, in := range some { // one that can't be acted on holds up none before it
-			if err := b.c.Desk.Apply(ctx, []night.Inbound{in}, b.reader(ctx)); err != nil {
-				return err
+		for _, in := range some {
+			if held[in.From] {
+				continue
+			}
+			err := b.act(ctx, in)
+			switch {
+			case err == nil:
+			case errors.Is(err, night.ErrAway) || ctx.Err() != nil:
+				return errors.Join(append(failed, err)...)
+			default:
+				failed, held[in.From] = append(failed, err), true
 			}
 		}
 	}
-	return nil
+	return errors.Join(failed...)
 }
 
 // atOnce is how many texts are acted on in one transaction: the pass waits for
 // no longer than that.
 const atOnce = 50
 
-// reader reads one text after the other against what stands in the transaction
-// in which they are acted on. What acting on one changes is looked at again for
-// the next: the orders that it was about.
-func (b *Inbox) reader(ctx context.Context) func(tx desk.Tx, in night.Inbound) (desk.Decision, error) {
-	var nights []night.Night
-	var of night.Night
-	var orders []night.Order
-	var touched []int64
-	return func(tx desk.Tx, in night.Inbound) (dec desk.Decision, err error) {
-		if nights == nil {
-			if nights, err = tx.Nights(ctx); err != nil {
-				return dec, err
-			}
+// act acts on those of the texts that nobody acted on meanwhile, in a transaction
+// of their own.
+func (b *Inbox) act(ctx context.Context, texts ...night.Inbound) error {
+	keep := func() {}
+	err := b.c.Store.Write(ctx, func(tx Tx) error {
+		fresh, err := tx.InboundsIn(ctx, night.Fresh)
+		if err != nil {
+			return err
 		}
+		fresh = slices.DeleteFunc(fresh, func(in night.Inbound) bool {
+			return !slices.ContainsFunc(texts, func(of night.Inbound) bool { return of.ID == in.ID })
+		})
+		keep, err = b.actIn(ctx, tx, fresh)
+		return err
+	})
+	if err == nil {
+		keep()
+	}
+	return err
+}
+
+// actOnNew acts on the n texts that were just stored in the transaction. Where
+// others wait before them it does nothing, and tells so.
+func (b *Inbox) actOnNew(ctx context.Context, tx Tx, n int) (done bool, keep func(), err error) {
+	defer func() {
+		if wrong := recover(); wrong != nil { // the text is stored before anything is made of it
+			err = fmt.Errorf("act on new texts: %v", wrong)
+		}
+	}()
+	keep = func() {}
+	fresh, err := tx.InboundsIn(ctx, night.Fresh)
+	if err != nil || len(fresh) > n || n > atOnce {
+		return false, keep, err
+	}
+	keep, err = b.actIn(ctx, tx, fresh)
+	return true, keep, err
+}
+
+// actIn acts on texts that nobody acted on yet, in a transaction that has the
+// kitchen to itself. keep is called once that is kept.
+func (b *Inbox) actIn(ctx context.Context, tx Tx, texts []night.Inbound) (keep func(), err error) {
+	if len(texts) == 0 {
+		return func() {}, nil
+	}
+	now := b.c.Now().UTC()
+	r := b.known.Swap(nil)
+	if r == nil {
+		r = &reader{kitchen: b.c.Kitchen}
+	}
+	r.used = now
+	nights, err := tx.Nights(ctx)
+	if err != nil {
+		return nil, err
+	}
+	current := func(in night.Inbound) night.Night {
 		n, _ := night.Current(nights, in.At, b.c.Kitchen.Zone)
-		if n.ID != of.ID {
-			of, touched = n, nil
-			if orders, err = tx.Orders(ctx, n.ID); err != nil {
-				return dec, err
-			}
+		return n
+	}
+	for len(texts) > 0 {
+		of := current(texts[0])
+		n := slices.IndexFunc(texts, func(in night.Inbound) bool { return current(in).ID != of.ID })
+		if n < 0 {
+			n = len(texts)
 		}
-		again, err := tx.OrdersByID(ctx, touched)
-		if err != nil {
-			return dec, err
+		if err := r.book.Refresh(ctx, tx, of); err != nil {
+			return nil, err
 		}
-		for _, o := range again {
-			if i := slices.IndexFunc(orders, func(have night.Order) bool { return have.ID == o.ID }); i >= 0 {
-				orders[i] = o
-			}
+		if err := b.c.Desk.ApplyIn(ctx, tx, now, &r.book, texts[:n], func(in night.Inbound) (desk.Decision, error) { return r.decide(ctx, tx, in, "") }); err != nil {
+			return nil, err
 		}
-		opted, err := tx.OptedOut(ctx)
-		if err != nil {
-			return dec, err
-		}
-		dec = Decide(Situation{Inbound: in, Kitchen: b.c.Kitchen, Night: n, Orders: orders, OptedOut: opted[in.From]})
-		touched = dec.Orders
-		return dec, nil
+		texts = texts[n:]
+	}
+	return func() {
+		b.known.Store(r)
+		b.c.Desk.Changed()
+	}, nil
+}
+
+// Rest lets go of what was kept in memory for the next round where none came for a
+// while. It is called now and then.
+func (b *Inbox) Rest() {
+	if r := b.known.Load(); r != nil && b.c.Now().Sub(r.used) > keepFor {
+		b.known.CompareAndSwap(r, nil)
 	}
 }
+
+// keepFor is how long a night's orders are kept in memory for the next text.
+const keepFor = time.Minute
 
 // Place acts on a text by a person's word that it is about the order ref.
 func (b *Inbox) Place(ctx context.Context, inboundID int64, ref, who string) error {
-	b.reading.one.Lock()
-	defer b.reading.one.Unlock()
-	var in night.Inbound
-	err := b.c.Store.Read(ctx, func(tx Tx) (err error) {
-		in, err = tx.Inbound(ctx, inboundID)
-		return err
-	})
-	if err != nil {
-		return err
-	}
-	s, err := b.situation(ctx, in)
-	if err != nil {
-		return err
-	}
-	s.Placed = ref
-	return b.c.Desk.Place(ctx, inboundID, ref, who, Decide(s))
-}
-
-// situation gathers what a text has to be read against.
-func (b *Inbox) situation(ctx context.Context, in night.Inbound) (Situation, error) {
-	s := Situation{Inbound: in, Kitchen: b.c.Kitchen}
-	err := b.c.Store.Read(ctx, func(tx Tx) error {
+	now := b.c.Now().UTC()
+	err := b.c.Store.Write(ctx, func(tx Tx) error {
+		in, err := tx.Inbound(ctx, inboundID)
+		if err != nil {
+			return err
+		}
 		nights, err := tx.Nights(ctx)
 		if err != nil {
 			return err
 		}
-		var ok bool
-		if s.Night, ok = night.Current(nights, in.At, b.c.Kitchen.Zone); !ok {
-			return nil
-		}
-		if s.Orders, err = tx.Orders(ctx, s.Night.ID); err != nil {
+		of, _ := night.Current(nights, in.At, b.c.Kitchen.Zone)
+		r := &reader{kitchen: b.c.Kitchen}
+		if err := r.book.Refresh(ctx, tx, of); err != nil {
 			return err
 		}
-		opted, err := tx.OptedOut(ctx)
-		s.OptedOut = opted[in.From]
-		return err
+		dec, err := r.decide(ctx, tx, in, ref)
+		if err != nil {
+			return err
+		}
+		return b.c.Desk.PlaceIn(ctx, tx, now, &r.book, in, ref, who, dec)
 	})
-	return s, err
+	if err == nil {
+		b.c.Desk.Changed()
+	}
+	return err
+}
+
+// reader reads texts one after the other against a night's orders as they are
+// after what the texts before did to them.
+type reader struct {
+	kitchen night.Kitchen
+	book    desk.Book
+	index   *match.Index
+	used    time.Time
+}
+
+func (r *reader) decide(ctx context.Context, tx Tx, in night.Inbound, placed string) (desk.Decision, error) {
+	opted, err := tx.OptedOut(ctx)
+	if err != nil {
+		return desk.Decision{}, err
+	}
+	changed, anew := r.book.News()
+	for _, i := range changed {
+		anew = anew || !r.index.Update(i, candidate(r.book.Orders[i]))
+	}
+	if anew || r.index == nil {
+		r.index = match.New(r.kitchen.Region, Candidates(r.book.Orders))
+	}
+	return Decide(Situation{
+		Inbound: in, Kitchen: r.kitchen, Night: r.book.Night, Orders: r.book.Orders, Index: r.index, OptedOut: opted[in.From], Placed: placed,
+	}), nil
 }

@@ -57,6 +57,12 @@ var evening = time.Date(2026, 12, 4, 17, 2, 0, 0, time.UTC)
 
 func newBench(t *testing.T) *bench {
 	t.Helper()
+	return newBenchWith(t, func(d *desk.Desk) inbox.Desk { return d })
+}
+
+// newBenchWith is newBench with something between the inbox and its desk.
+func newBenchWith(t *testing.T, between func(*desk.Desk) inbox.Desk) *bench {
+	t.Helper()
 	s := storetest.Fresh(t)
 	zone, err := time.LoadLocation("Europe/London")
 	require.NoError(t, err)
@@ -68,7 +74,7 @@ func newBench(t *testing.T) *bench {
 	b := &bench{t: t, rows: s.Kitchen(k.ID), clock: clockwork.NewFakeClockAt(evening)}
 	b.desk, err = desk.New(desk.Config{Store: deskStore{b.rows}, Kitchen: k, Texts: texts, Now: b.clock.Now})
 	require.NoError(t, err)
-	b.Inbox, err = inbox.New(inbox.Config{Store: inboxStore{b.rows}, Kitchen: k, Desk: b.desk, Now: b.clock.Now, Log: slog.New(slog.DiscardHandler)})
+	b.Inbox, err = inbox.New(inbox.Config{Store: inboxStore{b.rows}, Kitchen: k, Desk: between(b.desk), Now: b.clock.Now, Log: slog.New(slog.DiscardHandler)})
 	require.NoError(t, err)
 	b.night, err = b.desk.AddNight(t.Context(), night.Night{
 		Date: night.Date{Year: 2026, Month: 12, Day: 4}, First: 16*60 + 30, Last: 19*60 + 30, Every: 10, Place: "5 Mill Lane",

@@ -90,6 +90,29 @@ func (x *Index) Declare(i int, v night.Vehicle) {
 	x.addPlate(i, v.Plate)
 }
 
+// Update puts the order at position i as it is now. What finds it in the book must
+// be as it was, its number, reference, name and note; where it is not, nothing is
+// changed and the answer is no.
+func (x *Index) Update(i int, o Order) bool {
+	have := &x.orders[i]
+	if have.ID != o.ID || have.Phone != o.Phone || have.Ref != o.Ref || have.Name != o.Name || have.Note != "" || o.Note != "" {
+		return false
+	}
+	for _, v := range have.Vehicles {
+		if v.Plate != "" {
+			x.dropPlate(i, v.Plate)
+		}
+	}
+	vehicles := o.Vehicles
+	o.Vehicles = nil
+	*have = o
+	for _, v := range vehicles {
+		x.Declare(i, v)
+		slices.Sort(x.byPlate[plates.Fold(v.Plate)]) // as in a new one: in the order of the book
+	}
+	return true
+}
+
 // SetState notes how far the order at position i has come.
 func (x *Index) SetState(i int, s night.State) { x.orders[i].State = s }
 
@@ -104,6 +127,15 @@ func (x *Index) addPlate(i int, plate string) {
 		key := plates.Fold(plate)
 		x.byPlate[key] = appendNew(x.byPlate[key], i)
 		x.plates[key] = plate
+	}
+}
+
+func (x *Index) dropPlate(i int, plate string) {
+	key := plates.Fold(plate)
+	x.byPlate[key] = slices.DeleteFunc(x.byPlate[key], func(j int) bool { return j == i })
+	if len(x.byPlate[key]) == 0 {
+		delete(x.byPlate, key)
+		delete(x.plates, key)
 	}
 }
 

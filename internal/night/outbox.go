@@ -42,6 +42,14 @@ const (
 	NotSent  = "not sent" // it was claimed, and stopped before anybody was called
 )
 
+// Withdrawal takes a message that is due back: as Dropped, or as Missed where its
+// time went by.
+type Withdrawal struct {
+	MessageID int64
+	To        MessageState
+	Why       string
+}
+
 // Trial is how far the trying of a message is.
 type Trial struct {
 	MessageID int64

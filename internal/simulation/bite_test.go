@@ -28,6 +28,9 @@ func TestFaultsAreFound(t *testing.T) {
 	onDesk := func(edit func(desk.Tx) desk.Tx) func(desk.Store) desk.Store {
 		return func(s desk.Store) desk.Store { return front{s, edit} }
 	}
+	onInbox := func(edit func(inbox.Tx) inbox.Tx) func(inbox.Store) inbox.Store {
+		return func(s inbox.Store) inbox.Store { return hatch{s, edit} }
+	}
 	tests := []struct {
 		name  string
 		fault simulation.Break
@@ -38,11 +41,13 @@ func TestFaultsAreFound(t *testing.T) {
 		{"nobody looks who opted out", simulation.Break{Dispatch: onTx(func(tx dispatch.Tx) dispatch.Tx { return deaf{tx} }), Desk: onDesk(func(tx desk.Tx) desk.Tx { return deafDesk{tx} })}, "wants no texts"},
 		{"nobody looks whether a text is still true", simulation.Break{Dispatch: func(s dispatch.Store) dispatch.Store { return &stale{Store: s} }}, ""},
 		{"a message is forgotten when it can't go", simulation.Break{Dispatch: onTx(func(tx dispatch.Tx) dispatch.Tx { return unplanned{tx} })}, "without an event"},
-		{"a step leaves no event", simulation.Break{Desk: onDesk(func(tx desk.Tx) desk.Tx { return silent{tx} })}, "by its events"},
+		{"a step leaves no event", simulation.Break{
+			Desk: onDesk(func(tx desk.Tx) desk.Tx { return silent{tx} }), Inbox: onInbox(func(tx inbox.Tx) inbox.Tx { return silentInbox{tx} }),
+		}, "by its events"},
 		{"an update gets lost", simulation.Break{Desk: onDesk(func(tx desk.Tx) desk.Tx { return forgets{tx} })}, "is missing"},
-		{"a repeated text is stored again", simulation.Break{Inbox: func(s inbox.Store) inbox.Store { return twice{s, new(int)} }}, ""},
+		{"a repeated text is stored again", simulation.Break{Inbox: onInbox(func(tx inbox.Tx) inbox.Tx { return twice{tx, new(int)} })}, ""},
 		{"a text is acknowledged and not stored", simulation.Break{Inbox: func(s inbox.Store) inbox.Store { return loses{s, new(int)} }}, ""},
-		{"a text that needs a person is taken as settled", simulation.Break{Desk: onDesk(func(tx desk.Tx) desk.Tx { return unread{tx} })}, "no person sees it"},
+		{"a text that needs a person is taken as settled", simulation.Break{Inbox: onInbox(func(tx inbox.Tx) inbox.Tx { return unread{tx} })}, "no person sees it"},
 	}
 	const most = 400 // as a rule a few are enough
 	db := embedded(t)
@@ -176,9 +181,17 @@ func (t unplanned) Log(ctx context.Context, events ...night.Event) error {
 type silent struct{ desk.Tx }
 
 func (t silent) Log(ctx context.Context, events ...night.Event) error {
-	return t.Tx.Log(ctx, slices.DeleteFunc(slices.Clone(events), func(e night.Event) bool {
-		return e.What == night.StepTaken && e.To == night.Arrived
-	})...)
+	return t.Tx.Log(ctx, withoutArrivals(events)...)
+}
+
+type silentInbox struct{ inbox.Tx }
+
+func (t silentInbox) Log(ctx context.Context, events ...night.Event) error {
+	return t.Tx.Log(ctx, withoutArrivals(events)...)
+}
+
+func withoutArrivals(events []night.Event) []night.Event {
+	return slices.DeleteFunc(slices.Clone(events), func(e night.Event) bool { return e.What == night.StepTaken && e.To == night.Arrived })
 }
 
 // forgets stores no update.
@@ -199,39 +212,48 @@ func (t forgets) AddMessages(ctx context.Context, all []night.Message) ([]int64,
 	return ids, nil
 }
 
-// unread takes every text for settled.
-type unread struct{ desk.Tx }
+// hatch edits what the inbox sees of the database.
+type hatch struct {
+	inbox.Store
+	edit func(inbox.Tx) inbox.Tx
+}
 
-func (t unread) SaveInbound(ctx context.Context, in night.Inbound, from ...night.InboundState) (bool, error) {
-	if in.State == night.Open && slices.Contains(from, night.Fresh) {
-		in.State = night.Applied
+func (h hatch) Write(ctx context.Context, fn func(inbox.Tx) error) error {
+	return h.Store.Write(ctx, func(tx inbox.Tx) error { return fn(h.edit(tx)) })
+}
+
+// unread takes every text for settled.
+type unread struct{ inbox.Tx }
+
+func (t unread) SaveInbounds(ctx context.Context, all []night.Inbound, from ...night.InboundState) (int, error) {
+	for i := range all {
+		if all[i].State == night.Open && slices.Contains(from, night.Fresh) {
+			all[i].State = night.Applied
+		}
 	}
-	return t.Tx.SaveInbound(ctx, in, from...)
+	return t.Tx.SaveInbounds(ctx, all, from...)
 }
 
 // twice takes every delivery of a text for a new one.
 type twice struct {
-	inbox.Store
-	count *int
-}
-
-func (s twice) Write(ctx context.Context, fn func(inbox.Tx) error) error {
-	return s.Store.Write(ctx, func(tx inbox.Tx) error { return fn(twiceTx{tx, s.count}) })
-}
-
-type twiceTx struct {
 	inbox.Tx
 	count *int
 }
 
-func (t twiceTx) AddInbound(ctx context.Context, in night.Inbound) (int64, bool, error) {
-	id, added, err := t.Tx.AddInbound(ctx, in)
-	if err == nil && !added {
-		*t.count++
-		in.Adapter += string(rune('a' + *t.count%26))
-		return t.Tx.AddInbound(ctx, in)
+func (t twice) AddInbounds(ctx context.Context, all []night.Inbound) ([]int64, error) {
+	ids, err := t.Tx.AddInbounds(ctx, all)
+	for i := range ids {
+		if err == nil && ids[i] == 0 {
+			*t.count++
+			in := all[i]
+			in.Adapter += string(rune('a' + *t.count%26))
+			var again []int64
+			if again, err = t.Tx.AddInbounds(ctx, []night.Inbound{in}); err == nil {
+				ids[i] = again[0]
+			}
+		}
 	}
-	return id, added, err
+	return ids, err
 }
 
 // loses says that it stored a text and did not, now and then.

@@ -1,6 +1,7 @@
 package store
 
 import (
+	"cmp"
 	"context"
 	"crypto/sha256"
 	"fmt"
@@ -37,13 +38,50 @@ func (r inboundRow) inbound() night.Inbound {
 	}
 }
 
-// AddInbound stores a text from outside. The same provider id twice is one
-// inbound: added is false the second time.
+// AddInbound is AddInbounds for one.
 func (t *Tx) AddInbound(ctx context.Context, in night.Inbound) (id int64, added bool, err error) {
-	return t.add(ctx, "inbound", `
+	ids, err := t.AddInbounds(ctx, []night.Inbound{in})
+	if err != nil {
+		return 0, false, err
+	}
+	return ids[0], ids[0] != 0, nil
+}
+
+// AddInbounds stores texts from outside and gives their ids. The same provider id
+// twice is one inbound: the id is 0 the second time, in the list too.
+func (t *Tx) AddInbounds(ctx context.Context, all []night.Inbound) ([]int64, error) {
+	type named struct {
+		Adapter    string `db:"adapter"`
+		ProviderID string `db:"provider_id"`
+	}
+	g := given{columns: []string{"line", "name", "came_from", "went_to", "words", "moment", "others", "quiet"}}
+	for _, in := range all {
+		g.rows = append(g.rows, []any{
+			in.Adapter, indexable(in.ProviderID), in.From, in.To, in.Text, ms(in.At), in.Shared, bit(in.Silent),
+		})
+	}
+	type row struct {
+		ID int64 `db:"id"`
+		named
+	}
+	found, err := listGiven[row](ctx, t, "inbound", `
 		INSERT INTO inbounds (kitchen_id, night_id, adapter, provider_id, sender, recipient, text, at, state, reading, corrected, why, shared, silent)
-		VALUES (?, 0, ?, ?, ?, ?, ?, ?, ?, '{}', '', '', ?, ?) ON CONFLICT DO NOTHING RETURNING id`,
-		t.kitchen, in.Adapter, indexable(in.ProviderID), in.From, in.To, in.Text, ms(in.At), night.Fresh, in.Shared, bit(in.Silent))
+		SELECT CAST(? AS BIGINT), 0, line, name, came_from, went_to, words, moment, CAST(? AS TEXT), '{}', '', '', others, quiet FROM %s WHERE true
+		ON CONFLICT DO NOTHING RETURNING id, adapter, provider_id`, g, []any{t.kitchen, night.Fresh}, nil)
+	if err != nil {
+		return nil, err
+	}
+	fresh := make(map[named]int64, len(found))
+	for _, r := range found {
+		fresh[r.named] = r.ID
+	}
+	ids := make([]int64, len(all))
+	for i, in := range all {
+		name := named{keepable(in.Adapter), keepable(indexable(in.ProviderID))}
+		ids[i] = fresh[name]
+		delete(fresh, name)
+	}
+	return ids, nil
 }
 
 // bit is a yes or no as the database keeps it.
@@ -63,30 +101,45 @@ func indexable(id string) string {
 	return fmt.Sprintf("sha256:%x", sha256.Sum256([]byte(id)))
 }
 
-// SaveInbound stores what was understood of an inbound and how far it has come,
-// if it is still in the state from. It tells whether it was.
+// SaveInbound is SaveInbounds for one.
 func (t *Tx) SaveInbound(ctx context.Context, in night.Inbound, from ...night.InboundState) (bool, error) {
-	reading := string(in.Reading)
-	if reading == "" {
-		reading = "{}"
+	n, err := t.SaveInbounds(ctx, []night.Inbound{in}, from...)
+	return n > 0, err
+}
+
+// SaveInbounds stores what was understood of inbounds and how far they have come,
+// of each that is still in one of the states from. It tells how many were.
+func (t *Tx) SaveInbounds(ctx context.Context, all []night.Inbound, from ...night.InboundState) (int, error) {
+	g := given{columns: []string{"saved", "night", "next", "read", "put_right", "because"}}
+	for _, in := range all {
+		g.rows = append(g.rows, []any{in.ID, in.NightID, string(in.State), cmp.Or(string(in.Reading), "{}"), string(in.Corrected), in.Why})
 	}
-	n, err := t.change(ctx, "inbound", `
-		UPDATE inbounds SET night_id = ?, state = ?, reading = ?, corrected = ?, why = ? WHERE kitchen_id = ? AND id = ? AND state IN (?)`,
-		in.NightID, in.State, reading, string(in.Corrected), in.Why, t.kitchen, in.ID, from)
-	if err != nil || n == 0 {
-		return false, err
+	saved, err := listGiven[int64](ctx, t, "inbound", `
+		UPDATE inbounds AS i SET night_id = given.night, state = given.next, reading = given.read, corrected = given.put_right, why = given.because
+		FROM %s WHERE i.kitchen_id = ? AND i.id = given.saved AND i.state IN (?) RETURNING id`, g, nil, []any{t.kitchen, from})
+	if err != nil {
+		return 0, err
 	}
-	if _, err := t.change(ctx, "inbound", `DELETE FROM inbound_orders WHERE kitchen_id = ? AND inbound_id = ?`, t.kitchen, in.ID); err != nil {
-		return false, err
+	if slices.ContainsFunc(from, func(s night.InboundState) bool { return s != night.Fresh }) { // a fresh one is about no order yet
+		_, err := t.changeGiven(ctx, "inbound",
+			`DELETE FROM inbound_orders WHERE inbound_id IN (SELECT of FROM %s) AND kitchen_id = ?`, these(saved), nil, []any{t.kitchen})
+		if err != nil {
+			return 0, err
+		}
 	}
-	g := given{columns: []string{"about", "place"}}
-	for place, order := range in.Orders {
-		g.rows = append(g.rows, []any{order, place})
+	links := given{columns: []string{"inbound", "about", "place"}}
+	for _, in := range all {
+		if !slices.Contains(saved, in.ID) {
+			continue
+		}
+		for place, order := range in.Orders {
+			links.rows = append(links.rows, []any{in.ID, order, place})
+		}
 	}
 	_, err = t.changeGiven(ctx, "inbound", `
 		INSERT INTO inbound_orders (kitchen_id, inbound_id, order_id, place)
-		SELECT CAST(? AS BIGINT), CAST(? AS BIGINT), about, place FROM %s`, g, []any{t.kitchen, in.ID}, nil)
-	return err == nil, err
+		SELECT CAST(? AS BIGINT), inbound, about, place FROM %s`, links, []any{t.kitchen}, nil)
+	return len(saved), err
 }
 
 // Inbound gives one text from outside.
@@ -139,24 +192,26 @@ func (t *Tx) withOrders(ctx context.Context, rows []inboundRow) ([]night.Inbound
 	}
 	out := make([]night.Inbound, len(rows))
 	where := make(map[int64]int, len(rows))
-	ids := make([]int64, len(rows))
+	var ids []int64
 	for i, r := range rows {
-		out[i], ids[i], where[r.ID] = r.inbound(), r.ID, i
+		out[i], where[r.ID] = r.inbound(), i
+		if out[i].State != night.Fresh { // a fresh one is about no order yet
+			ids = append(ids, r.ID)
+		}
 	}
-	for some := range slices.Chunk(ids, batch) {
-		var links []struct {
-			InboundID int64 `db:"inbound_id"`
-			OrderID   int64 `db:"order_id"`
-		}
-		err := t.list(ctx, &links, "texts",
-			`SELECT inbound_id, order_id FROM inbound_orders WHERE kitchen_id = ? AND inbound_id IN (?) ORDER BY inbound_id, place`, t.kitchen, some)
-		if err != nil {
-			return nil, err
-		}
-		for _, l := range links {
-			in := &out[where[l.InboundID]]
-			in.Orders = append(in.Orders, l.OrderID)
-		}
+	type link struct {
+		InboundID int64 `db:"inbound_id"`
+		OrderID   int64 `db:"order_id"`
+	}
+	links, err := listGiven[link](ctx, t, "texts", `
+		SELECT inbound_id, order_id FROM inbound_orders WHERE inbound_id IN (SELECT of FROM %s) AND kitchen_id = ?
+		ORDER BY inbound_id, place`, these(ids), nil, []any{t.kitchen})
+	if err != nil {
+		return nil, err
+	}
+	for _, l := range links {
+		in := &out[where[l.InboundID]]
+		in.Orders = append(in.Orders, l.OrderID)
 	}
 	return out, nil
 }

@@ -1,7 +1,9 @@
 package store
 
 import (
+	"cmp"
 	"context"
+	"slices"
 	"time"
 
 	"passbell/internal/night"
@@ -82,15 +84,16 @@ func (t *Tx) MessagesAbout(ctx context.Context, orders []int64) ([]night.Message
 	if len(orders) == 0 {
 		return nil, nil
 	}
-	var rows []messageRow
-	err := t.list(ctx, &rows, "messages", `
+	rows, err := listGiven[messageRow](ctx, t, "messages", `
 		SELECT * FROM messages WHERE kitchen_id = ? AND id IN (
-			SELECT message_id FROM message_orders WHERE kitchen_id = ? AND order_id IN (?)) ORDER BY due_at, id`,
-		t.kitchen, t.kitchen, orders)
+			SELECT message_id FROM message_orders WHERE kitchen_id = ? AND order_id IN (SELECT of FROM %s)) ORDER BY due_at, id`,
+		these(orders), []any{t.kitchen, t.kitchen}, nil)
 	if err != nil {
 		return nil, err
 	}
-	return t.withCovers(ctx, rows)
+	// One may be about orders of two parts of a long list.
+	slices.SortFunc(rows, func(a, b messageRow) int { return cmp.Or(cmp.Compare(a.DueAt, b.DueAt), cmp.Compare(a.ID, b.ID)) })
+	return t.withCovers(ctx, slices.CompactFunc(rows, func(a, b messageRow) bool { return a.ID == b.ID }))
 }
 
 // Message gives one message.
@@ -265,24 +268,54 @@ func (t *Tx) Reword(ctx context.Context, m night.Message) (bool, error) {
 	return true, t.cover(ctx, []night.Message{m})
 }
 
-// Withdraw takes back a message that is still due, as Dropped or Missed, and
-// tells whether it was due. One that was never tried and is Dropped is forgotten;
+// Withdraw is WithdrawAll for one.
+func (t *Tx) Withdraw(ctx context.Context, id int64, to night.MessageState, why string, now time.Time) (bool, error) {
+	gone, err := t.WithdrawAll(ctx, []night.Withdrawal{{MessageID: id, To: to, Why: why}}, now)
+	return err == nil && gone[0], err
+}
+
+// WithdrawAll takes back messages that are still due, as Dropped or Missed, and
+// tells which were due. One that was never tried and is Dropped is forgotten;
 // one that was tried stays on record. If something left the house before, the
 // message goes back to what its tries came to, and stays about its orders.
-func (t *Tx) Withdraw(ctx context.Context, id int64, to night.MessageState, why string, now time.Time) (bool, error) {
-	if to == night.Dropped {
-		n, err := t.change(ctx, "message",
-			`DELETE FROM messages WHERE kitchen_id = ? AND id = ? AND state = ? AND attempt = 0`, t.kitchen, id, night.Due)
-		if err != nil || n > 0 {
-			return n > 0, err
+func (t *Tx) WithdrawAll(ctx context.Context, all []night.Withdrawal, now time.Time) ([]bool, error) {
+	var drop []int64
+	for _, w := range all {
+		if w.To == night.Dropped {
+			drop = append(drop, w.MessageID)
 		}
 	}
-	gone, err := t.SetMessageState(ctx, id, []night.MessageState{night.Due}, to, why, now)
-	if err != nil || !gone {
-		return false, err
+	forgotten, err := listGiven[int64](ctx, t, "message", `
+		DELETE FROM messages WHERE id IN (SELECT of FROM %s) AND kitchen_id = ? AND state = ? AND attempt = 0 RETURNING id`,
+		these(drop), nil, []any{t.kitchen, night.Due})
+	if err != nil {
+		return nil, err
 	}
-	_, err = t.stand(ctx, id, to)
-	return true, err
+	gone := make([]bool, len(all))
+	for i, w := range all {
+		if gone[i] = slices.Contains(forgotten, w.MessageID); gone[i] {
+			continue
+		}
+		if gone[i], err = t.SetMessageState(ctx, w.MessageID, []night.MessageState{night.Due}, w.To, w.Why, now); err != nil {
+			return nil, err
+		}
+		if !gone[i] {
+			continue
+		}
+		if _, err := t.stand(ctx, w.MessageID, w.To); err != nil {
+			return nil, err
+		}
+	}
+	return gone, nil
+}
+
+// Answered tells whether an address was sent an answer on a night, or is about
+// to be.
+func (t *Tx) Answered(ctx context.Context, nightID int64, address string) (bool, error) {
+	var found []int64
+	err := t.list(ctx, &found, "messages",
+		`SELECT id FROM messages WHERE kitchen_id = ? AND night_id = ? AND kind = ? AND address = ? LIMIT 1`, t.kitchen, nightID, night.Reply, address)
+	return len(found) > 0, err
 }
 
 // SendAgain makes a message that failed, was missed or is in doubt due again at

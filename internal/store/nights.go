@@ -282,26 +282,53 @@ func (t *Tx) AddOrder(ctx context.Context, o night.Order) (int64, error) {
 	return id, err
 }
 
-// SaveOrder stores every field of an order that exists, if it still has the
-// revision that o was read with, and counts the revision up. An order that
-// somebody else changed meanwhile gives
-// night.ErrChanged.
+// SaveOrder is SaveOrders for one.
 func (t *Tx) SaveOrder(ctx context.Context, o night.Order) error {
-	c, err := columnsOf(o)
-	if err != nil {
-		return err
+	if err := t.SaveOrders(ctx, []night.Order{o}); err != nil {
+		return fmt.Errorf("order %s: %w", o.Ref, err)
 	}
-	n, err := t.change(ctx, "order", `
-		UPDATE orders SET bag = ?, name = ?, phone = ?, phone_typed = ?, email = ?, collector = ?, slot = ?, items = ?, note = ?,
-			allergy = ?, state = ?, packed_at = ?, expected_at = ?, behind = ?, vehicle = ?, arrived_at = ?, spot = ?, revision = revision + 1
-		WHERE kitchen_id = ? AND id = ? AND revision = ?`,
-		o.Bag, o.Name, o.Phone, o.PhoneTyped, o.Email, o.Collector, o.Slot, c.items, o.Note,
-		o.Allergy, o.State, ms(o.PackedAt), ms(o.ExpectedAt), o.Behind, c.vehicle, ms(o.Arrival.At), o.Arrival.Spot,
-		t.kitchen, o.ID, o.Revision)
-	if err == nil && n == 0 {
-		return fmt.Errorf("order %s: %w", o.Ref, night.ErrChanged)
+	return nil
+}
+
+// SaveOrders stores every field of orders that exist, if each still has the
+// revision that it was read with, and counts the revisions up by one. Where
+// somebody else changed one meanwhile it gives night.ErrChanged.
+func (t *Tx) SaveOrders(ctx context.Context, all []night.Order) error {
+	g := given{columns: []string{
+		"saved", "was", "n_bag", "n_name", "n_phone", "n_typed", "n_email", "n_collector", "n_slot", "n_items", "n_note", "n_allergy",
+		"n_state", "n_packed", "n_expected", "n_behind", "n_vehicle", "n_arrived", "n_spot",
+	}}
+	for _, o := range all {
+		c, err := columnsOf(o)
+		if err != nil {
+			return err
+		}
+		g.rows = append(g.rows, []any{
+			o.ID, o.Revision, o.Bag, o.Name, o.Phone, o.PhoneTyped, o.Email, o.Collector, int(o.Slot), c.items, o.Note, o.Allergy,
+			string(o.State), ms(o.PackedAt), ms(o.ExpectedAt), o.Behind, c.vehicle, ms(o.Arrival.At), o.Arrival.Spot,
+		})
+	}
+	n, err := t.changeGiven(ctx, "orders", `
+		UPDATE orders SET bag = n_bag, name = n_name, phone = n_phone, phone_typed = n_typed, email = n_email, collector = n_collector,
+			slot = n_slot, items = n_items, note = n_note, allergy = n_allergy, state = n_state, packed_at = n_packed,
+			expected_at = n_expected, behind = n_behind, vehicle = n_vehicle, arrived_at = n_arrived, spot = n_spot, revision = revision + 1
+		FROM %s WHERE id = given.saved AND kitchen_id = ? AND revision = given.was`, g, nil, []any{t.kitchen})
+	if err == nil && n != int64(len(all)) {
+		return night.ErrChanged
 	}
 	return err
+}
+
+// Tally gives what tells whether a night's orders changed.
+func (t *Tx) Tally(ctx context.Context, nightID int64) (night.Tally, error) {
+	var r struct {
+		Orders    int   `db:"orders"`
+		Revisions int64 `db:"revisions"`
+	}
+	err := t.get(ctx, &r, "orders", `
+		SELECT count(*) AS orders, CAST(coalesce(sum(revision), 0) AS BIGINT) AS revisions FROM orders
+		WHERE kitchen_id = ? AND night_id = ?`, t.kitchen, nightID)
+	return night.Tally{Orders: r.Orders, Revisions: r.Revisions}, err
 }
 
 // SetBooked records what the order book now gives for an order.

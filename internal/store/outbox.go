@@ -313,10 +313,13 @@ func (t *Tx) TakeReceipts(ctx context.Context, adapter string, ids []string) ([]
 	if len(ids) == 0 {
 		return nil, nil
 	}
-	var rows []receiptRow
-	err := t.list(ctx, &rows, "receipts", `
-		DELETE FROM early_receipts WHERE kitchen_id = ? AND adapter = ? AND provider_id IN (?)
-		RETURNING provider_id, status, reason, at`, t.kitchen, adapter, ids)
+	named := given{columns: []string{"of"}}
+	for _, id := range ids {
+		named.rows = append(named.rows, []any{id})
+	}
+	rows, err := listGiven[receiptRow](ctx, t, "receipts", `
+		DELETE FROM early_receipts WHERE kitchen_id = ? AND adapter = ? AND provider_id IN (SELECT of FROM %s)
+		RETURNING provider_id, status, reason, at`, named, []any{t.kitchen, adapter}, nil)
 	return receipts(rows), err
 }
 

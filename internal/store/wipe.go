@@ -27,7 +27,7 @@ var personal = []struct {
 		func(p *night.Personal) *int { return &p.Orders },
 		`orders WHERE kitchen_id = ? AND night_id = ? AND
 			(booked <> '{}' OR items <> '[]' OR vehicle <> '{}' OR name || phone || phone_typed || email || collector || note || allergy || spot <> '')`,
-		`name = '', phone = '', phone_typed = '', email = '', collector = '', note = '', allergy = '', spot = '', items = '[]', vehicle = '{}', booked = '{}'`,
+		`name = '', phone = '', phone_typed = '', email = '', collector = '', note = '', allergy = '', spot = '', items = '[]', vehicle = '{}', booked = '{}', revision = revision + 1`,
 	},
 	{ // what is being sent is settled first
 		func(p *night.Personal) *int { return &p.Messages },

@@ -244,7 +244,6 @@ func (h *house) text(from, body string, dec desk.Decision, refs ...string) int64
 		return err
 	})
 	require.NoError(h.t, err)
-	dec.Night = h.night
 	for _, r := range refs {
 		dec.Orders = append(dec.Orders, h.order(r).ID)
 	}
@@ -252,7 +251,14 @@ func (h *house) text(from, body string, dec desk.Decision, refs ...string) int64
 		dec.Reading, err = json.Marshal(map[string]any{"intent": dec.Intent, "vehicle": dec.Vehicle})
 		require.NoError(h.t, err)
 	}
-	require.NoError(h.t, h.desk.Apply(ctx, []night.Inbound{in}, func(desk.Tx, night.Inbound) (desk.Decision, error) { return dec, nil }))
+	require.NoError(h.t, h.rows.Write(ctx, func(tx *store.Tx) error {
+		var book desk.Book
+		if err := book.Refresh(ctx, tx, h.night); err != nil {
+			return err
+		}
+		return h.desk.ApplyIn(ctx, tx, h.clock.Now().UTC(), &book, []night.Inbound{in}, func(night.Inbound) (desk.Decision, error) { return dec, nil })
+	}))
+	h.desk.Changed()
 	return in.ID
 }
 
