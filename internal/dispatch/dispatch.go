@@ -84,7 +84,7 @@ type Config struct {
 type Dispatcher struct {
 	c       Config
 	wake    chan struct{}
-	results chan result
+	results chan *result // has room for all that are under way: whoever sends never waits for somebody who is gone
 	behind  atomic.Bool
 
 	underway  int      // sends whose result was not yet taken
@@ -119,7 +119,7 @@ func New(c Config) (*Dispatcher, error) {
 		c.Pace = NewPace(c.Window, c.PerSecond, c.Gap)
 	}
 	c.Pace.join()
-	return &Dispatcher{c: c, wake: make(chan struct{}, 1), results: make(chan result)}, nil
+	return &Dispatcher{c: c, wake: make(chan struct{}, 1), results: make(chan *result, c.Window)}, nil
 }
 
 // Wake makes Run look for due messages now. It never blocks.
@@ -184,11 +184,11 @@ func (d *Dispatcher) Drain(ctx context.Context) error {
 }
 
 // collect takes a result and all others that have come.
-func (d *Dispatcher) collect(r result) {
+func (d *Dispatcher) collect(r *result) {
 	for more := true; more; {
 		d.underway--
 		d.c.Pace.ended(d)
-		d.unsettled = append(d.unsettled, r)
+		d.unsettled = append(d.unsettled, *r)
 		select {
 		case r = <-d.results:
 		default:
@@ -277,7 +277,7 @@ func (d *Dispatcher) send(ctx context.Context, m night.Message) {
 		Key: fmt.Sprintf("m%d-%d", m.ID, m.Attempt), To: m.To, From: d.c.From,
 		Subject: d.c.Kitchen.Name, Text: m.Text, ValidUntil: m.ExpiresAt,
 	})
-	d.results <- result{message: m, accepted: accepted, err: err, began: began}
+	d.results <- &result{message: m, accepted: accepted, err: err, began: began}
 }
 
 func (d *Dispatcher) truths(ctx context.Context, messages []night.Message) ([]Truth, error) {
