@@ -17,7 +17,7 @@ func TestThePassSaysThatOrdersShouldBeClosed(t *testing.T) {
 	spanish := h.handler(func(c *web.Config) { c.Language = "es" })
 	says(t, page(t, byHand, "/"), "nobody is told anything until you close them", "Nothing needs you")
 	says(t, page(t, byItself, "/"), "they close by themselves Tue 1 Dec, 18:00")
-	says(t, page(t, byHand, "/kitchen"), "when you close them: you look at the plan first", "night.close_by_itself", "only by hand", "kitchen.keep_days")
+	says(t, page(t, byHand, "/kitchen"), "<dt>Instructions go out</dt><dd><b>not set</b>", "<dt>Reminder</dt><dd><b>not set</b>", "when you close them: you look at the plan first", "night.close_by_itself", "only by hand", "kitchen.keep_days")
 	says(t, page(t, byItself, "/kitchen"), "by themselves, at their time", "90 days after their night")
 
 	h.clock.set(evening("18:00").AddDate(0, 0, -3))

@@ -43,6 +43,13 @@ func (s *site) rules() kitchenPage {
 		closes = s.t("by themselves, at their time")
 	}
 	n := s.NewNight(night.DateOf(s.Now().In(k.Zone)))
+	instructions, reminder := s.t("not set"), s.t("not set")
+	if !n.InstructAt.IsZero() {
+		instructions = s.t("at %s, %d days before", s.clock(n.InstructAt), daysBefore(n, k))
+	}
+	if n.RemindBefore > 0 {
+		reminder = s.t("%s before the slot, not before %s", s.span(n.RemindBefore), s.slot(n.RemindFrom))
+	}
 	of := func(what, is string, settings ...string) rule { return rule{what, is, settings} }
 	return kitchenPage{
 		Kitchen: []rule{
@@ -60,8 +67,8 @@ func (s *site) rules() kitchenPage {
 			of(s.t("Parking"), orNone(s, n.Parking), "night.parking"),
 			of(s.t("Minutes from slot to slot"), strconv.Itoa(n.Every), "night.every"),
 			of(s.t("Orders a slot takes (0: no limit)"), strconv.Itoa(n.Capacity), "night.capacity"),
-			of(s.t("Instructions go out"), s.t("at %s, %d days before", s.clock(n.InstructAt), daysBefore(n, k)), "night.instruct_at", "night.instruct_days"),
-			of(s.t("Reminder"), s.t("%s before the slot, not before %s", s.span(n.RemindBefore), s.slot(n.RemindFrom)), "night.remind_before", "night.remind_from"),
+			of(s.t("Instructions go out"), instructions, "night.instruct_at", "night.instruct_days"),
+			of(s.t("Reminder"), reminder, "night.remind_before", "night.remind_from"),
 			of(s.t("Orders close"), closes, "night.close_by_itself"),
 		},
 	}
@@ -95,7 +102,7 @@ func orNone(s *site, words string) string {
 // daysBefore is how many days before the night its instructions go out.
 func daysBefore(n night.Night, k night.Kitchen) int {
 	days := 0
-	for d := night.DateOf(n.InstructAt.In(k.Zone)); !n.InstructAt.IsZero() && d.Before(n.Date); d = d.AddDays(1) {
+	for d := night.DateOf(n.InstructAt.In(k.Zone)); d.Before(n.Date); d = d.AddDays(1) {
 		days++
 	}
 	return days

@@ -6,6 +6,7 @@ import (
 	"html/template"
 	"slices"
 	"strconv"
+	"strings"
 	"time"
 
 	"passbell/internal/desk"
@@ -16,11 +17,11 @@ import (
 // passPage is the pass.
 type passPage struct {
 	Origin
-	Sentence  string
-	At        string // the kitchen's clock
-	Open      bool   // orders are not closed yet
-	Closes    string // when they close by themselves; "" where they don't
-	Unclosed  string // what that means, where they should be closed by now
+	Sentence  []string // its parts; no line ends within one
+	At        string   // the kitchen's clock
+	Open      bool     // orders are not closed yet
+	Closes    string   // when they close by themselves; "" where they don't
+	Unclosed  string   // what that means, where they should be closed by now
 	CalledOff bool
 	Gate      []Ticket // those here, and those just handed out in their old places
 	Here      int
@@ -103,7 +104,7 @@ func (s *site) passView(ctx context.Context, n night.Night, limited bool) (view,
 		return view{}, err
 	}
 	c := seen{Origin{Back: "/", Night: n.ID, Limited: limited}, n, b.At, latest(texts), together(b.Orders), b.Unsaid}
-	p := passPage{Origin: c.Origin, Sentence: s.say(b.Sentence), At: s.clock(b.At), Open: n.ClosedAt.IsZero(), CalledOff: !n.CalledOff.IsZero(), Here: len(b.Gate)}
+	p := passPage{Origin: c.Origin, Sentence: strings.SplitAfter(s.say(b.Sentence), " ·"), At: s.clock(b.At), Open: n.ClosedAt.IsZero(), CalledOff: !n.CalledOff.IsZero(), Here: len(b.Gate)}
 	p.Gate = s.gate(c, b, recent)
 	p.Pack, p.Late = s.tickets(c, b.Pack), s.tickets(c, b.Late)
 	p.Next = s.tickets(c, b.Next)
