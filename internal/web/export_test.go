@@ -102,3 +102,10 @@ func EveryPage() error {
 	}
 	return nil
 }
+
+// Changes gives what has changed from one page to another; ok is false where that
+// can't be told.
+func Changes(from, to string) (string, bool) {
+	was, now := split([]byte(from)), split([]byte(to))
+	return string(changes([]byte(to), now, remember(was))), was != nil && now != nil
+}

@@ -8,6 +8,7 @@ import (
 	"fmt"
 	"net/http"
 	"net/http/httptest"
+	"net/url"
 	"os"
 	"path/filepath"
 	"regexp"
@@ -75,7 +76,16 @@ func TestFigures(t *testing.T) {
 		t.Logf("first paint from the start of the navigation, %s: %s", name, spread(paints[name]))
 	}
 
-	h.arrivals(ctx, t, real.URL, more[:arrivals], func() { bare.frames = append(bare.frames, frameNow(t, pass)) }).log(t, "passbell")
+	// What the stream sends to whoever has the page that the folder has.
+	beside := follow(t, real.URL+"/live?of=/&after="+url.QueryEscape(bare.mark), "")
+	sent := 0
+	h.arrivals(ctx, t, real.URL, more[:arrivals], func(o night.Order) {
+		bare.frames = append(bare.frames, beside.until(fmt.Sprintf(`id="gate-%d"`, o.ID)))
+		for _, m := range bare.frames[len(bare.frames)-1] {
+			sent += len(m.data)
+		}
+	}).log(t, "passbell")
+	t.Logf("    bytes to each page for an arrival: %d", sent/arrivals)
 	h.arrivals(ctx, t, plain.URL, more[:arrivals], nil).log(t, "the same frames from a bare stream")
 }
 
@@ -129,12 +139,12 @@ func (a arrived) log(t *testing.T, from string) {
 
 // arrivals has customers write that they are there, one after the other, and
 // follows each until a frame shows it; each is called after every one.
-func (h *house) arrivals(ctx context.Context, t *testing.T, base string, orders []night.Order, each func()) (all arrived) {
+func (h *house) arrivals(ctx context.Context, t *testing.T, base string, orders []night.Order, each func(night.Order)) (all arrived) {
 	t.Helper()
 	require.NoError(t, chromedp.Do(ctx, chromedp.Navigate(base), chromedp.WaitReady("#gate")))
 	until(ctx, t, `document.getElementById('liveness').textContent.startsWith('Live')`)
 	eval[chromedp.Void](ctx, t, `window.now = () => performance.timeOrigin + performance.now();
-		document.getElementById('stream').addEventListener('htmx:sse:before:message', (e) => { if (e.detail.message.id) window.came = now(); }); 0`)
+		document.getElementById('stream').addEventListener('htmx:sse:before:message', (e) => { if (e.detail.message.id) window.came = now(); }, true); 0`)
 	beat := time.NewTicker(arrivalsEvery)
 	defer beat.Stop()
 	for _, o := range orders {
@@ -160,30 +170,34 @@ func (h *house) arrivals(ctx context.Context, t *testing.T, base string, orders 
 		since := func(at float64) float64 { return at - float64(began.UnixNano())/1e6 }
 		all.came, all.changed, all.shown = append(all.came, since(at[0])), append(all.changed, since(at[1])), append(all.shown, since(at[2]))
 		if each != nil {
-			each()
+			each(o)
 		}
 	}
 	return all
 }
 
-// frameNow is what the stream would send to whoever opens the pass now.
-func frameNow(t *testing.T, pass http.Handler) message {
-	t.Helper()
-	w := httptest.NewRecorder()
-	r := request(t, "/")
-	r.Header.Set("HX-Request", "true")
-	r.Header.Del("Accept-Encoding")
-	pass.ServeHTTP(w, r)
-	_, view, _ := strings.Cut(w.Body.String(), "</div>\n")
-	return message{id: w.Header().Get("Passbell-Mark"), data: view}
+// until reads all that changes the page up to what holds a piece.
+func (r *reader) until(piece string) (all []message) {
+	r.t.Helper()
+	for {
+		m, ok := r.next()
+		require.True(r.t, ok, "the stream ended")
+		if m.name == "beat" {
+			continue
+		}
+		if all = append(all, m); strings.Contains(m.data, piece) {
+			return all
+		}
+	}
 }
 
 // bareSite serves the pass as it is now from a folder, and frames that were
 // recorded as a bare stream, one for each call of its hook.
 type bareSite struct {
 	http.Handler
-	frames []message
-	due    chan message
+	mark   string // of the page as it is there
+	frames [][]message
+	due    chan []message
 }
 
 func newBareSite(t *testing.T, pass http.Handler) *bareSite {
@@ -205,7 +219,7 @@ func newBareSite(t *testing.T, pass http.Handler) *bareSite {
 		address := regexp.MustCompile(regexp.QuoteMeta("/static/"+name) + `\?v=\w+`).FindString(page)
 		save(cmp.Or(address, "/static/"+name), "static/"+name)
 	}
-	b := &bareSite{due: make(chan message, 1)}
+	b := &bareSite{due: make(chan []message, 1), mark: between(page, `data-mark="`, `"`)}
 	mux := http.NewServeMux()
 	files := http.FileServer(http.Dir(dir))
 	mux.HandleFunc("/", func(w http.ResponseWriter, r *http.Request) {
@@ -228,8 +242,13 @@ func newBareSite(t *testing.T, pass http.Handler) *bareSite {
 			case <-r.Context().Done():
 				return
 			case <-beats.C:
-			case m := <-b.due:
-				_, _ = fmt.Fprintf(w, "id: %s\ndata: %s\n\n", m.id, strings.ReplaceAll(m.data, "\n", "\ndata: "))
+			case all := <-b.due:
+				for _, m := range all {
+					if m.name != "" {
+						_, _ = fmt.Fprintf(w, "event: %s\n", m.name)
+					}
+					_, _ = fmt.Fprintf(w, "id: %s\ndata: %s\n\n", m.id, strings.ReplaceAll(m.data, "\n", "\ndata: "))
+				}
 				_ = http.NewResponseController(w).Flush()
 			}
 		}

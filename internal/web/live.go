@@ -105,7 +105,7 @@ func (k *kept) now(ctx context.Context, s *site, to string, limited bool) (frame
 	}
 	sum := sha256.Sum256(html)
 	mark := fmt.Sprintf("%d.%s", v.Event, hex.EncodeToString(sum[:6]))
-	k.frame = frame{view: v, html: html, event: encode("", mark, string(html)), mark: mark, at: now}
+	k.frame = frame{view: v, html: html, mark: mark, at: now, steps: k.steps.next(html, mark)}
 	k.changed = changed
 	return k.frame, nil
 }
@@ -210,7 +210,7 @@ func (s *site) sendFrame(ctx context.Context, out *stream, to, have string) (str
 	case contentOf(f.mark) == contentOf(have):
 		return have, nil
 	}
-	return f.mark, out.write(f.event)
+	return f.mark, out.write(f.steps.from(have))
 }
 
 // contentOf is the part of a frame's mark that names its content; a bare event

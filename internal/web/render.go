@@ -108,10 +108,10 @@ type layout struct {
 type frame struct {
 	view
 	html  []byte
-	event []byte // the same as the stream sends it: made once for all who follow the page
 	mark  string // event id and content, as the stream names it
 	at    time.Time
 	old   bool // what was last known, while the database is away
+	steps *steps
 }
 
 // body renders a view.

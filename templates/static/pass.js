@@ -22,7 +22,7 @@
   let skew = Number(before.skew || Number(before.now) - Date.now()); // the server's clock less this device's, ms
   let offlineSince = 0;
   let why = '';
-  let mark = $('view') ? $('view').dataset.mark : '';
+  let mark = $('view') ? $('view').dataset.mark : ''; // names what is shown: its last event, and its content
 
   // A page from before: the worker kept it, or the database is away.
   const awayWords = () => t('As of %s: the database is away. Nothing is lost on this page; ticks, packed, here and handed out wait on this device.', lastClock);
@@ -69,10 +69,28 @@
     if (connection && connection.delayCanceller) connection.delayCanceller();
     if (connection && connection.reader) connection.reader.cancel();
     else stream.dispatchEvent(new Event('reconnect'));
+    atOnce = true;
+  }
+  let atOnce = false; // a line that was cut here waits for nothing
+  function stand(m) {
+    mark = m;
+    if (connection) connection.lastEventId = m; // what it says when it comes back
+  }
+  // What is shown is not what the server takes it for: all of it is sent again.
+  function askForAll() {
+    stand('0');
+    reconnect();
   }
 
   if (stream) {
-    stream.addEventListener('htmx:sse:after:connection', (e) => { connection = e.detail.connection; });
+    stream.addEventListener('htmx:sse:before:connection', (e) => {
+      if (atOnce) setTimeout(() => e.detail.connection.delayCanceller?.());
+      atOnce = false;
+    });
+    stream.addEventListener('htmx:sse:after:connection', (e) => {
+      connection = e.detail.connection;
+      stand(mark);
+    });
     const again = () => setTimeout(reconnect, 2000); // until a stream has opened nothing else tries
     const refused = (status) => {
       if (status === 401 || status === 403) {
@@ -103,10 +121,11 @@
       // Made before the answer to a tap that is shown already: a newer one follows.
       if (eventOf(m.id) < eventOf(mark)) e.detail.cancelled = true;
       else {
-        mark = m.id;
-        keepView(m.data);
+        stand(m.id);
+        keepView(true);
       }
     });
+    stream.addEventListener('parts', (e) => takeParts(e.detail));
     stream.addEventListener('beat', (e) => {
       const b = JSON.parse(e.detail.data);
       lastClock = b.at;
@@ -136,7 +155,48 @@
     window.addEventListener('pageshow', (e) => { if (e.persisted) reconnect(); });
   }
 
+  // --- what has changed -----------------------------------------------------
+  // The stream sends the parts of the page (elements with an id) that are new
+  // since the frame that it sent before, each after the one that it stands in;
+  // what is marked data-same stays as it is here.
+  let morph = null;
+  let outdated = false;
+  htmx.registerExtension('parts', {
+    init: (api) => { ({ morph } = api); },
+    htmx_before_morph_node: (old, { newNode }) => {
+      if (newNode.hasAttribute('data-same')) return false;
+      if (!old.matches('details.fix[open]')) return true;
+      outdated = true; // somebody types here: it stays until they have done
+      return false;
+    },
+  });
+  function takeParts({ id, data }) {
+    const line = data.indexOf('\n');
+    if (contentOf(id) === contentOf(mark) || eventOf(id) < eventOf(mark)) return; // the answer to a tap has shown it
+    if (data.slice(0, line) !== contentOf(mark)) {
+      askForAll();
+      return;
+    }
+    const sent = document.createElement('template');
+    sent.innerHTML = data.slice(line + 1);
+    for (const part of Array.from(sent.content.children)) {
+      const one = document.createDocumentFragment();
+      one.append(part);
+      const old = $(part.id);
+      if (old) morph(old, one, false);
+    }
+    if (document.querySelector('#view [data-same]')) {
+      askForAll();
+      return;
+    }
+    document.querySelectorAll('#view [hx-post]:not([data-htmx-powered])').forEach((e) => htmx.process(e));
+    stand(id);
+    changed();
+    keepView(true);
+  }
+
   // --- answers that come late ---------------------------------------------
+  const contentOf = (m) => m.slice(m.indexOf('.') + 1);
   const eventOf = (m) => parseInt(m, 10) || 0;
   document.body.addEventListener('htmx:before:swap', (e) => {
     const { ctx, tasks } = e.detail;
@@ -147,7 +207,7 @@
     // The stream has shown something newer meanwhile: keep that, and take only
     // the words about what was done.
     if (eventOf(got) < eventOf(mark)) tasks.splice(main, 1);
-    else mark = got;
+    else stand(got);
   });
   document.body.addEventListener('htmx:config:request', (e) => {
     const { request, sourceElement } = e.detail.ctx;
@@ -291,20 +351,22 @@
   const path = location.pathname;
   let unkept = null; // what the worker was not told yet
   let toldWorker = 0;
+  let telling = 0;
   function tellWorker(m) {
     if (worker && worker.controller) worker.controller.postMessage(m);
   }
-  function keepView(view) {
+  function keepView(changed) {
     if (!worker) return;
-    unkept = { path, owner: before.keep, mark, clock: lastClock, view: view === undefined && unkept ? unkept.view : view };
-    const wait = unkept.view === undefined ? 10000 : 1000;
-    if (Date.now() - toldWorker >= wait) tellView();
-    else if (unkept.view !== undefined) setTimeout(tellView, wait);
+    unkept = { changed: changed || (unkept && unkept.changed) };
+    if (unkept.changed) telling = telling || setTimeout(tellView, 1000); // not in the way of what is being shown
+    else if (Date.now() - toldWorker >= 10000) tellView();
   }
   function tellView() {
+    clearTimeout(telling);
+    telling = 0;
     if (!unkept) return;
     toldWorker = Date.now();
-    tellWorker(unkept);
+    tellWorker({ path, owner: before.keep, mark, clock: lastClock, view: unkept.changed ? $('view').innerHTML : undefined });
     unkept = null;
   }
   if (worker) {
@@ -340,9 +402,11 @@
     }
   }, true);
 
-  // What somebody has opened and is typing into stays as it is.
+  // What somebody has opened and is typing into stays as it is until it is closed.
   document.addEventListener('toggle', (e) => {
-    if (e.target instanceof HTMLDetailsElement && e.target.classList.contains('fix')) e.target.toggleAttribute('hx-morph-skip', e.target.open);
+    if (!outdated || !e.target.matches('details.fix:not([open])')) return;
+    outdated = false;
+    askForAll();
   }, true);
   document.addEventListener('submit', (e) => {
     const d = e.target.closest('details.fix');
@@ -483,11 +547,14 @@
   }
 
   // --- after every change ---------------------------------------------------------
-  document.body.addEventListener('htmx:after:swap', () => {
+  function changed() {
     settled();
     tick();
     arrivals();
     showKept();
+  }
+  document.body.addEventListener('htmx:after:swap', () => {
+    changed();
     // Whoever works by keyboard is not thrown back to the top of the page.
     if (lastAct && (document.activeElement === document.body || !document.activeElement)) $('notice').focus({ preventScroll: true });
     lastAct = false;
