@@ -130,6 +130,14 @@ func (d *Dispatcher) Wake() {
 	}
 }
 
+// Tick is Wake for a time that has come and not for a change: who waits for a
+// place behind others is woken when it has one.
+func (d *Dispatcher) Tick() {
+	if !d.c.Pace.behind(d) {
+		d.Wake()
+	}
+}
+
 // Behind tells whether the last look for due messages did not work: whoever wakes
 // it then has it look again, and record what the database has not taken yet.
 func (d *Dispatcher) Behind() bool { return d.behind.Load() }

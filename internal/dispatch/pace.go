@@ -14,7 +14,8 @@ import (
 // its own; they get their turns one after the other, so that a long list of one
 // kitchen does not hold up the others. It is safe for concurrent use.
 type Pace struct {
-	gap time.Duration
+	gap   time.Duration
+	batch int // how many go together where many wait: one transaction for one text serves nobody
 
 	mu       sync.Mutex
 	users    int
@@ -26,11 +27,19 @@ type Pace struct {
 	lastTo   map[string]time.Time // by address, within the gap
 }
 
+const (
+	// batchesASecond is how often at least the turn goes on where many wait.
+	batchesASecond = 4
+	// maxBatch is how many texts make the cost of claiming and settling them
+	// small beside that of each.
+	maxBatch = 50
+)
+
 // NewPace gives the pace of an adapter: at most window sends under way,
 // perSecond in a second, and a gap between two to one address, zero for none.
 func NewPace(window int, perSecond float64, gap time.Duration) *Pace {
 	return &Pace{
-		gap: gap, free: window, bucket: rate.NewLimiter(rate.Limit(perSecond), max(1, int(perSecond))), lastTo: map[string]time.Time{},
+		gap: gap, batch: min(max(1, int(perSecond/batchesASecond)), maxBatch), free: window, bucket: rate.NewLimiter(rate.Limit(perSecond), max(1, int(perSecond))), lastTo: map[string]time.Time{},
 	}
 }
 
@@ -60,7 +69,7 @@ func (p *Pace) take(d *Dispatcher, now time.Time) int {
 		p.line[0].Wake()
 		return 0
 	}
-	room = max(1, room/max(1, len(p.line))) // some for each who waits
+	room = min(room, max(p.batch, room/max(1, len(p.line)))) // some for each who waits
 	p.drop(d)
 	p.free -= room
 	p.promised += room
@@ -102,6 +111,18 @@ func (p *Pace) wait(d *Dispatcher) {
 	if !slices.Contains(p.line, d) {
 		p.line = append(p.line, d)
 	}
+}
+
+// behind tells whether a dispatcher waits in the line behind another one, whose
+// turn is then to be looked after.
+func (p *Pace) behind(d *Dispatcher) bool {
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	if slices.Index(p.line, d) <= 0 {
+		return false
+	}
+	p.next(d)
+	return true
 }
 
 // leave takes a dispatcher out of the line: it stops.

@@ -1,6 +1,7 @@
 package dispatch_test
 
 import (
+	"context"
 	"fmt"
 	"sync"
 	"testing"
@@ -17,7 +18,7 @@ import (
 
 // sharing gives dispatchers of so many kitchens for one adapter, each with texts
 // that are due. They keep to one pace.
-func sharing(t *testing.T, kitchens, texts, window int, perSecond float64, gap time.Duration) (*rig, []*dispatch.Dispatcher) {
+func sharing(t *testing.T, kitchens, texts, window int, perSecond float64, gap time.Duration, with ...func(*dispatch.Config)) (*rig, []*dispatch.Dispatcher) {
 	t.Helper()
 	first := newRig(t, 0)
 	pace := dispatch.NewPace(window, perSecond, gap)
@@ -44,6 +45,9 @@ func sharing(t *testing.T, kitchens, texts, window int, perSecond float64, gap t
 		}))
 		c := first.config
 		c.Store, c.Kitchen, c.Pace, c.Window = rows{mine}, k, pace, window
+		for _, change := range with {
+			change(&c)
+		}
 		d, err := dispatch.New(c)
 		require.NoError(t, err)
 		all = append(all, d)
@@ -137,6 +141,44 @@ func TestAPauseIsForAllKitchens(t *testing.T) {
 		}
 	}
 	require.Equal(t, 3, r.carrier.count())
+}
+
+// claims counts the claims that found something.
+type claims struct {
+	rows
+	found *int
+}
+
+func (c claims) Claim(ctx context.Context, adapter string, now, leaseUntil time.Time, limit int) ([]night.Message, error) {
+	out, err := c.rows.Claim(ctx, adapter, now, leaseUntil, limit)
+	if len(out) > 0 {
+		*c.found++
+	}
+	return out, err
+}
+
+// TestManyKitchensClaimManyAtATime has more kitchens wait than there are places:
+// each then sends all it has together, and not one text a transaction.
+func TestManyKitchensClaimManyAtATime(t *testing.T) {
+	t.Parallel()
+	const kitchens, texts = 12, 5
+	found := 0
+	r, all := sharing(t, kitchens, texts, 10, 1000, 0, func(c *dispatch.Config) { c.Store = claims{c.Store.(rows), &found} })
+	r.carrier.answer = func(adapters.Message) (adapters.Accepted, error) {
+		return adapters.Accepted{}, &adapters.SendError{Outcome: adapters.Throttled, Wait: time.Minute}
+	}
+	for _, d := range all { // everybody is in the line
+		require.NoError(t, d.Drain(t.Context()))
+	}
+	r.clock.Advance(10 * time.Minute)
+	r.carrier.answer, r.carrier.taken, found = nil, nil, 0
+	for range 2 {
+		for _, d := range all {
+			require.NoError(t, d.Drain(t.Context()))
+		}
+	}
+	assert.Equal(t, kitchens*texts, r.carrier.count())
+	assert.Equal(t, kitchens, found)
 }
 
 // TestAGapIsForAllKitchens has two kitchens text one phone.

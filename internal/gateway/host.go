@@ -9,6 +9,7 @@ import (
 	"github.com/jonboulle/clockwork"
 
 	"passbell/internal/config"
+	"passbell/internal/night"
 	"passbell/internal/store"
 )
 
@@ -50,17 +51,39 @@ func Open(ctx context.Context, c config.Host, d Deps) (_ *Host, err error) {
 	for _, c := range cautions {
 		d.Log.Warn(c)
 	}
-	for _, k := range c.Kitchens {
-		house, err := openHouse(ctx, h.store, k, d)
-		if err != nil && k.File != "" {
-			err = fmt.Errorf("%s.toml: %w", k.File, err)
+	if err = h.openHouses(ctx, d); err != nil {
+		return nil, err
+	}
+	return h, nil
+}
+
+func (h *Host) openHouses(ctx context.Context, d Deps) error {
+	named := func(c config.Config, err error) error {
+		if c.File == "" {
+			return err
 		}
+		return fmt.Errorf("%s.toml: %w", c.File, err)
+	}
+	kitchens := make([]night.Kitchen, len(h.Config.Kitchens))
+	for i, c := range h.Config.Kitchens {
+		var err error
+		if kitchens[i], err = c.House(); err != nil {
+			return named(c, err)
+		}
+	}
+	ids, err := h.store.PutKitchens(ctx, kitchens...)
+	if err != nil {
+		return err
+	}
+	for i, c := range h.Config.Kitchens {
+		kitchens[i].ID = ids[i]
+		house, err := openHouse(h.store, c, kitchens[i], d)
 		if err != nil {
-			return nil, err
+			return named(c, err)
 		}
 		h.Houses = append(h.Houses, house)
 	}
-	return h, nil
+	return nil
 }
 
 // Close closes the database, after a last word to the other instances.

@@ -51,11 +51,7 @@ type House struct {
 }
 
 // openHouse opens a kitchen's part of the database.
-func openHouse(ctx context.Context, s *store.Store, c config.Config, d Deps) (*House, error) {
-	kitchen, err := c.House()
-	if err != nil {
-		return nil, err
-	}
+func openHouse(s *store.Store, c config.Config, kitchen night.Kitchen, d Deps) (*House, error) {
 	texts, err := wording.Load(templates.Texts, c.Texts, c.Kitchen.Language)
 	if err != nil {
 		return nil, err
@@ -68,9 +64,6 @@ func openHouse(ctx context.Context, s *store.Store, c config.Config, d Deps) (*H
 		if h.Price, err = wording.ParsePrice(c.Kitchen.Price); err != nil {
 			return nil, fmt.Errorf("kitchen.price: %w", err)
 		}
-	}
-	if kitchen.ID, err = s.PutKitchen(ctx, kitchen); err != nil {
-		return nil, err
 	}
 	h.Kitchen, h.rows = kitchen, s.Kitchen(kitchen.ID)
 	h.Desk, err = desk.New(desk.Config{

@@ -91,7 +91,7 @@ func (g *Gateway) look(ctx context.Context) {
 		s, ok := found[k.house.Kitchen.ID]
 		for _, w := range k.wires {
 			if s.Sends || w.Dispatcher.Behind() {
-				w.Dispatcher.Wake()
+				w.Dispatcher.Tick()
 			}
 		}
 		if ok && s.Event != k.shown { // another process may have changed something

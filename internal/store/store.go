@@ -82,20 +82,31 @@ func (s *Store) Close() error {
 	return errors.Join(s.writer.Close(), s.reader.Close())
 }
 
-// PutKitchen stores what the configuration says of a kitchen, found by its
-// name, and gives its id.
+// PutKitchens stores what the configuration says of kitchens, found by their
+// names, and gives their ids.
+func (s *Store) PutKitchens(ctx context.Context, kitchens ...night.Kitchen) ([]int64, error) {
+	ids := make([]int64, len(kitchens))
+	err := s.Kitchen(nobody).Write(ctx, func(t *Tx) error { // another instance that starts waits for its turn
+		for i, k := range kitchens {
+			err := t.get(ctx, &ids[i], "kitchen", `
+				INSERT INTO kitchens (name, region, zone, number, quiet_from, quiet_to) VALUES (?, ?, ?, ?, ?, ?)
+				ON CONFLICT (name) DO UPDATE SET region = excluded.region, zone = excluded.zone, number = excluded.number,
+					quiet_from = excluded.quiet_from, quiet_to = excluded.quiet_to
+				RETURNING id`,
+				k.Name, k.Region, k.Zone.String(), k.Number, k.Quiet.From, k.Quiet.To)
+			if err != nil {
+				return err
+			}
+		}
+		return nil
+	})
+	return ids, err
+}
+
+// PutKitchen is PutKitchens for one.
 func (s *Store) PutKitchen(ctx context.Context, k night.Kitchen) (int64, error) {
-	var id int64
-	err := s.writer.GetContext(ctx, &id, s.writer.Rebind(`
-		INSERT INTO kitchens (name, region, zone, number, quiet_from, quiet_to) VALUES (?, ?, ?, ?, ?, ?)
-		ON CONFLICT (name) DO UPDATE SET region = excluded.region, zone = excluded.zone, number = excluded.number,
-			quiet_from = excluded.quiet_from, quiet_to = excluded.quiet_to
-		RETURNING id`),
-		k.Name, k.Region, k.Zone.String(), k.Number, k.Quiet.From, k.Quiet.To)
-	if err != nil {
-		return 0, &night.StoreError{Doing: "store kitchen", Err: err}
-	}
-	return id, nil
+	ids, err := s.PutKitchens(ctx, k)
+	return ids[0], err
 }
 
 // Kitchen is the part of the database that belongs to one kitchen.
