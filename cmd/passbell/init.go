@@ -3,6 +3,7 @@ package main
 import (
 	"bufio"
 	"cmp"
+	"context"
 	"crypto/rand"
 	"crypto/sha256"
 	"encoding/hex"
@@ -11,6 +12,8 @@ import (
 	"io"
 	"io/fs"
 	"os"
+	"path/filepath"
+	"slices"
 	"strings"
 
 	"github.com/spf13/cobra"
@@ -25,7 +28,7 @@ import (
 type initFlags struct {
 	kitchen, region, zone, number, language string
 	place, parking, provider, listen        string
-	passphraseFile, secret                  string
+	passphraseFile, secret, host            string
 	noInput                                 bool
 }
 
@@ -37,8 +40,12 @@ func newInitCmd(a *app) *cobra.Command {
 		Long: `Set up a kitchen. What no flag answers is asked; an empty answer takes what
 stands in brackets. The answers go into passbell.toml, which you can edit
 later; an existing one is never overwritten. With --secret, a passphrase or an
-API token is made for a passbell.toml that exists: the line to add is printed.`,
-		Example: "  passbell init\n  passbell init --kitchen \"Larkfield Dumpling Kitchen\" --region GB --zone Europe/London --place \"5 Mill Lane\" --provider practice --no-input\n  passbell init --secret passphrase",
+API token is made for a passbell.toml that exists: the line to add is printed.
+
+One passbell can work for several kitchens. With --host, the kitchen is one of
+them: it gets a file of its own in the folder kitchens, and passbell.toml holds
+what all share. Do it again for each.`,
+		Example: "  passbell init\n  passbell init --host larkfield.localhost\n  passbell init --kitchen \"Larkfield Dumpling Kitchen\" --region GB --zone Europe/London --place \"5 Mill Lane\" --provider practice --no-input\n  passbell init --secret passphrase",
 		Args:    cobra.NoArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error {
 			if f.secret != "" {
@@ -57,17 +64,31 @@ API token is made for a passbell.toml that exists: the line to add is printed.`,
 	cmd.Flags().StringVar(&f.provider, "provider", "", "how texts leave: practice (no real phone) or webapi")
 	cmd.Flags().StringVar(&f.listen, "listen", "", "where the pass is served")
 	cmd.Flags().StringVar(&f.passphraseFile, "passphrase-file", "", "a file with the passphrase for the pages, to open them to other devices")
+	cmd.Flags().StringVar(&f.host, "host", "", "add one of several kitchens: the name under which its pages are opened, such as larkfield.example")
 	cmd.Flags().StringVar(&f.secret, "secret", "", "only make a secret for an existing configuration: passphrase or token")
 	cmd.Flags().BoolVar(&f.noInput, "no-input", false, "ask nothing: what no flag answers takes its default")
 	return cmd
 }
 
 func (a *app) init(cmd *cobra.Command, f initFlags) error {
-	if _, err := os.Stat(a.configPath); !errors.Is(err, fs.ErrNotExist) {
-		return fmt.Errorf("%s exists already and is left as it is: edit it, or name another with --config", a.configPath)
+	folder := "" // with the kitchens' files, where there are several
+	_, err := os.Stat(a.configPath)
+	made := errors.Is(err, fs.ErrNotExist) // passbell.toml is made now
+	switch {
+	case !made && f.host == "":
+		return fmt.Errorf("%s exists already and is left as it is: edit it, name another with --config, or add one of several kitchens with --host", a.configPath)
+	case !made:
+		if folder, err = config.KitchensFolder(a.configPath); err != nil {
+			return err
+		}
+		if folder == "" {
+			return fmt.Errorf("%s is the file of one kitchen: move all of it but database, listen and [[adapter]] into kitchens/NAME.toml, with a line host = \"NAME.example\", and write kitchens = \"kitchens\" in its place", a.configPath)
+		}
+	case f.host != "":
+		folder = filepath.Join(filepath.Dir(a.configPath), "kitchens")
 	}
 	c := config.Default()
-	if err := a.ask(f, &c); err != nil {
+	if err := a.ask(f, made, &c); err != nil {
 		return err
 	}
 	if f.passphraseFile != "" {
@@ -79,33 +100,110 @@ func (a *app) init(cmd *cobra.Command, f initFlags) error {
 			return err
 		}
 	}
-	if err := c.Validate(); err != nil {
-		return &usageError{err}
+	var files []newFile
+	if f.host == "" {
+		files, err = alone(a.configPath, c)
+	} else {
+		files, err = among(a.configPath, folder, f.host, made, c)
 	}
-	b, err := c.Marshal()
 	if err != nil {
 		return err
 	}
-	// 0600: the file may come to hold secrets.
-	file, err := os.OpenFile(a.configPath, os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o600)
-	if err != nil {
-		return fmt.Errorf("write the configuration: %w", err)
+	return a.make(cmd.Context(), files)
+}
+
+// newFile is a file to make.
+type newFile struct {
+	path string
+	text interface{ Marshal() ([]byte, error) }
+}
+
+// alone gives the file of a kitchen alone.
+func alone(path string, c config.Config) ([]newFile, error) {
+	if err := c.Validate(); err != nil {
+		return nil, &usageError{err}
 	}
-	_, err = file.Write(b)
-	if err = errors.Join(err, file.Close()); err != nil {
-		return fmt.Errorf("write the configuration: %w", err)
+	return []newFile{{path, c}}, nil
+}
+
+// among gives the file of one of several kitchens, which is called as its host
+// begins, and with first that of what they share.
+func among(path, folder, host string, first bool, c config.Config) ([]newFile, error) {
+	if err := config.CheckHost(host); err != nil {
+		return nil, &usageError{err}
 	}
-	err = a.house(cmd.Context(), func(*gateway.House) error { return nil })
-	if err != nil {
-		return errors.Join(err, os.Remove(a.configPath))
+	name, _, _ := strings.Cut(config.HostName(host), ".")
+	shared := config.Host{Database: c.Database, Listen: c.Listen, Adapter: c.Adapter}
+	if c.Kitchen.Number != "" {
+		for i := range shared.Adapter {
+			shared.Adapter[i].From = config.OwnNumber
+		}
 	}
-	fmt.Fprintf(a.out, "%s and the database are ready. Next: passbell night add DATE\n", a.configPath)
+	c.Host, c.Database, c.Listen, c.Adapter = host, "", "", nil
+	mine := newFile{filepath.Join(folder, name+".toml"), c}
+	if first {
+		return []newFile{{path, shared}, mine}, nil
+	}
+	return []newFile{mine}, nil
+}
+
+// make writes files, the last one being the kitchen's, and opens the kitchen:
+// either all is ready, or nothing is left of it.
+func (a *app) make(ctx context.Context, files []newFile) (err error) {
+	var done []string
+	defer func() {
+		for _, path := range slices.Backward(done) {
+			if err != nil {
+				err = errors.Join(err, os.Remove(path))
+			}
+		}
+	}()
+	for _, f := range files {
+		b, err := f.text.Marshal()
+		if err != nil {
+			return err
+		}
+		folder := filepath.Dir(f.path)
+		if _, err := os.Stat(folder); errors.Is(err, fs.ErrNotExist) {
+			if err := os.Mkdir(folder, 0o700); err != nil {
+				return fmt.Errorf("write the configuration: %w", err)
+			}
+			done = append(done, folder)
+		}
+		// 0600: the file may come to hold secrets.
+		file, err := os.OpenFile(f.path, os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o600)
+		if errors.Is(err, fs.ErrExist) {
+			return fmt.Errorf("%s exists already and is left as it is: edit it, or give another name", f.path)
+		}
+		if err != nil {
+			return fmt.Errorf("write the configuration: %w", err)
+		}
+		done = append(done, f.path)
+		_, err = file.Write(b)
+		if err = errors.Join(err, file.Close()); err != nil {
+			return fmt.Errorf("write the configuration: %w", err)
+		}
+	}
+	mine := files[len(files)-1].path
+	a.kitchen = ""
+	next := "passbell"
+	if mine != a.configPath {
+		a.kitchen = strings.TrimSuffix(filepath.Base(mine), ".toml")
+		next += " --kitchen " + a.kitchen
+	}
+	if _, err := config.Load(a.configPath); err != nil {
+		return &usageError{err}
+	}
+	if err := a.house(ctx, func(*gateway.House) error { return nil }); err != nil {
+		return err
+	}
+	fmt.Fprintf(a.out, "%s and the database are ready. Next: %s night add DATE\n", mine, next)
 	return nil
 }
 
 // ask fills the configuration from flags, and from answers where there is no
-// flag.
-func (a *app) ask(f initFlags, c *config.Config) error {
+// flag. How texts leave is asked where that is not said yet.
+func (a *app) ask(f initFlags, ways bool, c *config.Config) error {
 	in := bufio.NewReader(a.in)
 	var err error
 	question := func(flag, words, def string) string {
@@ -126,6 +224,12 @@ func (a *app) ask(f initFlags, c *config.Config) error {
 	c.Kitchen.Language = question(f.language, "Language of the texts, en or es", "en")
 	c.Night.Place = question(f.place, "Where customers come", "")
 	c.Night.Parking = question(f.parking, "Where to park and stand", "")
+	if !ways {
+		if f.provider != "" || f.listen != "" {
+			return &usageError{fmt.Errorf("--provider and --listen stand in %s already, for all kitchens: edit them there", a.configPath)}
+		}
+		return err
+	}
 	kind := question(f.provider, "How texts leave, practice or webapi", "practice")
 	c.Listen = cmp.Or(f.listen, c.Listen)
 	c.Adapter = []config.Adapter{config.NewAdapter("texts", kind)}

@@ -110,3 +110,78 @@ func TestServeSeveralKitchens(t *testing.T) {
 		t.Fatal("it did not stop")
 	}
 }
+
+// TestInitSeveralKitchens sets up one kitchen after the other, and is refused
+// what can't be: then nothing is left of it.
+func TestInitSeveralKitchens(t *testing.T) {
+	t.Parallel()
+	s := &shell{t: t, dir: t.TempDir()}
+	add := func(host, name string, more ...string) (int, string) {
+		return s.try("", append([]string{
+			"init", "--host", host, "--kitchen", name, "--number", "07700 900100", "--place", "5 Mill Lane", "--no-input",
+		}, more...)...)
+	}
+	files := func() (out []string) {
+		all, err := filepath.Glob(filepath.Join(s.dir, "*", "*"))
+		require.NoError(t, err)
+		for _, path := range all {
+			out = append(out, filepath.Base(path))
+		}
+		return out
+	}
+	code, out := add("larkfield.example", "Larkfield Dumpling Kitchen")
+	assert.Equal(t, exitUsage, code, "open to others without a passphrase")
+	assert.Contains(t, out, "passphrase")
+	left, err := os.ReadDir(s.dir)
+	require.NoError(t, err)
+	assert.Empty(t, left)
+
+	code, out = add("Larkfield.localhost", "Larkfield Dumpling Kitchen", "--provider", "practice")
+	require.Equal(t, exitDone, code, out)
+	assert.Contains(t, out, "passbell --kitchen larkfield night add")
+	shared, err := os.ReadFile(filepath.Join(s.dir, "passbell.toml"))
+	require.NoError(t, err)
+	assert.Contains(t, string(shared), "from = '{number}'")
+	s.file("words", "correct horse battery\n")
+	code, out = add("millbank.example", "Millbank Bakery", "--passphrase-file", filepath.Join(s.dir, "words"))
+	require.Equal(t, exitDone, code, out)
+	assert.Equal(t, []string{"larkfield.toml", "millbank.toml"}, files())
+	mine, err := os.ReadFile(filepath.Join(s.dir, "kitchens", "larkfield.toml"))
+	require.NoError(t, err)
+	for _, word := range []string{"database", "listen", "adapter"} {
+		assert.NotContains(t, string(mine), word)
+	}
+	s.run("--kitchen", "millbank", "night", "add", "2031-12-05")
+	assert.NotContains(t, s.run("--kitchen", "larkfield", "night", "list"), "2031")
+
+	for name, c := range map[string]struct {
+		host, kitchen string
+		more          []string
+		code          int
+		says          string
+	}{
+		"the same file":       {"larkfield.localhost", "Another", nil, exitFailed, "left as it is"},
+		"the same name":       {"brook.localhost", "Millbank Bakery", nil, exitUsage, "is the name of"},
+		"what all share":      {"brook.localhost", "Brook", []string{"--provider", "webapi"}, exitUsage, "for all kitchens"},
+		"an address":          {"https://brook.localhost/", "Brook", nil, exitUsage, "without https://"},
+		"no name":             {".", "Brook", nil, exitUsage, "larkfield.example"},
+		"a folder":            {"more/brook.localhost", "Brook", nil, exitUsage, "without https://"},
+		"without --host":      {"", "Brook", nil, exitFailed, "--host"},
+		"a path as the name":  {"../brook", "Brook", nil, exitUsage, "larkfield.example"},
+		"an absent password":  {"brook.example", "Brook", []string{"--passphrase-file", "nowhere"}, exitFailed, "read the passphrase"},
+		"a zone that is none": {"brook.localhost", "Brook", []string{"--zone", "Middle/Earth"}, exitUsage, "kitchen.zone"},
+	} {
+		code, out := add(c.host, c.kitchen, c.more...)
+		assert.Equal(t, c.code, code, "%s: %s", name, out)
+		assert.Contains(t, out, c.says, name)
+		assert.Equal(t, []string{"larkfield.toml", "millbank.toml"}, files(), name)
+	}
+	after, err := os.ReadFile(filepath.Join(s.dir, "passbell.toml"))
+	require.NoError(t, err)
+	assert.Equal(t, string(shared), string(after), "what all share is left as it is")
+
+	alone := newShell(t)
+	code, out = alone.try("", "init", "--host", "brook.localhost", "--no-input")
+	assert.Equal(t, exitFailed, code)
+	assert.Contains(t, out, "kitchens/NAME.toml")
+}

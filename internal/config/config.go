@@ -24,7 +24,7 @@ type Config struct {
 	// configuration file, or the postgres:// URL of a server that several
 	// instances share. PASSBELL_DATABASE in the environment goes before it, so
 	// that a password need not stand in the file.
-	Database string `toml:"database"`
+	Database string `toml:"database,omitempty"`
 	// Folder is where the configuration file is, and File what it is called
 	// without .toml among those of a host; "" for a kitchen alone.
 	Folder string `toml:"-"`
@@ -34,7 +34,7 @@ type Config struct {
 	// served under every name.
 	Host string `toml:"host,omitempty"`
 	// Listen is where the pass is served, such as "127.0.0.1:8737".
-	Listen string `toml:"listen"`
+	Listen string `toml:"listen,omitempty"`
 	// Watch is a folder whose order books are loaded as they come; "" for none.
 	Watch string `toml:"watch,omitempty"`
 	// Passphrase is the bcrypt hash of the passphrase for the pages. Without
@@ -46,7 +46,7 @@ type Config struct {
 	Kitchen Kitchen           `toml:"kitchen"`
 	Night   Night             `toml:"night"`
 	Texts   map[string]string `toml:"texts,omitempty"`
-	Adapter []Adapter         `toml:"adapter"`
+	Adapter []Adapter         `toml:"adapter,omitempty"`
 }
 
 // Kitchen is the business.
@@ -255,11 +255,14 @@ func (c Config) NightOn(date night.Date, first, last night.Clock, zone *time.Loc
 
 // Marshal writes a configuration as TOML.
 func (c Config) Marshal() ([]byte, error) {
-	var b bytes.Buffer
-	b.WriteString("# passbell: who you are, what a night starts from, and how texts leave and enter.\n# Times are local. The README explains every key.\n\n")
-	e := toml.NewEncoder(&b)
+	return marshal("# passbell: who you are, what a night starts from, and how texts leave and enter.\n# Times are local. The README explains every key.\n\n", c)
+}
+
+func marshal(head string, v any) ([]byte, error) {
+	b := bytes.NewBufferString(head)
+	e := toml.NewEncoder(b)
 	e.SetIndentTables(false)
-	if err := e.Encode(c); err != nil {
+	if err := e.Encode(v); err != nil {
 		return nil, fmt.Errorf("write the configuration: %w", err)
 	}
 	return b.Bytes(), nil

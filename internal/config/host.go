@@ -80,6 +80,29 @@ func Load(path string) (Host, error) {
 	return h, h.checkWatched()
 }
 
+// KitchensFolder gives the folder with the kitchens' files that the file at path
+// names; "" where it is the file of a kitchen alone.
+func KitchensFolder(path string) (string, error) {
+	b, err := os.ReadFile(path)
+	if err != nil {
+		return "", fmt.Errorf("read the configuration: %w", err)
+	}
+	var f struct {
+		Kitchens string `toml:"kitchens"`
+	}
+	if err := toml.Unmarshal(b, &f); err != nil {
+		return "", fmt.Errorf("%s: %w", path, err)
+	}
+	return within(filepath.Dir(path), f.Kitchens), nil
+}
+
+// Marshal writes what the kitchens of a host share, and that their files are in
+// the folder kitchens beside it.
+func (h Host) Marshal() ([]byte, error) {
+	return marshal("# passbell: what several kitchens share. Each has a file of its own in the folder kitchens.\n# The README explains every key.\n\n",
+		hostFile{Database: h.Database, Listen: h.Listen, Kitchens: "kitchens", Adapter: h.Adapter})
+}
+
 func within(folder, path string) string {
 	if path == "" || filepath.IsAbs(path) {
 		return path
@@ -147,8 +170,8 @@ func readKitchen(folder, name string) (Config, error) {
 	case c.Host == "":
 		return c, errors.New("host: give the name under which this kitchen's pages are opened, such as \"larkfield.example\"")
 	}
-	if net.ParseIP(c.Host) == nil && !plainHost.MatchString(c.Host) {
-		return c, errors.New("host: give a name without https://, port or path, such as \"larkfield.example\"")
+	if err := CheckHost(c.Host); err != nil {
+		return c, err
 	}
 	c.Host = HostName(c.Host)
 	fill(c.Adapter)
@@ -157,6 +180,14 @@ func readKitchen(folder, name string) (Config, error) {
 }
 
 var plainHost = regexp.MustCompile(`\A[A-Za-z0-9]([A-Za-z0-9.-]*[A-Za-z0-9])?\.?\z`)
+
+// CheckHost refuses what is no name to serve a kitchen under.
+func CheckHost(host string) error {
+	if net.ParseIP(host) == nil && !plainHost.MatchString(host) {
+		return errors.New("host: give a name without https://, port or path, such as \"larkfield.example\"")
+	}
+	return nil
+}
 
 // HostName gives the name in a Host header as names are compared: without a
 // port, in lower case, without the dot of the root, an IP address in its usual
