@@ -23,7 +23,7 @@ func (a *app) situation(ctx context.Context) (*corpus.Run, corpus.Night, error) 
 		if err != nil {
 			return err
 		}
-		run, err = corpus.NewRunOn(described, match.New(h.Kitchen.Region, inbox.Candidates(orders)))
+		run, err = corpus.NewRunOn(described, match.New(inbox.Candidates(orders)))
 		return err
 	})
 	return run, described, err

@@ -20,6 +20,7 @@ import (
 	"passbell/internal/match"
 	"passbell/internal/night"
 	"passbell/internal/phone"
+	"passbell/internal/reading"
 )
 
 // Night is the file NAME.night.json.
@@ -212,6 +213,9 @@ func MatchOrders(region string, orders []Order) []match.Order {
 			number = p.E164
 		}
 		out[i] = match.Order{ID: int64(i + 1), Ref: o.Ref, Name: o.Name, Phone: number, Slot: o.Slot, State: night.Booked, Note: o.Note}
+		if o.Note != "" {
+			out[i].Vehicles = []night.Vehicle{reading.ReadByRules(o.Note, reading.Context{Region: region}).Vehicle}
+		}
 	}
 	return out
 }

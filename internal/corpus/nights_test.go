@@ -133,7 +133,7 @@ func BenchmarkNight(b *testing.B) {
 		o.Phone = fmt.Sprintf("+44163296%04d", i)
 		orders = append(orders, o)
 	}
-	run, err := corpus.NewRunOn(s.Night, match.New(s.Night.Region, corpus.MatchOrders(s.Night.Region, orders)))
+	run, err := corpus.NewRunOn(s.Night, match.New(corpus.MatchOrders(s.Night.Region, orders)))
 	require.NoError(b, err)
 	times := make([]time.Duration, 0, b.N)
 	b.ReportAllocs()

@@ -29,7 +29,7 @@ type Run struct {
 
 // NewRun makes ready to read a night.
 func NewRun(n Night, orders []Order) (*Run, error) {
-	return NewRunOn(n, match.New(n.Region, MatchOrders(n.Region, orders)))
+	return NewRunOn(n, match.New(MatchOrders(n.Region, orders)))
 }
 
 // NewRunOn is NewRun on an index that exists already.

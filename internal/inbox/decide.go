@@ -38,7 +38,7 @@ type Understood struct {
 func Decide(s Situation) desk.Decision {
 	index := s.Index
 	if index == nil {
-		index = match.New(s.Kitchen.Region, Candidates(s.Orders))
+		index = match.New(Candidates(s.Orders))
 	}
 	own := s.own(index)
 	got := reading.Read(s.Inbound.Text, s.context(index, own))
@@ -93,7 +93,7 @@ func Candidates(orders []night.Order) []match.Order {
 }
 
 func candidate(o night.Order) match.Order {
-	out := match.Order{ID: o.ID, Ref: o.Ref, Name: o.Name, Phone: o.Phone, Slot: o.Slot, State: o.State}
+	out := match.Order{ID: o.ID, Ref: o.Ref, Name: o.Name, Phone: o.Phone, Slot: o.Slot, State: o.State, Note: o.Note}
 	if !o.Vehicle.IsZero() {
 		out.Vehicles = []night.Vehicle{o.Vehicle}
 	}

@@ -278,7 +278,7 @@ func (r *reader) decide(ctx context.Context, tx Tx, in night.Inbound, placed str
 		anew = anew || !r.index.Update(i, candidate(r.book.Orders[i]))
 	}
 	if anew || r.index == nil {
-		r.index = match.New(r.kitchen.Region, Candidates(r.book.Orders))
+		r.index = match.New(Candidates(r.book.Orders))
 	}
 	return Decide(Situation{
 		Inbound: in, Kitchen: r.kitchen, Night: r.book.Night, Orders: r.book.Orders, Index: r.index, OptedOut: opted[in.From], Placed: placed,

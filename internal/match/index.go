@@ -12,10 +12,8 @@ import (
 // Index is an order book made ready for matching. It is not safe for change
 // while in use by others.
 type Index struct {
-	region  string
 	orders  []Order
 	names   [][]string // name parts of each order, folded
-	tags    [][]string // words of each order's note that say whom it is for
 	byPhone map[string][]int
 	byRef   map[string]int
 	byPart  map[string][]int // name part to orders
@@ -24,13 +22,11 @@ type Index struct {
 	plates  map[string]string
 }
 
-// New makes an index of orders. Region decides how plates in notes are read.
-func New(region string, orders []Order) *Index {
+// New makes an index of orders.
+func New(orders []Order) *Index {
 	x := &Index{
-		region:  region,
 		orders:  slices.Clone(orders),
 		names:   make([][]string, len(orders)),
-		tags:    make([][]string, len(orders)),
 		byPhone: make(map[string][]int, len(orders)),
 		byRef:   make(map[string]int, len(orders)),
 		byPart:  make(map[string][]int, 3*len(orders)),
@@ -54,10 +50,6 @@ func New(region string, orders []Order) *Index {
 		}
 		for _, v := range o.Vehicles {
 			x.addPlate(i, v.Plate)
-		}
-		if o.Note != "" {
-			x.tags[i] = tagsOf(o.Note)
-			x.Declare(i, reading.ReadByRules(o.Note, reading.Context{Region: region}).Vehicle)
 		}
 	}
 	return x
@@ -91,11 +83,11 @@ func (x *Index) Declare(i int, v night.Vehicle) {
 }
 
 // Update puts the order at position i as it is now. What finds it in the book must
-// be as it was, its number, reference, name and note; where it is not, nothing is
-// changed and the answer is no.
+// be as it was, its number, reference and name; where it is not, nothing is changed and
+// the answer is no.
 func (x *Index) Update(i int, o Order) bool {
 	have := &x.orders[i]
-	if have.ID != o.ID || have.Phone != o.Phone || have.Ref != o.Ref || have.Name != o.Name || have.Note != "" || o.Note != "" {
+	if have.ID != o.ID || have.Phone != o.Phone || have.Ref != o.Ref || have.Name != o.Name {
 		return false
 	}
 	for _, v := range have.Vehicles {

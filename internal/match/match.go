@@ -37,7 +37,7 @@ type Order struct {
 	Phone    string // E.164; "" where there is none
 	Slot     night.Clock
 	State    night.State
-	Note     string          // may declare a vehicle in words
+	Note     string          // may say for whom it is
 	Vehicles []night.Vehicle // declared on the order or by earlier texts
 }
 
@@ -84,194 +84,7 @@ func (x *Index) own(own []int, r *reading.Reading) Result {
 	if len(own) == 1 {
 		return Result{Orders: own, Sure: true, Ground: ByNumber, Why: "the number is that of order " + x.orders[own[0]].Ref}
 	}
-	picked := x.pick(own, r)
-	if len(picked) == len(own) && r.Intent == reading.Here {
-		if open := x.open(own); len(open) > 0 {
-			picked = open
-		}
-	}
-	if len(picked) > 1 && (len(picked) == len(own) && halves(r.Tokens) || oneOf(r)) && !both(r.Tokens) {
-		return Result{Orders: picked, Ground: ByAmbiguous, Why: "the number has several orders and the text means one of them, so a person has to say which"}
-	}
-	if others := x.others(own, picked, r); len(others) > 0 {
-		return Result{Orders: others, Ground: ByAmbiguous, Why: "the sender signs, but means the other order of the number, so a person has to say"}
-	}
-	why := "the number has several orders and the text names none"
-	if len(picked) < len(own) {
-		why = "the number has several orders and this is the one that is meant"
-	}
-	return Result{Orders: picked, Sure: true, Look: x.onlySigned(own, picked, r), Ground: ByNumber, Why: why}
-}
-
-// others gives the orders that a cancellation may mean where it keeps the one of the
-// sender, who is named in the signature alone: "scrap hers, I'll get mine. Kev".
-func (x *Index) others(own, picked []int, r *reading.Reading) []int {
-	if r.Intent != reading.Cancel || len(picked) != 1 || !halves(r.Tokens) || x.namedParts(picked[0], unsigned(r.Tokens)) > 0 || x.namedParts(picked[0], r.Tokens) == 0 {
-		return nil
-	}
-	var out []int
-	for _, i := range own {
-		if i != picked[0] {
-			out = append(out, i)
-		}
-	}
-	return out
-}
-
-// halves tells whether a text sets one order of a number against another
-// without naming either: "she got hers, I'm here for mine".
-func halves(toks []reading.Token) bool {
-	mine, other := false, false
-	for i := range toks {
-		switch toks[i].Text {
-		case "mine", "ours", "mia", "mio":
-			mine = true
-		case "his", "hers", "theirs":
-			other = true
-		default:
-			if _, ok := kin[toks[i].Text]; ok {
-				other = true
-			}
-		}
-	}
-	return mine && other
-}
-
-// open leaves out what was handed out or cancelled.
-func (x *Index) open(own []int) []int {
-	var out []int
-	for _, i := range own {
-		if s := x.orders[i].State; s != night.HandedOut && s != night.Cancelled {
-			out = append(out, i)
-		}
-	}
-	return out
-}
-
-// pick narrows several orders of one number to those that the text names.
-func (x *Index) pick(own []int, r *reading.Reading) []int {
-	keep := func(hit func(i int) bool) []int {
-		var out []int
-		for _, i := range own {
-			if hit(i) {
-				out = append(out, i)
-			}
-		}
-		return out
-	}
-	refs := x.refsIn(r.Tokens)
-	if out := keep(func(i int) bool { return slices.Contains(refs, i) }); len(out) > 0 {
-		return out
-	}
-	if both(r.Tokens) {
-		return own
-	}
-	best, counts := 0, make([]int, len(own))
-	for _, toks := range [][]reading.Token{r.Tokens[r.Said[0]:r.Said[1]], unsigned(r.Tokens), r.Tokens} {
-		for k, i := range own {
-			counts[k] = x.namedParts(i, toks)
-			best = max(best, counts[k])
-		}
-		if best > 0 {
-			break
-		}
-	}
-	if best > 0 {
-		k := -1
-		out := keep(func(int) bool { k++; return counts[k] == best })
-		if len(out) < len(own) {
-			return out
-		}
-		if out = x.saidFor(own, r.Tokens); len(out) > 0 {
-			return out
-		}
-	}
-	if out := x.noted(own, r.Tokens); len(out) > 0 {
-		return out
-	}
-	if r.Due != nil && r.Slot != nil && *r.Slot == *r.Due {
-		// A time of day that is a slot's names it; "in 10 minutes" that happens to end
-		// on one doesn't.
-		if out := keep(func(i int) bool { return x.orders[i].Slot == *r.Due }); len(out) == 1 {
-			return out
-		}
-	}
-	if r.Slot != nil {
-		if out := keep(func(i int) bool { return x.orders[i].Slot == *r.Slot }); len(out) > 0 && len(out) < len(own) && x.slotMeant(r) {
-			return out
-		}
-	}
-	if out := x.ordinal(own, r); len(out) > 0 {
-		return out
-	}
-	return own
-}
-
-// unsigned leaves a signature out: names alone behind the last full stop.
-func unsigned(toks []reading.Token) []reading.Token {
-	k := len(toks)
-	for k > 0 && (toks[k-1].IsName() || toks[k-1].Kind == reading.Emoji || toks[k-1].Kind == reading.Break && k == len(toks)) {
-		k--
-	}
-	if k > 0 && k < len(toks) && toks[k-1].Kind == reading.Break {
-		return toks[:k]
-	}
-	return toks
-}
-
-// slotMeant tells whether a time names the order rather than a time to come:
-// a slot word stands in the text, or nothing is promised or asked with it.
-func (x *Index) slotMeant(r *reading.Reading) bool {
-	return r.Due == nil && r.To == nil || r.SlotNamed
-}
-
-// ordinal reads "the second one", "the other one" and "the first order".
-func (x *Index) ordinal(own []int, r *reading.Reading) []int {
-	toks := r.Tokens
-	sorted := slices.Clone(own)
-	slices.SortStableFunc(sorted, func(a, b int) int { return int(x.orders[a].Slot - x.orders[b].Slot) })
-	for i := 0; i+1 < len(toks); i++ {
-		switch toks[i+1].Text {
-		case "one", "order", "bag", "pickup", "slot", "lot", "pedido", "orden", "commande":
-		default:
-			// "ici pour la 2e", "vengo por la segunda"
-			if w := toks[i].Text; w != "la" && w != "le" && w != "el" || i+2 < len(toks) && toks[i+2].Kind == reading.Word {
-				continue
-			}
-			switch toks[i+1].Text {
-			case "1ere", "premiere", "premier", "primera", "primero":
-				return sorted[:1]
-			case "2e", "2eme", "deuxieme", "seconde", "segunda", "segundo":
-				return sorted[1:2]
-			}
-			continue
-		}
-		switch toks[i].Text {
-		case "first", "1st", "earlier", "primer", "primera", "premiere":
-			return sorted[:1]
-		case "nd":
-			if i > 0 && toks[i-1].Num == 2 {
-				return sorted[1:2]
-			}
-		case "second", "2nd", "later", "segundo", "segunda", "deuxieme", "2e":
-			return sorted[1:2]
-		case "last", "third", "3rd":
-			return sorted[len(sorted)-1:]
-		case "next":
-			open := x.open(sorted)
-			switch {
-			case r.Got && len(open) > 1:
-				return open[:1] // "got it, see you at the next one"
-			case len(open) == 1:
-				return open
-			}
-		case "other", "otro", "otra":
-			if open := x.open(own); len(open) > 0 && len(open) < len(own) {
-				return open
-			}
-		}
-	}
-	return nil
+	return x.several(own, r)
 }
 
 // stranger settles a text from a number that is in no order.
@@ -421,6 +234,11 @@ func (x *Index) likely(r *reading.Reading) []int {
 			} else {
 				scores[i] = max(scores[i], 3)
 			}
+		}
+	}
+	if len(scores) == 0 {
+		for _, i := range x.shortNamed(r.Tokens) {
+			scores[i] = 1
 		}
 	}
 	if part := plates.Fold(r.Vehicle.PlatePart); part != "" {

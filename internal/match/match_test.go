@@ -17,7 +17,7 @@ import (
 // follow from the rule in the package comment.
 func book() []match.Order {
 	return []match.Order{
-		{Ref: "L101", Name: "Tess Hallow", Phone: "+447700900101", Slot: 18 * 60, Note: "grey Golf, LX19 KTO"},
+		{Ref: "L101", Name: "Tess Hallow", Phone: "+447700900101", Slot: 18 * 60, Vehicles: []night.Vehicle{{Colours: []string{"grey"}, Make: "Volkswagen", Model: "Golf", Plate: "LX19KTO"}}},
 		{Ref: "L102", Name: "Sarah Okoro", Phone: "+447700900102", Slot: 18 * 60},
 		{Ref: "L103", Name: "Sarah Whitford", Phone: "+447700900103", Slot: 18*60 + 10},
 		{Ref: "L104", Name: "Brendan O'Dowd", Phone: "+447700900104", Slot: 18*60 + 10},
@@ -65,6 +65,12 @@ func TestMatch(t *testing.T) {
 		{"a relation who only speaks", "+447700900113", "mum says hello, I'm outside", []string{"L113", "L114"}, true, match.ByNumber},
 		{"a place of the note's name", "+447700900111", "parked by the club", []string{"L111", "L112"}, true, match.ByNumber},
 		{"both said", "+447700900106", "here for Ama's and mine", []string{"L106", "L107"}, true, match.ByNumber},
+		{"two names beside each other", "+447700900106", "we are here for Kofi and Ama", []string{"L106", "L107"}, true, match.ByNumber},
+		{"two owners", "+447700900106", "outside for Kofi and Ama's", []string{"L106", "L107"}, true, match.ByNumber},
+		{"two orders at one slot", "+447700900106", "on our way, there for the two orders at 6", []string{"L106", "L107"}, true, match.ByNumber},
+		{"another's car", "+447700900106", "here, in Ama's car", []string{"L106", "L107"}, true, match.ByNumber},
+		{"the signature of one beside the note of the other", "+447700900113", "can you move my mum's one to 7? Lee", []string{"L114"}, true, match.ByNumber},
+		{"love from one", "+447700900106", "lovely as ever, thanks from Ama", []string{"L106", "L107"}, true, match.ByNumber},
 		{"both of them", "+447700900106", "can my cousin get both of them? Ama", []string{"L106", "L107"}, true, match.ByNumber},
 		{"a name and oneself", "+447700900106", "Kofi and I are on our way", []string{"L106", "L107"}, true, match.ByNumber},
 		{"a name and oneself in Spanish", "+447700900106", "Kofi y yo ya estamos afuera", []string{"L106", "L107"}, true, match.ByNumber},
@@ -95,6 +101,8 @@ func TestMatch(t *testing.T) {
 		{"a full name of shorthand words", stranger, "outside for ann min", []string{"L110"}, true, match.ByName},
 		{"a first name that two bear", stranger, "here for Sarah", []string{"L102", "L103"}, false, match.ByLikely},
 		{"a first name that one bears", stranger, "here for Tess", []string{"L101"}, false, match.ByLikely},
+		{"a short form of a first name", stranger, "here for bren", []string{"L104"}, false, match.ByLikely},
+		{"a short form that goes another way", stranger, "outside for Billy", []string{"L108"}, false, match.ByLikely},
 		{"a surname", stranger, "collecting for Whitford, im outside", []string{"L103"}, false, match.ByLikely},
 		{"a part of a plate", stranger, "reg ends KTO, outside", []string{"L101"}, false, match.ByLikely},
 		{"a part of a double surname", stranger, "here for Ana Prado", []string{"L105"}, false, match.ByLikely},
@@ -107,7 +115,7 @@ func TestMatch(t *testing.T) {
 	for _, tt := range tests {
 		t.Run(tt.name, func(t *testing.T) {
 			t.Parallel()
-			x := match.New("GB", book())
+			x := match.New(book())
 			_, res := read(x, tt.from, tt.text)
 			var refs []string
 			for _, i := range res.Orders {
@@ -123,7 +131,7 @@ func TestMatch(t *testing.T) {
 
 func TestHandedOutIsLeftOut(t *testing.T) {
 	t.Parallel()
-	x := match.New("GB", book())
+	x := match.New(book())
 	x.SetState(5, night.HandedOut)
 	_, res := read(x, "+447700900106", "here again for the other one")
 	require.Equal(t, []int{6}, res.Orders)
@@ -146,7 +154,7 @@ func TestNeverOnAGuess(t *testing.T) {
 				Slot:  night.Clock(17*60 + 10*rapid.IntRange(0, 12).Draw(t, "slot")),
 			}
 		}
-		x := match.New("GB", orders)
+		x := match.New(orders)
 		word := rapid.SampledFrom(append(append([]string{}, firsts...), lasts...)).Draw(t, "word")
 		text := fmt.Sprintf(rapid.SampledFrom([]string{"here for %s", "%s here", "im outside, name is %s", "collecting for %s, red ford", "%s's order, outside", "HERE FOR %s"}).Draw(t, "form"), word)
 		from := fmt.Sprintf("+4477009009%02d", rapid.IntRange(0, 99).Draw(t, "from")) // in no order
@@ -173,7 +181,7 @@ func TestNeverOnAGuess(t *testing.T) {
 // handed out before.
 func TestLikelyLeavesOutHandedOut(t *testing.T) {
 	t.Parallel()
-	x := match.New("GB", book())
+	x := match.New(book())
 	x.SetState(1, night.HandedOut) // Sarah Okoro's
 	_, res := read(x, "+447700900999", "here for Sarah")
 	require.Equal(t, []int{2}, res.Orders)

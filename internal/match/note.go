@@ -27,6 +27,8 @@ func tagsOf(note string) []string {
 			out = append(out, tag(toks[i-1].Text))
 		case t.Text == "my" && i == 0 && len(toks) > 1 && toks[1].Possessive:
 			out = append(out, tag(toks[1].Text))
+		case i == 0 && kin[t.Text] != "" && (t.Possessive || len(toks) == 1 || toks[1].Kind != reading.Word):
+			out = append(out, tag(t.Text)) // "mum's, on my number", "suegra"; not "son drives"
 		}
 	}
 	return out
@@ -66,18 +68,12 @@ func tag(w string) string {
 // noted narrows the orders of one number to those whose notes the text names; nil
 // where it names none of them, or all.
 func (x *Index) noted(own []int, toks []reading.Token) []int {
-	for k := range toks {
-		if w := toks[k].Text; w == "which" || w == "two" && textAt(toks, k+1) == "orders" || w == "two" && textAt(toks, k-1) == "the" ||
-			w == "one" && textAt(toks, k+1) == "for" && textAt(toks, k-1) == "and" {
-			return nil // speaks of all of them
-		}
-	}
 	var tagged, named, rest []int
 	for _, i := range own {
-		switch {
-		case len(x.tags[i]) == 0:
+		switch tags := tagsOf(x.orders[i].Note); {
+		case len(tags) == 0:
 			rest = append(rest, i)
-		case tagNamed(x.tags[i], toks):
+		case tagNamed(tags, toks):
 			named = append(named, i)
 			tagged = append(tagged, i)
 		default:
@@ -112,10 +108,13 @@ func tagNamed(tags []string, toks []reading.Token) bool {
 		switch after {
 		case "order", "orders", "food", "bag", "one", "box", "dinner", "lot":
 			return true
-		case "car", "van", "truck", "plate", "reg", "number", "name", "says", "said", "is":
+		case "says", "said", "is":
 			if before != "for" {
 				continue
 			}
+		}
+		if vehicle[after] && before != "for" {
+			continue
 		}
 		switch before {
 		case "for":
@@ -123,62 +122,11 @@ func tagNamed(tags []string, toks []reading.Token) bool {
 		case "at", "by", "near", "from", "outside", "opposite", "behind", "past", "in":
 			continue
 		}
-		if t.Possessive || !relation && before == "" && after != "here" {
+		if t.Possessive && !contracts(after) || !relation && before == "" && after != "here" {
 			return true
 		}
 	}
 	return false
-}
-
-// saidFor narrows orders that a text all names to those whose name follows "for" or
-// "on": "got Pearl's, now waiting on Calvin's". Nil where that tells nothing.
-func (x *Index) saidFor(own []int, toks []reading.Token) []int {
-	var out []int
-	for _, i := range own {
-		for k := range toks {
-			if w := textAt(toks, k-1); toks[k].IsName() && (w == "for" || w == "on") && slices.Contains(x.names[i], toks[k].Text) {
-				out = appendNew(out, i)
-			}
-		}
-	}
-	if len(out) == len(own) {
-		return nil
-	}
-	return out
-}
-
-// onlySigned tells whether nothing but a name that says who writes picks one of the
-// orders of a number: "Dee here, in the van" may have come for both.
-func (x *Index) onlySigned(own, picked []int, r *reading.Reading) bool {
-	switch r.Intent {
-	case reading.Here, reading.Coming, reading.Cancel, reading.Move:
-	case reading.Stop, reading.Start, reading.Help, reading.Car, reading.Problem, reading.Ask, reading.Thanks, reading.Other:
-		return false
-	}
-	if len(x.open(picked)) == 0 || len(picked) >= len(x.open(own)) || len(x.refsIn(r.Tokens)) > 0 || x.namedParts(picked[0], r.Tokens) == 0 {
-		return false
-	}
-	for k := range r.Tokens {
-		t := &r.Tokens[k]
-		if t.Text == "mine" {
-			return false
-		}
-		if !t.IsName() {
-			continue
-		}
-		switch textAt(r.Tokens, k-1) {
-		case "for", "under", "of", "named", "called", "get", "getting", "collect", "collecting", "cancel", "para", "pour", "de":
-			return false
-		}
-		switch textAt(r.Tokens, k+1) {
-		case "order", "bag", "one", "food", "collection", "pickup", "only":
-			return false
-		}
-		if t.Possessive {
-			return false
-		}
-	}
-	return len(x.ordinal(own, r)) == 0 && len(x.noted(own, r.Tokens)) == 0
 }
 
 // oneOf tells whether a text means one order of its number without naming it: "ours
@@ -208,52 +156,4 @@ func oneOf(r *reading.Reading) bool {
 		}
 	}
 	return false
-}
-
-// forMine tells whether a text is about the sender's own order: "here for mine".
-func forMine(toks []reading.Token) bool {
-	for k := range toks {
-		if toks[k].Text == "mine" && textAt(toks, k-1) == "for" || toks[k].Text == "own" && textAt(toks, k-1) == "my" {
-			return true
-		}
-	}
-	return false
-}
-
-// both tells whether a text is about all the orders of its number: "both of them",
-// "mine and Loretta's".
-func both(toks []reading.Token) bool {
-	for k := range toks {
-		switch toks[k].Text {
-		case "both", "ambos", "ambas":
-			return true
-		case "dos":
-			if p := textAt(toks, k-1); p == "los" || p == "las" && textAt(toks, k-2) != "a" && textAt(toks, k-2) != "para" && textAt(toks, k-2) != "de" {
-				return true // "recogemos las dos"; "a las dos" is a time
-			}
-		case "and", "y", "et":
-			if self(textAt(toks, k+1)) && k > 0 && toks[k-1].IsName() || self(textAt(toks, k-1)) && k+1 < len(toks) && toks[k+1].IsName() {
-				return true // "Calvin and I are on our way"
-			}
-		case "mine":
-			if textAt(toks, k+1) == "and" || textAt(toks, k+1) == "an" || textAt(toks, k-1) == "and" {
-				return true
-			}
-		case "one":
-			if textAt(toks, k+1) == "bag" && textAt(toks, k-1) == "it" {
-				return true // "make it one bag"
-			}
-		}
-	}
-	return false
-}
-
-// self tells whether a word is the sender: "Calvin and me", "Silvia y yo".
-func self(w string) bool { return w == "i" || w == "me" || w == "myself" || w == "yo" || w == "moi" }
-
-func textAt(toks []reading.Token, k int) string {
-	if k < 0 || k >= len(toks) {
-		return ""
-	}
-	return toks[k].Text
 }

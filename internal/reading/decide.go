@@ -7,7 +7,7 @@ import (
 // decide weighs the signs in the order of the intents.
 func (s *scan) decide() Reading {
 	out := Reading{Vehicle: s.vehicle, Allergy: s.allergy != ""}
-	if s.keyword(&out) {
+	if s.reacts(&out) || s.keyword(&out) {
 		return out
 	}
 	asks := s.asks()

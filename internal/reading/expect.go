@@ -347,11 +347,12 @@ func (s *scan) wanted() *night.Clock {
 	return nil
 }
 
-// otherOrders tells whether a time is that of another order of the sender's.
+// otherOrders tells whether a time is that of another order of the sender's: "the 6.40
+// one to 6", "mum's from 6.40 to 6".
 func (s *scan) otherOrders() bool {
 	for i := range s.times {
 		m := &s.times[i]
-		if m.kind == momentClock && (word(s.toks, m.end) == "one" || s.ofLas(m)) {
+		if m.kind == momentClock && (word(s.toks, m.end) == "one" || word(s.toks, m.start-1) == "from" || s.ofLas(m)) {
 			return true
 		}
 	}

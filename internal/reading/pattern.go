@@ -192,6 +192,9 @@ func match(elems []element, toks []Token, i int, first bool) int {
 		}
 		return -1
 	case opWord:
+		if inside && !first && hyphen(toks, i) {
+			return match(elems, toks, i+1, false)
+		}
 	}
 	if inside && e.takes(&toks[i]) {
 		j := i + 1
@@ -214,6 +217,13 @@ func match(elems []element, toks []Token, i int, first bool) int {
 		return match(elems[1:], toks, i, first)
 	}
 	return -1
+}
+
+// hyphen tells whether the token at i joins two words into one, as in "nut-free": a
+// phrase reads over it.
+func hyphen(toks []Token, i int) bool {
+	return toks[i].Kind == Dash && i > 0 && i+1 < len(toks) && toks[i-1].Kind == Word && toks[i+1].Kind == Word &&
+		toks[i-1].End == toks[i].Start && toks[i].End == toks[i+1].Start
 }
 
 func (e *element) takes(t *Token) bool {

@@ -22,12 +22,16 @@ var englishSenses = []phraseRow{
 		cancel the|these|those|your|all reminders|texts|messages|reminder|updates|notifications ; do not|never send me|us the|these|those|your|any reminders|texts|messages|updates
 		take|remove|get me|us off the|these texts|text|messages|reminders|list|alerts ; quit|stop|enough with the|these|your reminders|texts|messages|alerts ; quit|stop the reminders|texts|messages|alerts
 		take|remove|get this|that number|phone|mobile off|out|from ; take|remove|get my .. number off|out|from`},
+	{signNotHere, `never made|make it ..`},
+	{signNoMove, `change|swap|switch|exchange .. to|for a|an|the|some <food>|<item>|<allergen>`},
 	{signMove, `changing it|mine|ours|that to <time>`},
 	{signGot, `
-		got|have|received the first|second|other|last|1st|2nd one|order|bag|lot ; first|second|other|last|1st|2nd one|order|bag|lot got|received|collected ; i received $ ; got mine|ours !at|for|wrong`},
-	{signNoProblem, `in the basket|boot|trunk|pannier|backpack`},
-	{signProblem, `driven|gone|walked|made off with mine|ours|my ; there is|are only? <num> not <num> ; only|just <num> not <num> ; my|his|her|their lips|mouth|throat|tongue|face|throats <be>|<have> .. tingling|tingly|itchy|swollen|swelling|numb|burning|closing`},
+		got|have|received the first|second|other|last|1st|2nd one|order|bag|lot ; first|second|other|last|1st|2nd one|order|bag|lot got|received|collected ; i received $ ; got mine|ours !at|for|wrong ; dinner|dinners|lunch|lunches|tea|teas|supper|suppers|meal|meals got|received|collected ; has|have his|hers|theirs|mine|ours !at|for|in|ready|with|to|wrong|by`},
+	{signNoProblem, `no call|need|reason to ; in the basket|boot|trunk|pannier|backpack`},
+	{signProblem, `<be> not with|among my|our|the|mine|ours order|bag|bags|box|food|$ ; bag|bags|order|box|<item>|<food> never made|make|came|come|arrived|showed|turned it|up|out|$ ; driven|gone|walked|made off with mine|ours|my ; there is|are only? <num> not <num> ; only|just <num> not <num> ; my|his|her|their lips|mouth|throat|tongue|face|throats <be>|<have> .. tingling|tingly|itchy|swollen|swelling|numb|burning|closing`},
 	{signLost, `how do|can i|we get up|over|down|round|across|in|to`},
+	{signHere, `turning|turned|swinging|swung in now|$ ; in|at|on your|ur doorway|doorstep|porch|step|steps|drive|driveway`},
+	{signAway, `halfway|midway down|up|along|there|to|through|across|home ; half way down|up|along|there|to|through|across|home`},
 	{signAsk, `whereabouts do|does|should|shall|can|is|are|will ; ^ how do|can i|we get up|over|down|round|across|in|to ; could someone|somebody put|add|leave|bring`},
 	{signAllergy, `promised|told|said|assured|swore .. no|without|not <allergen> ; had|has|have|was no|not <allergen>`},
 	{signFuture, `i|we|he|she|they|<person>|<name> come|comes at|by|around|about|for? <time> ; i|we|he|she|they|<person>|<name> will|shall|might|may .. at|by|around|about|for <time>`},

@@ -122,6 +122,7 @@ func TestWanted(t *testing.T) {
 		{"can i come after 7 instead, like ten past", "19:10"},
 		{"called out till noon. Can you do 6:40 stead of 6:10", "18:40"},
 		{"can I get mum's 7.20 one at 6.10 with mine", "18:10"},
+		{"can you move my mum's from 7.20 to 6.10 so I come once", "18:10"},
 		{"could you change my slot, maybe 7 is ok instead of 6.10", "19:00"},
 	}
 	for _, tt := range tests {
@@ -172,6 +173,9 @@ func TestAllergyAlways(t *testing.T) {
 		"my lips are tingling", "lips gone all tingly since I ate", "throat closing up", "sesame makes my throat close", "got spots round her mouth", "she came out in hives", "he came up in lumps",
 		"tree nuts, remember", "I'd end up in the ER", "my husband reacts badly", "flour makes my son ill", "shellfish makes her swell", "please check no nuts", "nothing with tahini, I'm not able", "his face is puffy",
 		"wheat gives me cramps", "flour puts me in bed for two days", "dairy upsets her tummy", "I have my epi pen", "se me hincha la boca", "le salen ronchas", "me da comezon el mani", "le hace daño el gluten", "tiene los labios hinchados", "no puede comer nueces",
+		"he's got a nut thing, is that a problem", "we have a peanut kid, is it safe", "we're a nut-free house", "any wheat-free ones left", "my son carries an epi", "does the ranch have egg", "kid had a reaction last time",
+		"onion upsets my stomach", "I got sick from the shrimp one", "she ended up in emerg before from peanuts", "my brother has crohns, nothing spicy", "dairy gives her eczema", "sans arachides", "il ne peut pas manger de noix",
+		"he's bad with peanut", "he blows up like a balloon with prawns", "her ears went all puffy", "I can't tolerate onions", "his doctor says no shellfish",
 	} {
 		got := Read(text, situation(t, "day"))
 		require.True(t, got.Allergy, text)

@@ -3,6 +3,8 @@ package reading
 import (
 	"strings"
 
+	"passbell/internal/reading/vehicles"
+
 	"passbell/internal/night"
 )
 
@@ -16,7 +18,10 @@ type scan struct {
 	times   []moment
 	vehicle night.Vehicle
 	allergy string
-	at      []span // where each word's features begin, once there are some
+	// reaction is what somebody's phone wrote of their reaction to a text of ours, as an
+	// intent; "" for a text of their own.
+	reaction Intent
+	at       []span // where each word's features begin, once there are some
 
 	alive [signCount]int // marks of each sign that were not muted
 }
@@ -44,7 +49,9 @@ func newScan(text string, ctx *Context) *scan {
 	if len(text) > maxText {
 		text = text[:maxText]
 	}
-	s := &scan{ctx: ctx, text: text, toks: Tokens(text)}
+	s := &scan{ctx: ctx, text: text}
+	s.text, s.reaction = ownWords(text)
+	s.toks = Tokens(s.text)
 	s.split()
 	s.overlay()
 	s.findVehicle()
@@ -98,7 +105,7 @@ func (s *scan) overlay() {
 		switch {
 		case t.Kind == Word && s.ctx.Book.IsRef(t.Text), t.Kind == Number && t.Min < 0 && s.ctx.Book.IsRef(t.Text) && s.meansOrder(i):
 			t.bits |= clsRef
-		case t.Kind == Word && len(t.Text) > 1 && s.ctx.Book.IsName(t.Text) && (!t.known || s.namedHere(i)):
+		case t.Kind == Word && len(t.Text) > 1 && s.ctx.Book.IsName(t.Text) && (!t.known && (t.Upper || !vehicles.Colour(t.Text)) || s.namedHere(i)):
 			t.bits |= clsName
 		}
 		if t.Kind == Word && i+1 < len(s.toks) {
@@ -164,7 +171,7 @@ func (s *scan) namedHere(i int) bool {
 			return true
 		}
 	}
-	switch word(s.toks, i-1) {
+	switch word(s.toks, i-1) { // "here for brown", not "here, brown Hyundai"
 	case "for", "under", "name", "soy", "para", "mrs", "mr", "ms", "miss", "dr":
 		return t.Upper || i+1 >= len(s.toks) || s.toks[i+1].Kind != Word
 	case "is":

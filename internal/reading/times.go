@@ -310,9 +310,20 @@ func joins(toks []Token, k int) bool {
 	case "to", "or", "and", "a", "o":
 		// "ten to 5" is a time: only a range when a unit follows.
 		n, e := wholeNum(toks, k+1)
-		return n > 0 && (isUnit(word(toks, e)) || isLate(word(toks, e)) || toks[k].Text == "or" && word(toks, k-2) == "in")
+		return n > 0 && (isUnit(word(toks, e)) || isLate(word(toks, e)) || toks[k].Text == "or" && word(toks, k-2) == "in" || toks[k].Text == "to" && lengthBefore(toks, k, n))
 	}
 	return toks[k].Kind == Dash
+}
+
+// lengthBefore tells whether the "to" at k joins a length that "in" begins and that
+// the number n behind it makes longer: "in 10 to 15", not "in at 10 to 5".
+func lengthBefore(toks []Token, k, n int) bool {
+	p := k - 2
+	for p >= 0 && (toks[p].Text == "about" || toks[p].Text == "around" || toks[p].Text == "like" || toks[p].Text == "maybe" || toks[p].Text == "roughly") {
+		p--
+	}
+	w := word(toks, p)
+	return (w == "in" || w == "within") && toks[k-1].Num > 0 && toks[k-1].Min < 0 && n > toks[k-1].Num
 }
 
 func isLate(w string) bool {

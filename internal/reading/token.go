@@ -306,5 +306,8 @@ func Fold(s string) string {
 // IsName tells whether the token is part of a name of the order book.
 func (t Token) IsName() bool { return t.bits&clsName != 0 }
 
+// Everyday tells whether the token is a word of the reader's own tables.
+func (t Token) Everyday() bool { return t.known }
+
 // IsRef tells whether the token is (part of) an order reference.
 func (t Token) IsRef() bool { return t.bits&clsRef != 0 }

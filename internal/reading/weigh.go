@@ -96,7 +96,7 @@ func Settle(model *learn.Model, features []uint32, rule Intent) Verdict {
 // weigh lets the learned model overrule the rules where it is sure, and brings
 // the rest of the reading in line.
 func (s *scan) weigh(out *Reading) {
-	if len(s.toks) == 0 {
+	if len(s.toks) == 0 || s.reaction != "" {
 		return
 	}
 	features, _ := s.features(out.Intent)

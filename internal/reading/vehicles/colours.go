@@ -333,3 +333,9 @@ func (r *reader) onlyColours() bool {
 	}
 	return true
 }
+
+// Colour tells whether a folded word is that of a colour.
+func Colour(w string) bool {
+	x := lex().words[w]
+	return x != nil && len(x.colours) > 0
+}

@@ -164,11 +164,15 @@ func (r *reader) oneMeant(i int) bool {
 // what follows is said of a thing.
 func (r *reader) thereIs(j int) bool {
 	for k := j - 1; k >= 0 && r.near(k+1); k-- {
-		if low := r.first(k).Low; low == "theres" || low == "there" && (r.first(k+1).Low == "is" || r.first(k+1).Low == "are" || r.first(k+1).Low == "was") {
+		if low := r.first(k).Low; low == "theres" || low == "there" && (verbOfBeing(r.first(k+1).Low) || k > 0 && verbOfBeing(r.first(k-1).Low)) {
 			return true
 		}
 	}
 	return false
+}
+
+func verbOfBeing(low string) bool {
+	return low == "is" || low == "are" || low == "was" || low == "were"
 }
 
 // settleNames decides which makes and models are meant, sure ones first, so that
