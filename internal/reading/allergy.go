@@ -7,19 +7,20 @@ import "strings"
 // mendable words first.
 var allergyStems = []string{
 	"allerg", "alerg", "allrg", "allerj", "alergi", "coeliac", "celiac", "coelic", "celiec", "coelia", "ceoliac", "seliac", "caeliac", "celiaq", "celiak", "zoliak", "silliac", "coleiac",
-	"intoleran", "intollera", "intolleran", "intolernc", "anaphyl", "anafil", "anaphal", "annaphy", "epipen", "epi-pen", "epinephr", "antihistamin", "benadryl", "piriton", "lactose", "lactosa", "laktos", "lactase", "histamin", "fodmap", "favism", "phenylket",
+	"intoleran", "intollera", "intolleran", "intolernc", "anaphyl", "anafil", "anaphal", "annaphy", "epipen", "epi-pen", "epinephr", "antihistamin", "benadryl", "piriton", "lactose", "lactosa", "laktos", "lactase", "lactaid", "histamin", "fodmap", "favism", "phenylket",
 	"glutenfree", "dairyfree", "nutfree", "eggfree", "glutenintol", "hypersens",
 }
 
 // allergyWords are whole words that say it.
 var allergyWords = map[string]bool{
-	"gf": true, "hives": true, "ibs": true, "urticaria": true, "jext": true, "emerade": true, "ronchas": true, "sarpullido": true, "pku": true, "mcas": true, "oas": true, "epi": true, "epipens": true, "eczema": true, "crohns": true, "colitis": true, "dermatitis": true,
+	"gf": true, "hives": true, "ibs": true, "urticaria": true, "jext": true, "emerade": true, "ronchas": true, "sarpullido": true, "pku": true, "mcas": true, "oas": true, "epi": true, "epipens": true, "eczema": true, "crohns": true, "colitis": true, "dermatitis": true, "diabetic": true, "diabetes": true,
 	"gluten": true, "rash": true, "allergen": true, "wheeze": true, "wheezing": true, "wheezy": true, "welts": true,
 }
 
 // allergyPhrases say it in more than a word. They are phrases of the tables'
 // kind; <allergen> is an ingredient that people react to.
 const allergyPhrases = `
+	<allergen> .. no go|for ; <allergen> .. number on ; cross contam ; last time .. had|ate .. <allergen> ; no <allergen> thanks|cheers|please|ta ; ^ no <allergen> $ ; skip|hold|omit|leave|lose the|all|any <allergen> ; w|o <allergen> ; say|says|said no <allergen> ; <allergen> .. can not have|eat|touch ; found a|an|some <allergen> ; eyes|face|lips|lip|tongue|mouth|throat|hands|skin|ears <be>|has|have|feel|feels|felt|gone|went|going|blew|blown|getting all|so|a|really? bit|little? swollen|thick|numb|puffy|itchy|tight|blotchy|up ; threw|throwing|thrown|vomiting|vomited|puked|puking .. <allergen> ; <be>|started breaking out ; food sensitivities|sensitivity|intolerances|intolerance ; special|strict|elimination|restricted|exclusion diet
 	bad|poorly|funny|terrible with <allergen> ; blow|blows|blew|puff|puffs|puffed up .. with|from|after|off ; went|gone|goes|going .. puffy|swollen|blotchy|itchy ; can not|cant|never have|eat|tolerate|digest|handle onion|onions|garlic|pepper|peppers|tomato|tomatoes|mushroom|mushrooms|bread|spice|chilli|rice|corn|beans ; doctor|doctors|dietitian|hospital|consultant .. no|without|says|said .. <allergen> ; <allergen> thing|things|kid|kids|family|house|household|home|school|classroom|table ; <allergen> free ; had|has|have|having|get|gets|got a? bad|nasty|serious|horrible|terrible|awful? reaction|reactions ; garlic|onion|onions|pepper|peppers|tomato|chilli|spice|spices|<allergen>|<food> upset|upsets my|his|her|their|our stomach|tummy|gut|guts|belly|tum|bowels ; does .. have <allergen> ; sick|ill|poorly from|off|after|on the? <allergen> ; hospital|emerg|emergency|er|ae|ambulance|casualty|clinic .. from|after|with|because|over of? <allergen> ; sans <allergen> ; peut|peux|peuvent|pouvons|mange|mangent pas .. <allergen> ; <allergen> .. malade|interdit|interdits|interdites
 	puts|put|lays|laid me|him|her|us|them .. bed|hospital|toilet|bathroom|floor|days ; tree <allergen> ; end|ends|ended|ending up in the? er|hospital|ae|casualty|icu|ambulance ; spots|lumps|bumps|blotches|blotchy|marks .. round|around|on|over|all .. mouth|face|neck|skin|arms|lips|eyes|chest ; come|comes|coming|came up in spots|lumps|blotches|bumps|welts
 	react|reacts|reacted|reacting bad|badly|severely|terribly|really|something ; <allergen> .. makes|make|made|gives|give|gave me|him|her|my|us|our|his|them ; flour|cheese|cream|bread|seed|seeds|oil|fish|seafood|spice|garlic|onion .. makes|make|made|gives|give|gave me|him|her|my|us|our .. ill|sick|bad|swell|itch|itchy|rash|poorly|funny|cramps|sore

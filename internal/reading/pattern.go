@@ -15,6 +15,7 @@ import (
 //	..          up to three words of the same clause
 //	!x          the next word is not x (takes no word)
 //	^ and $     the head and the end of a clause (take no word)
+//	a|$         that word or the end of a clause
 type pattern struct {
 	sign  Sign
 	text  string
@@ -27,6 +28,8 @@ type element struct {
 	bits class
 	opt  bool
 	many bool
+	// orEnd is set where the end of a clause will do as well: "a|$".
+	orEnd bool
 }
 
 type op uint8
@@ -69,6 +72,10 @@ func (v *vocab) element(f string) element {
 		e.many, f = true, rest
 	}
 	for _, alt := range strings.Split(f, "|") {
+		if alt == "$" {
+			e.orEnd = true
+			continue
+		}
 		if rest, ok := strings.CutSuffix(alt, "+"); ok {
 			e.many, alt = true, rest
 		}
@@ -194,6 +201,11 @@ func match(elems []element, toks []Token, i int, first bool) int {
 	case opWord:
 		if inside && !first && hyphen(toks, i) {
 			return match(elems, toks, i+1, false)
+		}
+	}
+	if e.orEnd && (!inside || toks[i].Kind == Emoji) {
+		if end := match(elems[1:], toks, i, false); end >= 0 {
+			return end
 		}
 	}
 	if inside && e.takes(&toks[i]) {

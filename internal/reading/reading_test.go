@@ -38,6 +38,7 @@ func TestTimes(t *testing.T) {
 		{"twenty five minutes away", "18:25"},
 		{"half an hour away", "18:30"},
 		{"be there in an hour", "19:00"},
+		{"traffic, be there in 10 to 15", "18:15"},
 		{"couple of minutes away", "18:02"},
 		{"running 15 late", "18:25"},
 		{"running about twenty minutes late", "18:30"},
@@ -176,6 +177,8 @@ func TestAllergyAlways(t *testing.T) {
 		"he's got a nut thing, is that a problem", "we have a peanut kid, is it safe", "we're a nut-free house", "any wheat-free ones left", "my son carries an epi", "does the ranch have egg", "kid had a reaction last time",
 		"onion upsets my stomach", "I got sick from the shrimp one", "she ended up in emerg before from peanuts", "my brother has crohns, nothing spicy", "dairy gives her eczema", "sans arachides", "il ne peut pas manger de noix",
 		"he's bad with peanut", "he blows up like a balloon with prawns", "her ears went all puffy", "I can't tolerate onions", "his doctor says no shellfish",
+		"nuts are a no-go for us", "dairy does a number on me", "no dairy thx", "hold the nuts", "can you do one w/o nuts", "found a cashew in mine", "my eyes are swollen", "her tongue feels thick", "he threw up after the shrimp", "son is breaking out",
+		"food sensitivities in our family", "she's on an elimination diet", "I'm diabetic", "nursing mum, no dairy",
 	} {
 		got := Read(text, situation(t, "day"))
 		require.True(t, got.Allergy, text)
@@ -305,6 +308,21 @@ func TestPlateMeant(t *testing.T) {
 			got := Read(tt.text, Context{Region: tt.region, Book: names{"mariam": true}})
 			require.Equal(t, tt.plate, got.Vehicle.Plate)
 		})
+	}
+}
+
+// TestNameOrColour takes a colour that is somebody's surname as well for the colour where
+// it stands in small letters beside a car.
+func TestNameOrColour(t *testing.T) {
+	t.Parallel()
+	for text, colours := range map[string][]string{
+		"here, brown Hyundai i20":         {"brown"},
+		"Mrs Brown is here, Hyundai i20":  nil,
+		"here for Brown, the Hyundai i20": nil,
+	} {
+		got := Read(text, Context{Region: "GB", Book: names{"brown": true}})
+		require.Equal(t, colours, got.Vehicle.Colours, text)
+		require.Equal(t, "Hyundai", got.Vehicle.Make, text)
 	}
 }
 

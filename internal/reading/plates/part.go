@@ -46,9 +46,20 @@ func (f *finder) partCue(i int) (next int, sure bool) {
 		}
 		return j, false
 	case "has", "with", "got", "contains":
-		// "has KTO in it", "with KTO at the end"
-		if k := i + 2; f.low(k) == "in" && f.low(k+1) == "it" || f.low(k) == "at" && f.low(k+1) == "the" && f.low(k+2) == "end" {
-			return i + 1, false
+		// "has KTO in it", "with a 19 at the end", "with KTO on the plate"
+		j := i + 1
+		if f.low(j) == "a" || f.low(j) == "an" {
+			j++
+		}
+		switch k := j + 1; f.low(k) {
+		case "in":
+			if f.low(k+1) == "it" {
+				return j, false
+			}
+		case "at", "on":
+			if f.low(k+1) == "the" && (f.low(k+2) == "end" || f.low(k+2) == "start" || f.is(k+2, cue)) {
+				return j, false
+			}
 		}
 		return 0, false
 	case "part", "partial", "half", "some", "bit":
@@ -63,7 +74,10 @@ func (f *finder) partCue(i int) (next int, sure bool) {
 	case "last", "first", "final", "ultimos", "ultimas":
 		j, called := i+1, false
 		switch f.low(j) {
-		case "2", "3", "4", "two", "three", "four", "couple", "few", "bit", "part", "half", "letters", "digits", "numbers", "tres", "cuatro":
+		case "letters", "digits", "characters":
+			called = true
+			j++
+		case "2", "3", "4", "two", "three", "four", "couple", "few", "bit", "part", "half", "numbers", "tres", "cuatro":
 			j++
 		default:
 			return 0, false

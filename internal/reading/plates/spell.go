@@ -151,7 +151,7 @@ func (f *finder) one(i int) (sign, bool) {
 // that are spelled: "lx nineteen kto".
 func (f *finder) group(i int) bool {
 	w := &f.words[i]
-	if w.Class != words.Letters || len(w.Low) < 2 || len(w.Low) > 3 || !ascii(w.Low) || words.Common(w.Low) || f.is(i, isPlace|cue) {
+	if w.Class != words.Letters || len(w.Low) < 2 || len(w.Low) > 4 || !ascii(w.Low) || words.Common(w.Low) || f.is(i, isPlace|cue|car) {
 		return false
 	}
 	for _, j := range [2]int{i - 1, i + 1} {
