@@ -302,3 +302,19 @@ func TestAKitchenWithoutANightKeepsTheText(t *testing.T) {
 	assert.False(t, d.Sure)
 	assert.True(t, d.Person)
 }
+
+// TestTheNoteTellsOneOfTwoOrders picks the order of a number whose note the text names.
+func TestTheNoteTellsOneOfTwoOrders(t *testing.T) {
+	t.Parallel()
+	orders := []night.Order{
+		{ID: 1, Ref: "K406", Name: "Iris Vane", Phone: "+447700900106", Slot: 17 * 60},
+		{ID: 2, Ref: "K407", Name: "Iris Vane", Phone: "+447700900106", Slot: 17 * 60, Note: "for the bowls club"},
+	}
+	d := inbox.Decide(inbox.Situation{
+		Inbound: night.Inbound{From: "+447700900106", Text: "here for the bowls club", At: evening},
+		Kitchen: night.Kitchen{Region: "GB", Zone: time.UTC}, Orders: orders,
+		Night: night.Night{Date: night.Date{Year: 2026, Month: 12, Day: 4}, First: 16 * 60, Last: 19 * 60},
+	})
+	assert.Equal(t, []int64{2}, d.Orders)
+	assert.True(t, d.Sure)
+}
