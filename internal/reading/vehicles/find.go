@@ -158,6 +158,9 @@ func (r *reader) lookup(i int) item {
 			break
 		}
 		n += copy(key[n:], w.Low)
+		if !r.lex.mayHold(key[:n]) {
+			break // nor any longer one
+		}
 		x := r.lex.words[string(key[:n])]
 		if x != nil && (x.cuts&cuts == cuts || j == i+1 && best.lex == nil && x.torn(&r.words[i], w, n)) {
 			best.lex, best.roles, best.to = x, x.roles, j+1

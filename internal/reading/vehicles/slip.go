@@ -1,6 +1,7 @@
 package vehicles
 
 import (
+	"math/bits"
 	"strings"
 
 	"passbell/internal/reading/vehicles/words"
@@ -24,45 +25,36 @@ func (l *lexicon) slip(w *words.Word) *lexeme {
 		return x
 	}
 	best, bestDist, tie := "", 3, false
-	try := func(short []byte) {
-		for _, key := range l.slips[string(short)] {
-			limit := 1
-			if len(key) >= minTwoSlips && len(s) >= minTwoSlips-1 {
-				limit = 2
-			}
-			if key[0] != s[0] || key == best {
-				continue
-			}
-			d := distance(s, key, limit)
-			switch {
-			case d > limit:
-			case d < bestDist:
-				best, bestDist, tie = key, d, false
-			case d == bestDist:
-				tie = true
-			}
+	letters := lettersOf(s)
+	for _, k := range l.slips[s[0]] {
+		limit := 1
+		if len(k.key) >= minTwoSlips && len(s) >= minTwoSlips-1 {
+			limit = 2
 		}
-	}
-	var buf [20]byte
-	try(buf[:copy(buf[:], s)])
-	for i := range len(s) {
-		n := copy(buf[:], s[:i])
-		n += copy(buf[n:], s[i+1:])
-		try(buf[:n])
-		if len(s) < minTwoSlips {
-			continue
+		if bits.OnesCount32(letters^k.letters) > 2*limit {
+			continue // each slip changes two letters at most
 		}
-		for j := i; j < n; j++ {
-			var two [20]byte
-			m := copy(two[:], buf[:j])
-			m += copy(two[m:], buf[j+1:n])
-			try(two[:m])
+		switch d := distance(s, k.key, limit); {
+		case d > limit:
+		case d < bestDist:
+			best, bestDist, tie = k.key, d, false
+		case d == bestDist:
+			tie = true
 		}
 	}
 	if best == "" || tie {
 		return nil
 	}
 	return l.words[best]
+}
+
+// lettersOf gives the set of letters of a word as bits.
+func lettersOf(s string) uint32 {
+	var set uint32
+	for i := range len(s) {
+		set |= 1 << (s[i] & 31)
+	}
+	return set
 }
 
 // rounded finds a name in "a" that was written as it is said with an r behind it:

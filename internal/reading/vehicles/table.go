@@ -156,9 +156,34 @@ type lexeme struct {
 // lexicon is every word and phrase, by its letters and digits without blanks.
 type lexicon struct {
 	words map[string]*lexeme
-	// slips maps a spelling with one or two letters left out to the names that
-	// it may come from.
-	slips map[string][]string
+	// slips are the names that a slip may stand for, by their first letter, which a slip
+	// leaves as it is.
+	slips [256][]slipKey
+	// longest is how long a key may get whose first letters have this sum, see headSum.
+	longest [256]uint8
+}
+
+// slipKey is a name that a slip may stand for, and the set of its letters.
+type slipKey struct {
+	key     string
+	letters uint32
+}
+
+const headLen = 3
+
+// headSum is a small figure of the first letters of a key, by which lookups of keys
+// that can't exist are left out.
+func headSum(key []byte) uint8 {
+	var sum uint8
+	for _, c := range key[:min(len(key), headLen)] {
+		sum = sum*31 + c
+	}
+	return sum
+}
+
+// mayHold tells whether the lexicon may hold a key, or a longer one that begins so.
+func (l *lexicon) mayHold(key []byte) bool {
+	return len(key) < headLen || len(key) <= int(l.longest[headSum(key)])
 }
 
 // maxPhrase is the most words that one phrase may have.
@@ -166,7 +191,7 @@ const maxPhrase = 4
 
 // lex is compiled once and never changed.
 var lex = sync.OnceValue(func() *lexicon {
-	l := &lexicon{words: make(map[string]*lexeme, 4000), slips: make(map[string][]string, 16000)}
+	l := &lexicon{words: make(map[string]*lexeme, 4000)}
 	if err := l.loadWords(wordsCSV); err != nil {
 		panic(err) // embedded at build time; the table test reads it first
 	}
@@ -182,6 +207,8 @@ func (l *lexicon) add(phrase string) *lexeme {
 	if x == nil {
 		x = &lexeme{}
 		l.words[key] = x
+		sum := headSum([]byte(key))
+		l.longest[sum] = max(l.longest[sum], uint8(len(key)))
 	}
 	x.cuts |= cuts
 	return x
@@ -307,28 +334,14 @@ func regionsOf(cell string) regionSet {
 	return set
 }
 
-// addSlips files a name under the spellings that leave letters of it out, so
-// that a slip of one letter, or two in a long name, is found by leaving letters
-// out of what was typed (symmetric deletion).
+// addSlips lets slips of a name be found.
 func (l *lexicon) addSlips(phrase string) {
 	key, _ := phraseKey(phrase)
 	if len(key) < minSlip || strings.ContainsAny(key, "0123456789") {
 		return
 	}
-	file := func(short string) {
-		if have := l.slips[short]; !slices.Contains(have, key) {
-			l.slips[short] = append(have, key)
-		}
-	}
-	file(key)
-	for i := range len(key) {
-		one := key[:i] + key[i+1:]
-		file(one)
-		if len(key) < minTwoSlips {
-			continue
-		}
-		for j := i; j < len(one); j++ {
-			file(one[:j] + one[j+1:])
-		}
+	list := &l.slips[key[0]]
+	if !slices.ContainsFunc(*list, func(k slipKey) bool { return k.key == key }) {
+		*list = append(*list, slipKey{key, lettersOf(key)})
 	}
 }

@@ -36,7 +36,7 @@ func TestTables(t *testing.T) {
 
 func TestTablesRefuse(t *testing.T) {
 	t.Parallel()
-	l := &lexicon{words: map[string]*lexeme{}, slips: map[string][]string{}}
+	l := &lexicon{words: map[string]*lexeme{}}
 	require.ErrorContains(t, l.loadWords("kind,value,language,words\nnothing,,,a\n"), "no kind")
 	require.ErrorContains(t, l.loadVehicles("make,model,regions,names,if_car,after_make\nFord,Ka,,ka,,\n"), "no region")
 	require.Error(t, l.loadVehicles("make,model\nFord,Ka\n"))
