@@ -12,9 +12,8 @@ import (
 // tokens. Names and references are blanked first, so that "Mr White" lends
 // nobody a colour.
 func (s *scan) findVehicle() {
-	var buf [48]words.Word
 	text := s.masked()
-	ws := words.Split(buf[:0], text)
+	ws := words.Split(text)
 	f := vehicles.FindIn(ws, s.ctx.Region)
 	s.vehicle.Colours, s.vehicle.Make, s.vehicle.Model, s.vehicle.Body = f.Colours, f.Make, f.Model, f.Body
 	for _, span := range f.Spans {

@@ -55,14 +55,12 @@ const minScore = 0.5
 
 // FindWith is Find for a caller who knows more.
 func FindWith(text, region string, opts Options) []Hit {
-	var buf [40]words.Word
-	return FindIn(text, words.Split(buf[:0], text), region, opts)
+	return FindIn(text, words.Split(text), region, opts)
 }
 
 // FindIn is FindWith on a text already cut into words.
 func FindIn(text string, ws []words.Word, region string, opts Options) []Hit {
-	var info [40]mark
-	f := finder{text: text, words: ws, region: strings.ToUpper(region), opts: opts, marks: info[:0], formats: formats()}
+	f := finder{text: text, words: ws, region: strings.ToUpper(region), opts: opts, marks: make([]mark, 0, len(ws)), formats: formats()}
 	f.home = f.formats.byCountry[f.region]
 	f.mark()
 	if !f.worth {

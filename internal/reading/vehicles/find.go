@@ -39,15 +39,12 @@ func (f Found) Any() bool {
 // Find reads text for a vehicle. region is an ISO 3166-1 code; it settles whose
 // a shared model name is and what a truck is.
 func Find(text, region string) Found {
-	var wordBuf [40]words.Word
-	return FindIn(words.Split(wordBuf[:0], text), region)
+	return FindIn(words.Split(text), region)
 }
 
 // FindIn is Find on a text already cut into words.
 func FindIn(ws []words.Word, region string) Found {
-	var itemBuf [40]item
-	var clusterBuf [6]cluster
-	r := reader{lex: lex(), words: ws, market: market(region), items: itemBuf[:0]}
+	r := reader{lex: lex(), words: ws, market: market(region), items: make([]item, 0, len(ws))}
 	r.tag()
 	if !r.any {
 		return Found{}
@@ -55,7 +52,7 @@ func FindIn(ws []words.Word, region string) Found {
 	r.settleBodies()
 	r.settleNames()
 	r.settleColours()
-	r.clusters = r.gather(clusterBuf[:0])
+	r.clusters = r.gather(nil)
 	f := r.merge()
 	r.foot(&f)
 	f.Why = why(f)

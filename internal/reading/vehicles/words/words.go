@@ -47,11 +47,10 @@ type Word struct {
 	lo, hi int32 // place in the folded text while it is being written
 }
 
-// Split cuts text into words, appending to dst. It never fails: what is neither
-// letter nor digit separates.
-func Split(dst []Word, text string) []Word {
-	from := len(dst)
-	s := splitter{text: text, low: make([]byte, 0, len(text)+8), out: dst}
+// Split cuts text into words. It never fails: what is neither letter nor digit
+// separates.
+func Split(text string) []Word {
+	s := splitter{text: text, low: make([]byte, 0, len(text)+8), out: make([]Word, 0, 4+len(text)/5)}
 	for s.pos < len(text) {
 		r, size := utf8.DecodeRuneInString(text[s.pos:])
 		if isWord(r) {
@@ -62,7 +61,7 @@ func Split(dst []Word, text string) []Word {
 		s.pos += size
 	}
 	low := string(s.low)
-	for i := from; i < len(s.out); i++ {
+	for i := range s.out {
 		w := &s.out[i]
 		w.Low = low[w.lo:w.hi]
 		w.Stem = w.Low

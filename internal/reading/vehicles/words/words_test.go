@@ -13,7 +13,7 @@ func TestSplit(t *testing.T) {
 
 	low := func(text string) []string {
 		var out []string
-		for _, w := range words.Split(nil, text) {
+		for _, w := range words.Split(text) {
 			out = append(out, w.Low)
 		}
 		return out
@@ -39,7 +39,7 @@ func TestSplit(t *testing.T) {
 
 func TestSplitMarks(t *testing.T) {
 	t.Parallel()
-	ws := words.Split(nil, "CR-V, blue. Cody's #5 £3 AB12 a/b x - y")
+	ws := words.Split("CR-V, blue. Cody's #5 £3 AB12 a/b x - y")
 	require.Equal(t, words.Join, ws[1].Before)
 	require.Equal(t, words.Comma, ws[2].Before)
 	require.Equal(t, words.Stop, ws[3].Before)
@@ -78,7 +78,7 @@ func FuzzSplit(f *testing.F) {
 	}
 	f.Fuzz(func(t *testing.T, text string) {
 		at := 0
-		for _, w := range words.Split(nil, text) {
+		for _, w := range words.Split(text) {
 			require.True(t, at <= w.Start && w.Start < w.End && w.End <= len(text))
 			require.NotEmpty(t, w.Low)
 			at = w.End
