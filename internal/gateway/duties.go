@@ -79,25 +79,33 @@ func (g *Gateway) resign(ctx context.Context) error {
 // wipe has one kitchen after the other forget: there is time for it.
 func (g *Gateway) wipe(ctx context.Context) {
 	for _, k := range g.kitchens {
-		if err := k.onlyHere(k.house.forget)(ctx); err != nil && ctx.Err() == nil {
+		if err := k.forget(ctx); err != nil && ctx.Err() == nil {
 			k.house.log.Error("wiping what was kept long enough did not work; passbell tries again", "within", wipeEvery, "error", err)
 		}
 	}
 }
 
 // forget wipes what names anybody on nights that are older than the kitchen keeps
-// them, and what ended.
-func (h *House) forget(ctx context.Context) error {
+// them, and what ended. The lease is asked for where there is something to wipe.
+func (k *kitchen) forget(ctx context.Context) error {
+	h := k.house
+	ended := func(err error) error { return errors.Join(err, h.rows.CleanUp(ctx, h.Clock.Now())) }
 	days := h.Config.Kitchen.KeepDays
 	if days == 0 {
-		return h.rows.CleanUp(ctx, h.Clock.Now())
+		return ended(nil)
 	}
-	today := night.DateOf(h.Clock.Now().In(h.Kitchen.Zone))
-	done, err := h.Wipe(ctx, today.AddDays(-days), "clock")
-	for _, w := range done {
-		h.log.Info("wiped what was kept long enough", "night", w.Date, "wiped", w.String())
+	before := night.DateOf(h.Clock.Now().In(h.Kitchen.Zone)).AddDays(-days)
+	kept, err := h.Desk.Wipeable(ctx, before)
+	if err != nil || len(kept) == 0 {
+		return ended(err)
 	}
-	return err
+	return ended(k.onlyHere(func(ctx context.Context) error {
+		done, err := h.Desk.Wipe(ctx, before, "clock")
+		for _, w := range done {
+			h.log.Info("wiped what was kept long enough", "night", w.Date, "wiped", w.String())
+		}
+		return err
+	})(ctx))
 }
 
 // Wipe wipes what names anybody on nights before a date, and what ended.
