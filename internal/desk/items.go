@@ -192,13 +192,19 @@ func (d *Desk) takeShortBack(ctx context.Context, tx Tx, o night.Order, untrue b
 		if m.Kind != night.Short || m.State != night.Due {
 			continue
 		}
-		gone, err := tx.Withdraw(ctx, m.ID, night.Dropped, "something else is missing now", now)
+		const why = "something else is missing now"
+		gone, err := tx.Withdraw(ctx, m.ID, night.Dropped, why, now)
 		if err != nil {
 			return false, err
 		}
-		if gone {
-			waited = true
-			d.foretell(night.MessageWithdrawn, m)
+		if !gone {
+			continue
+		}
+		waited = true
+		d.foretell(night.MessageWithdrawn, m)
+		err = tx.Log(ctx, night.Event{NightID: m.NightID, OrderID: o.ID, MessageID: m.ID, At: now, Who: clock, What: night.MessageWithdrawn, Why: why})
+		if err != nil {
+			return false, err
 		}
 	}
 	return waited, nil

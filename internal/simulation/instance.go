@@ -28,12 +28,16 @@ type instance struct {
 	busy   map[string]int // tasks by lane
 	tick   bool           // it should look whether something is due
 	back   time.Time      // when it starts again; zero while it runs
+	ahead  time.Duration  // by how much its clock is
 }
 
 // life is one run of an instance, from its start to its crash.
 type life struct{ over bool } // guarded by sim.mu
 
 func (in *instance) alive() bool { return in.back.IsZero() }
+
+// clock is the time as this instance reads it: the last of several may be wrong.
+func (in *instance) clock() time.Time { return in.s.clock().Add(in.ahead) }
 
 // boot starts the instance with nothing in memory.
 func (in *instance) boot() error {
@@ -45,7 +49,7 @@ func (in *instance) boot() error {
 	if s.o.Break.Desk != nil {
 		deskStore = s.o.Break.Desk(deskStore)
 	}
-	if in.desk, err = desk.New(desk.Config{Store: deskStore, Kitchen: s.k, Texts: s.texts, Now: s.clock, Routes: s.sc.routes}); err != nil {
+	if in.desk, err = desk.New(desk.Config{Store: deskStore, Kitchen: s.k, Texts: s.texts, Now: in.clock, Routes: s.sc.routes}); err != nil {
 		return err
 	}
 	inboxStore := inbox.Store(inboxGate{g, in.rows})
@@ -53,12 +57,12 @@ func (in *instance) boot() error {
 		inboxStore = s.o.Break.Inbox(inboxStore)
 	}
 	silent := slog.New(slog.DiscardHandler)
-	if in.inbox, err = inbox.New(inbox.Config{Store: inboxStore, Kitchen: s.k, Desk: in.desk, Now: s.clock, Log: silent}); err != nil {
+	if in.inbox, err = inbox.New(inbox.Config{Store: inboxStore, Kitchen: s.k, Desk: in.desk, Now: in.clock, Log: silent}); err != nil {
 		return err
 	}
 	in.wires = nil
 	for _, route := range s.sc.routes {
-		w := &wire{g: g, name: route.Adapter}
+		w := &wire{g: g, in: in, name: route.Adapter}
 		out := dispatch.Store(dispatchGate{g, in.rows})
 		if s.o.Break.Dispatch != nil {
 			out = s.o.Break.Dispatch(out)
@@ -66,7 +70,7 @@ func (in *instance) boot() error {
 		spread := stream(s.o.Seed, "spread")
 		c := s.sc.dispatch
 		c.Store, c.Kitchen, c.Adapter, c.Sender = out, s.k, w.name, w
-		c.Next, c.Replanner, c.Now, c.Spread, c.Log = s.sc.routes.Next, in.desk, s.clock, spread.Float64, silent
+		c.Next, c.Replanner, c.Now, c.Spread, c.Log = s.sc.routes.Next, in.desk, in.clock, spread.Float64, silent
 		if w.dispatcher, err = dispatch.New(c); err != nil {
 			return err
 		}
@@ -224,6 +228,7 @@ func (d dispatchGate) Claim(ctx context.Context, adapter string, now, leaseUntil
 // wire is an instance's line to a provider.
 type wire struct {
 	g          gate
+	in         *instance
 	name       string
 	dispatcher *dispatch.Dispatcher
 }
@@ -231,7 +236,7 @@ type wire struct {
 // Send hands a text to the network and waits for the answer. Whoever crashes
 // meanwhile never hears it.
 func (w *wire) Send(ctx context.Context, m adapters.Message) (adapters.Accepted, error) {
-	c := &call{adapter: w.name, text: m}
+	c := &call{in: w.in, adapter: w.name, text: m}
 	if v := w.g.s.park(ctx, w.g.life, sending, c); v.die != never {
 		return adapters.Accepted{}, errors.New("nobody is there to hear the answer")
 	}

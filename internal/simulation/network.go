@@ -38,12 +38,14 @@ type network struct {
 
 // call is one call of a provider.
 type call struct {
+	in       *instance
 	adapter  string
 	text     adapters.Message
 	message  int64
 	attempt  int
 	at       time.Time
-	event    int64 // the last event when it was made
+	read     time.Time // at, as its instance reads the clock
+	event    int64     // the last event when it was made
 	fate     fate
 	answered bool            // passbell heard the answer
 	lost     bool            // the network reported the text as lost
@@ -87,7 +89,7 @@ func newNetwork(s *sim) *network {
 
 // take decides the fate of a text at the moment at which the provider is called.
 func (n *network) take(ctx context.Context, c *call) {
-	c.at = n.s.clock()
+	c.at, c.read = n.s.clock(), c.in.clock()
 	n.s.out.Calls++
 	if _, err := fmt.Sscanf(c.text.Key, "m%d-%d", &c.message, &c.attempt); err != nil {
 		n.s.watch.violate("a provider was called with the key %q", c.text.Key)

@@ -22,6 +22,7 @@ type scenario struct {
 	routes    desk.Routes
 	dispatch  dispatch.Config // what there is to choose
 	instances int
+	wrong     time.Duration // by how much the clock of the last instance is ahead of the others'; below zero for behind
 	parties   []*party
 	orders    []*booking
 	acts      []act
@@ -51,6 +52,9 @@ func newScenario(seed uint64, most int, keep []string) *scenario {
 	c.instances = pick(r, 1, 1, 2, 2, 2, 3)
 	if c.instances > 1 && !kept("instances") {
 		c.instances = 1
+	}
+	if r := stream(seed, "clocks"); c.instances > 1 && chance(r, 0.3) && kept("clocks") {
+		c.wrong = time.Duration(pick(r, 1, -1)*(1+r.IntN(3000))) * time.Millisecond
 	}
 	// Most nights are small: whatever goes wrong goes wrong there soonest.
 	u := r.Float64()

@@ -47,7 +47,7 @@ func (w *watch) compareMessages(v sight) {
 // and the text could still come before their slot. Whoever cancelled or came before
 // that needs none: then it is the order that says why.
 func (w *watch) everybodyTold(v sight) {
-	if now := w.s.clock(); now.After(w.latest) { // what was too late once is not planned when a clock is put back
+	if now := w.s.latest(); now.After(w.latest) { // what was too late once is not planned when a clock is put back
 		w.latest = now
 	}
 	if v.night.ClosedAt.IsZero() || !v.night.CalledOff.IsZero() {
@@ -134,7 +134,9 @@ func (w *watch) standsBy(m night.Message) bool {
 	case night.Sent, night.Delivered:
 		return some(func(c *call) bool { return c.fate.taken })
 	case night.InDoubt:
-		return some(func(c *call) bool { return !c.answered || !c.fate.nothingWent() })
+		// Of a try that was given up nobody knows whether it was made.
+		unmade := m.Attempt > len(w.s.net.by[m.ID]) && w.said(m.ID, 0, "stopped while sending")
+		return unmade || some(func(c *call) bool { return !c.answered || !c.fate.nothingWent() })
 	case night.Failed:
 		return some(func(c *call) bool { return c.lost }) && !some(func(c *call) bool { return c.answered && c.fate.err == nil && !c.lost })
 	case night.Missed, night.Dropped:
@@ -182,15 +184,16 @@ func (w *watch) called(ctx context.Context, c *call) {
 	}
 }
 
-// inTime checks quiet hours and that the text is of use.
+// inTime checks quiet hours and that the text is of use, by the clock of whoever
+// sends it.
 func (w *watch) inTime(c *call, m night.Message) {
-	if w.s.k.Quiet.Holds(night.ClockOf(c.at.In(w.s.k.Zone))) {
+	if w.s.k.Quiet.Holds(night.ClockOf(c.read.In(w.s.k.Zone))) {
 		w.violate("call %s: the %s goes out in the quiet hours", c.text.Key, m.Kind)
 	}
-	if !m.ExpiresAt.IsZero() && !c.at.Before(m.ExpiresAt) {
+	if !m.ExpiresAt.IsZero() && !c.read.Before(m.ExpiresAt) {
 		w.violate("call %s: the %s goes out at its end, %s, or later", c.text.Key, m.Kind, m.ExpiresAt)
 	}
-	if m.DueAt.After(c.at.Add(w.s.back)) && m.Attempt == 1 && !w.resent(m.ID, 0) {
+	if !m.AtOnce && m.DueAt.After(c.read.Add(w.s.back)) && m.Attempt == 1 && !w.resent(m.ID, 0) {
 		w.violate("call %s: the %s goes out before its time, %s", c.text.Key, m.Kind, m.DueAt)
 	}
 }
@@ -243,7 +246,7 @@ func (w *watch) stillTrue(c *call, m night.Message) {
 			w.violate("call %s: the %s is about order %s, whose customer is here", c.text.Key, m.Kind, o.Ref)
 		case o.Slot != x.Slot && m.Kind != night.Short: // which names no time
 			w.violate("call %s: the %s quotes %s for order %s, whose slot is %s", c.text.Key, m.Kind, x.Slot, o.Ref, o.Slot)
-		case m.Kind == night.Reminder && !c.at.Before(w.slotAt(x.Slot)):
+		case m.Kind == night.Reminder && !c.read.Before(w.slotAt(x.Slot)):
 			w.violate("call %s: the reminder goes out after the slot of order %s", c.text.Key, o.Ref)
 		}
 	}

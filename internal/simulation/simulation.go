@@ -76,6 +76,7 @@ type Result struct {
 func Mishaps() []string {
 	out := []string{
 		"the database is away", "its answer is lost", "the clock is put forward", "the clock is put back", "held up", "several instances",
+		"an instance whose clock is ahead", "an instance whose clock is behind",
 		"a day on which the clocks go forward", "a day on which the clocks go back",
 		"refused", "throttled", "the account is out of order", "no answer, and it went out", "no answer, and it did not", "lost by the network",
 		"a receipt is repeated", "a text is repeated", "receipts out of order",
@@ -166,6 +167,8 @@ func Play(ctx context.Context, o Options) (_ Result, err error) {
 // note counts what is drawn once for the night.
 func (s *sim) note() {
 	s.happened("several instances", s.sc.instances > 1)
+	s.happened("an instance whose clock is ahead", s.sc.wrong > 0)
+	s.happened("an instance whose clock is behind", s.sc.wrong < 0)
 	s.happened("a day on which the clocks go forward", s.sc.night.Date == clockChange(s.sc.kitchen.Region, s.sc.night.Date.Year, true))
 	s.happened("a day on which the clocks go back", s.sc.night.Date == clockChange(s.sc.kitchen.Region, s.sc.night.Date.Year, false))
 	for name := range s.sc.network {
@@ -190,12 +193,15 @@ func stream(seed uint64, name string) *rand.Rand {
 	return rand.New(rand.NewPCG(seed, h.Sum64()))
 }
 
-// clock is the time as every instance reads it.
+// clock is the time as every instance reads it whose clock is right.
 func (s *sim) clock() time.Time {
 	s.mu.Lock()
 	defer s.mu.Unlock()
 	return s.now
 }
+
+// latest is the latest that any instance reads.
+func (s *sim) latest() time.Time { return s.clock().Add(max(0, s.sc.wrong)) }
 
 func (s *sim) turnClock(by time.Duration) {
 	s.mu.Lock()
@@ -227,6 +233,7 @@ func (s *sim) open(ctx context.Context) (err error) {
 		}
 		s.insts = append(s.insts, in)
 	}
+	s.insts[len(s.insts)-1].ahead = s.sc.wrong
 	return nil
 }
 
@@ -244,7 +251,7 @@ func (s *sim) close() error {
 
 // begin stores the night and fills the agenda.
 func (s *sim) begin(ctx context.Context) error {
-	d, err := desk.New(desk.Config{Store: deskRows{s.eye}, Kitchen: s.k, Texts: s.texts, Now: s.clock, Routes: s.sc.routes})
+	d, err := desk.New(desk.Config{Store: deskRows{s.eye}, Kitchen: s.k, Texts: s.texts, Now: s.latest, Routes: s.sc.routes})
 	if err != nil {
 		return err
 	}

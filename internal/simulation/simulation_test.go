@@ -168,6 +168,8 @@ func TestNightsThatOnceWentWrong(t *testing.T) {
 		"a text whose first try had arrived was in doubt by its second":             {Seed: 68, Most: 10},
 		"the same after it went another way":                                        {Seed: 282, Most: 20},
 		"a text names two things that are missing":                                  {Seed: 674, Most: 20},
+		"a text about what is missing was dropped without a word":                   {Seed: 100359, Most: 20},
+		"a try that was given up was never made, and the text withdrawn":            {Seed: 100386, Most: 20},
 	} {
 		t.Run(what, func(t *testing.T) {
 			t.Parallel()
