@@ -6,6 +6,7 @@ import (
 	"net/url"
 	"slices"
 	"strings"
+	"sync"
 	"testing"
 	"time"
 
@@ -13,6 +14,7 @@ import (
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 
+	"passbell/adapters"
 	"passbell/adapters/practice"
 	"passbell/internal/night"
 	"passbell/internal/store"
@@ -243,6 +245,24 @@ func receiptsFindTheirKitchen(t *testing.T, r *hosted) {
 	assert.Equal(t, millNumber, out[0].From, "by the number of the kitchen that sends")
 	r.post("larkfield.example", map[string]string{"id": out[0].ID, "status": "delivered"})
 	assert.Equal(t, night.Delivered, state("millbank", "Mill1"))
+	assert.Equal(t, night.Sent, state("larkfield", "Lark1"))
+
+	// Several at once, of several kitchens.
+	require.Eventually(t, func() bool {
+		return state("larkfield", "Lark2") == night.Sent && state("brook", "Brook2") == night.Sent && state("brook", "Both1") == night.Sent && state("millbank", "Both1") == night.Sent
+	}, long, often)
+	var at sync.WaitGroup
+	for _, customer := range []string{"Lark2", "Brook2", "Both1"} {
+		for _, text := range r.network().Texts(phones[customer]) {
+			at.Go(func() {
+				assert.NoError(t, r.lines[0].Receipt(t.Context(), adapters.Receipt{ID: text.ID, Status: adapters.Delivered}))
+			})
+		}
+	}
+	at.Wait()
+	for _, of := range [][2]string{{"larkfield", "Lark2"}, {"brook", "Brook2"}, {"brook", "Both1"}, {"millbank", "Both1"}} {
+		assert.Equal(t, night.Delivered, state(of[0], of[1]), of)
+	}
 	assert.Equal(t, night.Sent, state("larkfield", "Lark1"))
 
 	// The network is faster than its answer to the send.

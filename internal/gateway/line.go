@@ -17,6 +17,7 @@ import (
 	"passbell/internal/night"
 	"passbell/internal/reading"
 	"passbell/internal/store"
+	"passbell/internal/together"
 )
 
 // Line is one adapter: the connection that a kitchen has to itself, or that
@@ -29,7 +30,9 @@ type Line struct {
 	host   *Host
 	pace   *dispatch.Pace
 	wires  []*Wire // one for each kitchen that uses it
-	intake *inbox.Intake
+
+	reports together.Work[*report]
+	intake  *inbox.Intake
 
 	mu   sync.Mutex
 	ears []*ear
@@ -145,55 +148,73 @@ func (l *Line) Receipt(ctx context.Context, r adapters.Receipt) error {
 	if len(l.wires) == 1 { // its dispatcher keeps what comes early itself
 		return l.wires[0].Dispatcher.Receipt(ctx, r)
 	}
-	known, err := l.deliver(ctx, r)
-	if err != nil || len(known) > 0 {
+	mine := &report{id: r.ID}
+	err := l.reports.Do(mine, func(all []*report) error { return l.find(context.WithoutCancel(ctx), all) })
+	if err != nil {
 		return err
+	}
+	if mine.of != nil {
+		return mine.of.Dispatcher.Receipt(ctx, r)
 	}
 	now := l.host.Clock.Now().UTC()
 	return l.host.store.KeepEarly(ctx, l.Name, r, now, now.Add(-keepEarly))
+}
+
+// report is a receipt whose kitchen is looked for. Every kitchen of the line has
+// to be asked, so receipts that come at once are looked for together.
+type report struct {
+	id string
+	of *Wire // nil where no kitchen has its text on record
+}
+
+// find finds out which kitchens sent what receipts report on.
+func (l *Line) find(ctx context.Context, reports []*report) error {
+	ids := make([]string, len(reports))
+	for i, r := range reports {
+		ids[i] = r.id
+	}
+	senders, err := l.host.store.Senders(ctx, kitchensOf(l.wires), l.Name, ids)
+	if err != nil {
+		return err
+	}
+	for _, r := range reports {
+		if i := slices.IndexFunc(l.wires, func(w *Wire) bool { return w.house.Kitchen.ID == senders[r.id] }); i >= 0 {
+			r.of = l.wires[i]
+		}
+	}
+	return nil
 }
 
 // keepEarly is how long a receipt waits for its text: longer than any try to
 // send takes. After that it is of something that passbell did not send.
 const keepEarly = time.Hour
 
-// deliver gives receipts to the kitchens that sent what they report on, and
-// gives the ids of those for which there is one.
-func (l *Line) deliver(ctx context.Context, receipts ...adapters.Receipt) (known []string, err error) {
-	ids := make([]string, len(receipts))
-	for i, r := range receipts {
-		ids[i] = r.ID
-	}
-	senders, err := l.host.store.Senders(ctx, kitchensOf(l.wires), l.Name, ids)
-	if err != nil {
-		return nil, err
-	}
-	for _, r := range receipts {
-		i := slices.IndexFunc(l.wires, func(w *Wire) bool { return w.house.Kitchen.ID == senders[r.ID] })
-		if i < 0 {
-			continue
-		}
-		if err := l.wires[i].Dispatcher.Receipt(ctx, r); err != nil {
-			return nil, err
-		}
-		known = append(known, r.ID)
-	}
-	return known, nil
-}
-
 // joinEarly delivers the receipts that came early and whose texts are on record
 // by now. One that is delivered twice does no harm, so it is forgotten after.
 func (l *Line) joinEarly(ctx context.Context) error {
-	if len(l.wires) == 1 {
-		return nil
-	}
 	early, err := l.host.store.Early(ctx, l.Name)
 	if err != nil || len(early) == 0 {
 		return err
 	}
-	known, err := l.deliver(ctx, early...)
-	if err != nil || len(known) == 0 {
+	reports := make([]*report, len(early))
+	for i, r := range early {
+		reports[i] = &report{id: r.ID}
+	}
+	if err := l.find(ctx, reports); err != nil {
 		return err
+	}
+	var known []string
+	for i, r := range reports {
+		if r.of == nil {
+			continue
+		}
+		if err := r.of.Dispatcher.Receipt(ctx, early[i]); err != nil {
+			return err
+		}
+		known = append(known, r.id)
+	}
+	if len(known) == 0 {
+		return nil
 	}
 	return l.host.store.ForgetEarly(ctx, l.Name, known)
 }

@@ -15,6 +15,7 @@ import (
 	"passbell/internal/desk"
 	"passbell/internal/match"
 	"passbell/internal/night"
+	"passbell/internal/together"
 )
 
 // Store is the part of the database that the inbox needs.
@@ -50,7 +51,7 @@ type Config struct {
 type Inbox struct {
 	c       Config
 	intake  *Intake
-	reading shared[struct{}]
+	reading together.Work[struct{}]
 	// known is what the last round that was kept knew. Whoever begins a round takes
 	// it away, so that a round which fails leaves nothing behind.
 	known atomic.Pointer[reader]
@@ -101,7 +102,7 @@ func (b *Inbox) readNow(ctx context.Context) {
 // A text that can't be acted on holds up nobody's but its sender's: what they
 // write next may complete it. What it gives is why some were not acted on.
 func (b *Inbox) CatchUp(ctx context.Context) error {
-	return b.reading.join(struct{}{}, func([]struct{}) error { return b.catchUp(ctx) })
+	return b.reading.Do(struct{}{}, func([]struct{}) error { return b.catchUp(ctx) })
 }
 
 func (b *Inbox) catchUp(ctx context.Context) error {

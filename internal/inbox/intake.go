@@ -8,6 +8,7 @@ import (
 	"time"
 
 	"passbell/internal/night"
+	"passbell/internal/together"
 )
 
 // Intake takes in the texts that come over one line, for the kitchens that share
@@ -17,7 +18,7 @@ import (
 type Intake struct {
 	write   WriteEach
 	inboxes map[int64]*Inbox // by kitchen
-	rounds  shared[*arrival]
+	rounds  together.Work[*arrival]
 }
 
 // WriteEach runs fn in each of the kitchens, in the order given and all in one
@@ -49,7 +50,7 @@ type arrival struct {
 // acted on now is acted on by the next CatchUp.
 func (t *Intake) Take(ctx context.Context, now time.Time, may []int64, copies ...night.Inbound) error {
 	mine := &arrival{now: now, may: may, copies: copies}
-	err := t.rounds.join(mine, func(all []*arrival) error {
+	err := t.rounds.Do(mine, func(all []*arrival) error {
 		t.take(context.WithoutCancel(ctx), all) // others wait for it too
 		return nil
 	})

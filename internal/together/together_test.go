@@ -1,4 +1,4 @@
-package inbox
+package together
 
 import (
 	"errors"
@@ -14,7 +14,7 @@ import (
 // they stored before they came may be too new for it.
 func TestWhoComesLateSharesTheNext(t *testing.T) {
 	t.Parallel()
-	var s shared[int]
+	var w Work[int]
 	goOn, begun := make(chan struct{}), make(chan []int)
 	wrong := errors.New("wrong")
 	do := func(items []int) error {
@@ -26,18 +26,18 @@ func TestWhoComesLateSharesTheNext(t *testing.T) {
 		return nil
 	}
 	waiting := func() int {
-		s.mu.Lock()
-		defer s.mu.Unlock()
-		if s.next == nil {
+		w.mu.Lock()
+		defer w.mu.Unlock()
+		if w.next == nil {
 			return 0
 		}
-		return len(s.next.items)
+		return len(w.next.items)
 	}
 	var wg sync.WaitGroup
-	wg.Go(func() { assert.NoError(t, s.join(1, do)) })
+	wg.Go(func() { assert.NoError(t, w.Do(1, do)) })
 	assert.Equal(t, []int{1}, <-begun)
 	for i := range 3 {
-		wg.Go(func() { assert.ErrorIs(t, s.join(2+i, do), wrong) })
+		wg.Go(func() { assert.ErrorIs(t, w.Do(2+i, do), wrong) })
 		for waiting() <= i {
 			runtime.Gosched()
 		}
@@ -51,18 +51,18 @@ func TestWhoComesLateSharesTheNext(t *testing.T) {
 // Every item is dealt with once, however many come at once.
 func TestEveryItemOnce(t *testing.T) {
 	t.Parallel()
-	var s shared[int]
+	var w Work[int]
 	var seen [400]atomic.Int32
 	var wg sync.WaitGroup
 	for i := range seen {
 		wg.Go(func() {
-			assert.NoError(t, s.join(i, func(items []int) error {
+			assert.NoError(t, w.Do(i, func(items []int) error {
 				for _, item := range items {
 					seen[item].Add(1)
 				}
 				return nil
 			}))
-			assert.EqualValues(t, 1, seen[i].Load(), "it is done when join returns")
+			assert.EqualValues(t, 1, seen[i].Load(), "it is done when Do returns")
 		})
 	}
 	wg.Wait()
