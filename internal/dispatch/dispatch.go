@@ -87,6 +87,7 @@ type Dispatcher struct {
 	results chan *result // has room for all that are under way: whoever sends never waits for somebody who is gone
 	behind  atomic.Bool
 
+	more      bool     // something may be due that was not there at the last claim
 	underway  int      // sends whose result was not yet taken
 	unsettled []result // what became of tries that the database has not taken yet
 }
@@ -171,8 +172,9 @@ func (d *Dispatcher) Drain(ctx context.Context) error {
 	if failed == nil {
 		failed = d.doubt(ctx)
 	}
+	d.more = true
 	for {
-		if failed == nil {
+		if failed == nil && d.more {
 			failed = d.start(ctx)
 		}
 		if d.underway == 0 {
@@ -183,6 +185,7 @@ func (d *Dispatcher) Drain(ctx context.Context) error {
 		case r := <-d.results:
 			d.collect(r)
 		case <-d.wake:
+			d.more = true
 			continue
 		}
 		if err := d.settle(ctx); err != nil {
@@ -219,11 +222,14 @@ func (d *Dispatcher) start(ctx context.Context) error {
 	claimed, err := d.c.Store.Claim(ctx, d.c.Adapter, now, now.Add(2*d.c.Timeout), room)
 	unused := room
 	defer func() { d.c.Pace.back(d, unused) }()
-	if err != nil || len(claimed) == 0 {
+	if err != nil {
 		return err
 	}
-	if len(claimed) == room { // there may be more
+	if d.more = len(claimed) == room; d.more {
 		d.c.Pace.wait(d)
+	}
+	if len(claimed) == 0 {
+		return nil
 	}
 	truths, err := d.truths(ctx, claimed)
 	if err != nil {

@@ -56,6 +56,9 @@ func (d *Dispatcher) settleOnly(ctx context.Context, batch []result) error {
 			ends[i] = d.endTried(r, now)
 		}
 	}
+	for _, e := range ends { // one that did not go out may be due again, and so may those who shared it
+		d.more = d.more || e.State != night.Sent
+	}
 	return d.write(ctx, func(tx Tx) error {
 		counted, err := d.record(ctx, tx, ends, now)
 		if err != nil {

@@ -162,8 +162,8 @@ func (s *Store) Holders(ctx context.Context, kitchens []int64, adapter, provider
 func (t *Tx) Waits(ctx context.Context, adapter string, now time.Time) (bool, error) {
 	var found []int64
 	err := t.list(ctx, &found, "due messages", `
-		SELECT id FROM messages WHERE kitchen_id = ? AND state = ? AND next_at <= ? AND adapter IN (?, '') LIMIT 1`,
-		t.kitchen, night.Due, ms(now), adapter)
+		SELECT id FROM messages WHERE kitchen_id = ? AND state = 'due' AND next_at <= ? AND adapter IN (?, '') LIMIT 1`,
+		t.kitchen, ms(now), adapter)
 	return len(found) > 0, err
 }
 

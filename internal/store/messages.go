@@ -198,6 +198,9 @@ func (t *Tx) covered(ctx context.Context, all []night.Message) ([]bool, error) {
 	}
 	g := given{columns: []string{"about", "what", "version"}}
 	for _, m := range all {
+		if m.InboundID != 0 {
+			continue // what answers a text is one of a kind by that text, which is its revision
+		}
 		for _, c := range m.Covers {
 			g.rows = append(g.rows, []any{c.OrderID, string(m.Kind), m.Revision})
 		}

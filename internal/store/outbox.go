@@ -17,13 +17,15 @@ func (k *Kitchen) Claim(ctx context.Context, adapter string, now, leaseUntil tim
 	var out []night.Message
 	err := k.run(ctx, claiming, func(t *Tx) error {
 		var rows []messageRow
+		// The states that the index of what waits is limited to stand in words: a
+		// plan that is kept can't know what an argument will be.
 		err := t.list(ctx, &rows, "due messages", `
 			WITH due AS MATERIALIZED (
-				SELECT id FROM messages WHERE kitchen_id = ? AND state = ? AND next_at <= ? AND adapter IN (?, '')
+				SELECT id FROM messages WHERE kitchen_id = ? AND state = 'due' AND next_at <= ? AND adapter IN (?, '')
 				ORDER BY next_at, id LIMIT ?`+t.dialect.skipLocked+`)
 			UPDATE messages SET state = ?, attempt = attempt + 1, adapter = ?, lease_until = ?, reason = ''
 			WHERE id IN (SELECT id FROM due) RETURNING *`,
-			t.kitchen, night.Due, ms(now), adapter, limit, night.Sending, adapter, ms(leaseUntil))
+			t.kitchen, ms(now), adapter, limit, night.Sending, adapter, ms(leaseUntil))
 		if err != nil || len(rows) == 0 {
 			return err
 		}
@@ -70,7 +72,7 @@ func (k *Kitchen) NextDue(ctx context.Context) (next time.Time, waits bool, err 
 	var found []int64
 	err = k.Read(ctx, func(t *Tx) error {
 		return t.list(ctx, &found, "due messages",
-			`SELECT next_at FROM messages WHERE kitchen_id = ? AND state = ? ORDER BY next_at LIMIT 1`, t.kitchen, night.Due)
+			`SELECT next_at FROM messages WHERE kitchen_id = ? AND state = 'due' ORDER BY next_at LIMIT 1`, t.kitchen)
 	})
 	if err != nil || len(found) == 0 {
 		return time.Time{}, false, err
@@ -86,10 +88,10 @@ func (k *Kitchen) NextDue(ctx context.Context) (next time.Time, waits bool, err 
 func (t *Tx) Abandoned(ctx context.Context, now time.Time) ([]night.Message, error) {
 	var rows []messageRow
 	err := t.list(ctx, &rows, "abandoned messages",
-		`SELECT * FROM messages WHERE kitchen_id = ? AND state = ? AND (lease_until <= ? OR EXISTS (
+		`SELECT * FROM messages WHERE kitchen_id = ? AND state = 'sending' AND (lease_until <= ? OR EXISTS (
 			SELECT 1 FROM attempts a WHERE a.kitchen_id = messages.kitchen_id AND a.message_id = messages.id
 				AND a.attempt = messages.attempt AND a.started_at - ? > lease_until - a.started_at))`,
-		t.kitchen, night.Sending, ms(now), ms(now))
+		t.kitchen, ms(now), ms(now))
 	if err != nil {
 		return nil, err
 	}
