@@ -29,9 +29,8 @@ func browser(t *testing.T) context.Context {
 	return browserFor(t, limit)
 }
 
-// browserFor is browser for a test that may take as long as limit, with further
-// options.
-func browserFor(t *testing.T, limit time.Duration, further ...chromedp.ExecAllocatorOption) context.Context {
+// browserFor is browser for a test that may take as long as limit.
+func browserFor(t *testing.T, limit time.Duration) context.Context {
 	t.Helper()
 	if raced && !slices.Contains(watched, t.Name()) {
 		t.Skip("tried in a browser without the race detector: see make unit")
@@ -49,11 +48,11 @@ func browserFor(t *testing.T, limit time.Duration, further ...chromedp.ExecAlloc
 		}
 		t.Skip("Chromium is not installed, so the pages are not tried in a browser")
 	}
-	alloc, stop := chromedp.NewExecAllocator(t.Context(), append([]chromedp.ExecAllocatorOption{
+	alloc, stop := chromedp.NewExecAllocator(t.Context(),
 		chromedp.ExecPath(path), chromedp.UserDataDir(t.TempDir()), chromedp.Headless, chromedp.NoSandbox, chromedp.DisableGPU, chromedp.NoFirstRun,
 		chromedp.Flag("disable-background-networking", true), chromedp.Flag("disable-component-update", true), chromedp.Flag("disable-sync", true),
 		chromedp.Flag("disable-dev-shm-usage", true),
-	}, further...)...)
+	)
 	t.Cleanup(stop)
 	ctx, cancel := chromedp.NewContext(alloc)
 	t.Cleanup(cancel)

@@ -57,9 +57,7 @@ func TestFigures(t *testing.T) {
 	}
 	t.Logf("pass of 200 orders, made anew: %s, %d bytes compressed", spread(server), size)
 
-	// Chromium keeps pages that were left in memory, with their streams open, until
-	// none of its six lines to one address is free: the seventh waits for a minute.
-	ctx := browserFor(t, 9*time.Minute, chromedp.Flag("disable-features", "BackForwardCache"))
+	ctx := browserFor(t, 9*time.Minute)
 	real := httptest.NewServer(pass)
 	t.Cleanup(real.Close)
 	bare := newBareSite(t, pass)

@@ -80,6 +80,7 @@ func TestChangesInTheBrowser(t *testing.T) {
 	eval[chromedp.Void](ctx, t, `document.querySelectorAll('details.fix').forEach((d) => { d.querySelector('form').reset(); d.open = false; }); document.activeElement.blur()`)
 	for _, tab := range tabs {
 		alike(tab, t)
+		require.True(t, eval[bool](tab, t, `Array.from(document.querySelectorAll('#view [hx-post]')).every((f) => f._htmx && f._htmx.initialized && f._htmx.listeners.length > 0)`), "a form that loads the page anew")
 	}
 
 	// A page that is not what the server takes it for gets all of it.

@@ -53,6 +53,7 @@ func TestANightOfSixtyInTheBrowser(t *testing.T) {
 
 	phone := anotherTab(first, t, chromedp.WithNewBrowserContext())
 	require.NoError(t, chromedp.Do(phone, chromedp.Navigate(url+helpLink(t, newVisitor(t, url), wen)), chromedp.Click("form[action^='/help/'] button"), chromedp.WaitReady("#view")))
+	until(phone, t, isLive+` && document.getElementById('liveness').textContent.startsWith('Live')`) // a tap before that loads the page anew
 	c.cook, c.wen = [2]context.Context{first, anotherTab(first, t)}, phone
 	for _, page := range c.cook {
 		openPass(page, t, addr)

@@ -169,7 +169,7 @@ type Config struct {
 type Pace struct {
 	Beat  time.Duration // sign of life; 5 s
 	Look  time.Duration // how often to see whether the clock changed the page; 5 s, in a demo 1 s
-	Every time.Duration // the shortest time between two changes; 200 ms
+	Every time.Duration // the shortest time between two changes; 100 ms
 }
 
 func (p Pace) filled(demo bool) Pace {
@@ -183,7 +183,7 @@ func (p Pace) filled(demo bool) Pace {
 		}
 	}
 	if p.Every == 0 {
-		p.Every = 200 * time.Millisecond
+		p.Every = 100 * time.Millisecond
 	}
 	return p
 }

@@ -65,7 +65,7 @@
     drain();
   }
   function reconnect() {
-    if (!stream) return;
+    if (!stream || resting) return;
     if (connection && connection.delayCanceller) connection.delayCanceller();
     if (connection && connection.reader) connection.reader.cancel();
     else stream.dispatchEvent(new Event('reconnect'));
@@ -76,6 +76,28 @@
     mark = m;
     if (connection) connection.lastEventId = m; // what it says when it comes back
   }
+  // A browser has six lines to one address, and each stream takes one for good. So
+  // a page that is left or that nobody sees has none; of those that ring, the one
+  // that was seen last keeps its own.
+  const hidden = new BroadcastChannel('passbell hidden');
+  let resting = false;
+  function hide() {
+    if (resting) return; // it is being left
+    if (document.querySelector('[data-here]')) hidden.postMessage('');
+    else rest();
+  }
+  function rest() {
+    resting = true;
+    document.title = baseTitle; // nobody counts any more
+    badge('0');
+    if (connection && connection.reader) connection.reader.cancel();
+  }
+  function rise() {
+    resting = false;
+    reconnect();
+    arrivals();
+    setTimeout(() => { if (Date.now() - lastHeard > 6000) lost(); }, 1500);
+  }
   // What is shown is not what the server takes it for: all of it is sent again.
   function askForAll() {
     stand('0');
@@ -84,12 +106,14 @@
 
   if (stream) {
     stream.addEventListener('htmx:sse:before:connection', (e) => {
+      if (resting) e.preventDefault();
       if (atOnce) setTimeout(() => e.detail.connection.delayCanceller?.());
       atOnce = false;
     });
     stream.addEventListener('htmx:sse:after:connection', (e) => {
       connection = e.detail.connection;
       stand(mark);
+      if (resting) setTimeout(rest);
     });
     const again = () => setTimeout(reconnect, 2000); // until a stream has opened nothing else tries
     const refused = (status) => {
@@ -136,15 +160,19 @@
     });
     setInterval(() => {
       const quiet = Date.now() - lastHeard;
+      if (resting) return;
       if (quiet > quietFor) {
         lost();
         reconnect();
       } else if (offlineSince) liveness();
     }, 3000);
-    // After sleep the line may be dead without anybody having noticed.
     document.addEventListener('visibilitychange', () => {
-      if (document.visibilityState !== 'visible') return;
-      if (Date.now() - lastHeard > 6000) {
+      if (document.visibilityState !== 'visible') {
+        hide();
+        return;
+      }
+      if (resting) rise();
+      else if (Date.now() - lastHeard > 6000) { // after sleep the line may be dead without anybody having noticed
         lost();
         reconnect();
       }
@@ -152,7 +180,9 @@
     });
     window.addEventListener('online', reconnect);
     window.addEventListener('offline', lost);
-    window.addEventListener('pageshow', (e) => { if (e.persisted) reconnect(); });
+    window.addEventListener('pagehide', rest);
+    window.addEventListener('pageshow', (e) => { if (e.persisted && resting) rise(); });
+    hidden.onmessage = () => { if (document.visibilityState !== 'visible') rest(); };
   }
 
   // --- what has changed -----------------------------------------------------
@@ -211,6 +241,10 @@
   });
   document.body.addEventListener('htmx:config:request', (e) => {
     const { request, sourceElement } = e.detail.ctx;
+    if (sourceElement === stream) {
+      request.headers['Last-Event-ID'] = mark;
+      if (resting) e.preventDefault();
+    }
     if (!keepable(request)) return;
     request.body.set('once', key());
     if (!offlineSince) return;
@@ -567,4 +601,5 @@
   tick();
   arrivals();
   liveness();
+  if (document.visibilityState !== 'visible') hide();
 })();
