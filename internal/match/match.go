@@ -7,8 +7,9 @@
 //     order, or about all of them unless the text names one (by reference, by
 //     name, by slot as a time of day, by "the other one") or means one of them
 //     without naming it ("ours only", "back again"); an order already handed out is left out of an
-//     arrival. Where only the name of who writes picks one of several, a person
-//     looks as well;
+//     arrival. Where what it says points to different orders, or to another number's
+//     order beyond doubt, it is not sure. Where only the name of who writes picks one
+//     of several, a person looks as well;
 //  2. when it comes from another number and names exactly one thing that one
 //     order alone can be: an order reference, a whole plate that was declared
 //     for it, or a full name that no other order carries. References and a
@@ -81,10 +82,34 @@ func (x *Index) Match(from string, r *reading.Reading) Result {
 
 // own settles a text from a number of the book.
 func (x *Index) own(own []int, r *reading.Reading) Result {
+	if others := x.elsewhere(own, r); len(others) > 0 {
+		return Result{Orders: append(slices.Clone(own), others...), Ground: ByAmbiguous, Why: "the number has an order and the text names another's, so a person has to say which"}
+	}
 	if len(own) == 1 {
 		return Result{Orders: own, Sure: true, Ground: ByNumber, Why: "the number is that of order " + x.orders[own[0]].Ref}
 	}
 	return x.several(own, r)
+}
+
+// elsewhere gives the orders of other numbers that a text about a collection names beyond
+// doubt, by reference or full name: somebody may fetch a neighbour's food. A name that
+// one of their own orders bears as well is theirs.
+func (x *Index) elsewhere(own []int, r *reading.Reading) []int {
+	switch r.Intent {
+	case reading.Here, reading.Coming, reading.Car, reading.Cancel, reading.Move:
+	case reading.Stop, reading.Start, reading.Help, reading.Problem, reading.Ask, reading.Thanks, reading.Other:
+		return nil
+	}
+	bears := func(o, i int) bool {
+		return !slices.ContainsFunc(x.names[i], func(part string) bool { return !slices.Contains(x.names[o], part) })
+	}
+	out := keep(x.refsIn(r.Tokens), func(i int) bool { return !slices.Contains(own, i) })
+	for _, i := range x.fullNames(r.Tokens) {
+		if !slices.ContainsFunc(own, func(o int) bool { return bears(o, i) }) {
+			out = appendNew(out, i)
+		}
+	}
+	return out
 }
 
 // stranger settles a text from a number that is in no order.

@@ -54,6 +54,9 @@ func TestMatch(t *testing.T) {
 		ground           match.Ground
 	}{
 		{"the sender's own number", "+447700900101", "here", []string{"L101"}, true, match.ByNumber},
+		{"another number's order by name", "+447700900102", "outside, picking up for Tess Hallow next door", []string{"L102", "L101"}, false, match.ByAmbiguous},
+		{"another number's order by reference", "+447700900106", "here for L101", []string{"L106", "L107", "L101"}, false, match.ByAmbiguous},
+		{"one's own full name", "+447700900101", "Tess Hallow here", []string{"L101"}, true, match.ByNumber},
 		{"two orders under one number", "+447700900106", "here", []string{"L106", "L107"}, true, match.ByNumber},
 		{"a first name picks one of two", "+447700900106", "here for Ama", []string{"L107"}, true, match.ByNumber},
 		{"a slot picks one of two", "+447700900106", "here for the 6.30 order", []string{"L107"}, true, match.ByNumber},
