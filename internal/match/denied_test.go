@@ -54,6 +54,11 @@ func TestCluesDisagree(t *testing.T) {
 		"here for Kofi's, the 6.30 one":         false, // Kofi's is at 6
 		"outside for Ama's, the first one":      false, // Ama's is the second
 		"both please, it's for Kofi":            false,
+		"here for the veggie one":               false, // no clue says which
+		"outside, here for my sister":           false,
+		"getting my wife's order, I'm here":     false,
+		"been waiting outside since 6.30":       true, // a time of day, not a slot: both
+		"here for my order":                     true,
 		"here for the 6.30 one, Ama's":          true,
 		"outside for Ama, the second one":       true,
 		"here for Kofi and Ama":                 true,

@@ -122,9 +122,9 @@ func (x *Index) stranger(r *reading.Reading) Result {
 	}
 	switch {
 	case len(refs) == 1 && agrees(full, refs) || len(refs) > 1 && len(full) == 0:
-		return Result{Orders: refs, Sure: true, Ground: ByRef, Why: "the text gives the order reference"}
+		return Result{Orders: x.wanted(refs, r), Sure: true, Ground: ByRef, Why: "the text gives the order reference"}
 	case len(refs) == 0 && len(plated) > 0 && agrees(full, plated) && x.oneCustomer(plated):
-		return Result{Orders: plated, Sure: true, Ground: ByPlate, Why: "the plate was declared for the order"}
+		return Result{Orders: x.wanted(plated, r), Sure: true, Ground: ByPlate, Why: "the plate was declared for the order"}
 	case len(refs) == 0 && len(full) == 1:
 		return Result{Orders: full, Sure: true, Ground: ByName, Why: "the text gives a full name that one order carries"}
 	case len(refs)+len(full)+len(plated) > 0:
@@ -135,12 +135,18 @@ func (x *Index) stranger(r *reading.Reading) Result {
 		return Result{Orders: out, Ground: ByAmbiguous, Why: "what the text names fits more than one order, so a person has to say which"}
 	}
 	if likely := x.likely(r); len(likely) > 0 {
-		if open := x.open(likely); len(open) > 0 && (r.Intent == reading.Here || r.Intent == reading.Coming) {
-			likely = open // nobody comes for what was handed out
-		}
-		return Result{Orders: likely, Ground: ByLikely, Why: "the number is unknown and the text only makes this likely, so a person has to say"}
+		return Result{Orders: x.wanted(likely, r), Ground: ByLikely, Why: "the number is unknown and the text only makes this likely, so a person has to say"}
 	}
 	return Result{Ground: ByNobody, Why: "the number is in no order and the text names none"}
+}
+
+// wanted leaves out what was handed out, where a text comes for some of it: nobody
+// fetches that again.
+func (x *Index) wanted(list []int, r *reading.Reading) []int {
+	if open := x.open(list); len(open) > 0 && (r.Intent == reading.Here || r.Intent == reading.Coming) {
+		return open
+	}
+	return list
 }
 
 func agrees(full, other []int) bool {

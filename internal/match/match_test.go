@@ -190,3 +190,20 @@ func TestLikelyLeavesOutHandedOut(t *testing.T) {
 	require.Equal(t, []int{2}, res.Orders)
 	require.False(t, res.Sure)
 }
+
+// TestAStrangerFetchesWhatIsLeft leaves out of a declared plate's orders what was handed
+// out before.
+func TestAStrangerFetchesWhatIsLeft(t *testing.T) {
+	t.Parallel()
+	orders := book()
+	for i := range orders {
+		if orders[i].Phone == "+447700900106" {
+			orders[i].Vehicles = []night.Vehicle{{Plate: "AB12CDE"}}
+		}
+	}
+	x := match.New(orders)
+	x.SetState(5, night.HandedOut)
+	_, res := read(x, "+447700900999", "outside in AB12 CDE")
+	require.True(t, res.Sure)
+	require.Equal(t, []int{6}, res.Orders)
+}

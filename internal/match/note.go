@@ -130,9 +130,13 @@ func tagNamed(tags []string, toks []reading.Token) bool {
 }
 
 // oneOf tells whether a text means one order of its number without naming it: "ours
-// only for now", "back again", "can hers be sliced thin".
+// only for now", "back again", "can hers be sliced thin", "here for the veggie one", "I'm
+// getting my wife's".
 func oneOf(r *reading.Reading) bool {
 	for k := range r.Tokens {
+		if described(r.Tokens, k) || kinsOwn(r.Tokens, k) {
+			return true
+		}
 		before, after := textAt(r.Tokens, k-1), textAt(r.Tokens, k+1)
 		switch r.Tokens[k].Text {
 		case "only", "solo":
@@ -154,6 +158,48 @@ func oneOf(r *reading.Reading) bool {
 			case reading.Stop, reading.Start, reading.Help, reading.Here, reading.Coming, reading.Car, reading.Thanks, reading.Other:
 			}
 		}
+	}
+	return false
+}
+
+// described tells whether from k on something is fetched that is told from the rest by
+// a word that nothing else of the order book explains: "for the veggie one".
+func described(toks []reading.Token, k int) bool {
+	switch toks[k].Text {
+	case "for", "get", "getting", "collect", "collecting", "grab", "grabbing", "fetch", "fetching", "up":
+	default:
+		return false
+	}
+	switch textAt(toks, k+1) {
+	case "the", "my", "our", "that":
+	default:
+		return false
+	}
+	for j := k + 2; j < len(toks) && j <= k+4 && toks[j].Kind == reading.Word; j++ {
+		switch toks[j].Text {
+		case "one", "order", "bag", "box", "lot", "batch":
+			return j > k+2
+		case "whole", "entire", "full", "food", "dinner", "takeaway", "takeout", "dumpling", "pickup", "collection", "big":
+			return false
+		}
+	}
+	return false
+}
+
+// kinsOwn tells whether the word at k is a relation whose order is fetched: "for my
+// sister", "my wife's".
+func kinsOwn(toks []reading.Token, k int) bool {
+	if _, ok := kin[toks[k].Text]; !ok {
+		return false
+	}
+	switch after := textAt(toks, k+1); {
+	case toks[k].Possessive:
+		switch after {
+		case "", "order", "bag", "one", "food", "box", "dinner", "lot":
+			return true
+		}
+	case textAt(toks, k-1) == "for" || textAt(toks, k-2) == "for" && (textAt(toks, k-1) == "my" || textAt(toks, k-1) == "our"):
+		return after == "" || toks[k+1].Kind != reading.Word
 	}
 	return false
 }

@@ -37,7 +37,7 @@ func (x *Index) several(own []int, r *reading.Reading) Result {
 			picked = open
 		}
 	}
-	if len(picked) > 1 && (len(picked) == len(own) && halves(r.Tokens) || oneOf(r)) && !both(r.Tokens) {
+	if len(picked) > 1 && (len(picked) == len(own) && halves(r.Tokens) || oneOf(r)) && !both(r.Tokens) && !counted(r.Tokens) {
 		return Result{Orders: picked, Ground: ByAmbiguous, Why: "the number has several orders and the text means one of them, so a person has to say which"}
 	}
 	if others := x.others(own, picked, r); len(others) > 0 {

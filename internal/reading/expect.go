@@ -423,6 +423,10 @@ func (s *scan) namedSlot(out *Reading) {
 				out.SlotNamed = true
 				return
 			}
+			switch word(s.toks, m.start-1) {
+			case "since", "till", "until", "before", "after":
+				out.Slot = nil // "waiting since 6" is no order's slot
+			}
 		}
 	}
 }
