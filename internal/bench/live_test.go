@@ -50,7 +50,7 @@ func livePages(t *testing.T) []result {
 		quiet(got)
 	}
 	beside := sockets(t, size)
-	r := within(fmt.Sprintf("an event to %d live pages", *pages), middle(ours), beside, fmt.Sprintf("%d kB to each socket", size/1000), 2)
+	r := within(fmt.Sprintf("an event to %d live pages", *pages), middle(ours), beside, fmt.Sprintf("%.1f kB to each socket", float64(size)/1000), 2)
 	r.ours += ", p99 " + short(p99(each))
 	return []result{r}
 }
