@@ -14,7 +14,7 @@ type reportPage struct {
 	desk.Report
 	Orders   []count
 	Texts    []stateCount
-	In       int
+	In, Out  int
 	MeanWait string
 	LongWait string
 	Gone     string // since when names and numbers are wiped; "" where they are kept
@@ -34,6 +34,7 @@ func (s *site) reportView(ctx context.Context, n night.Night) (view, error) {
 	for _, st := range messageStates {
 		if r.Messages[st] > 0 {
 			p.Texts = append(p.Texts, stateCount{st, r.Messages[st]})
+			p.Out += r.Messages[st]
 		}
 	}
 	if r.Wiped != nil {
