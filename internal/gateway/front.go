@@ -37,7 +37,7 @@ func (k *kitchen) pages(looks *web.Looks) (http.Handler, error) {
 	return web.New(web.Config{
 		Desk: h.Desk, Inbox: placer{k}, Live: h.Live, Kitchen: h.Kitchen, Keep: h.rows, Price: h.Price, Language: h.Config.Kitchen.Language, Hooks: hooks,
 		Passphrase: h.Config.Passphrase, Token: h.Config.Token,
-		NewNight: h.newNight, Ways: ways(*k),
+		NewNight: h.newNight, Ways: ways{k},
 		ClosesItself: h.Config.Night.CloseByItself, KeepDays: h.Config.Kitchen.KeepDays,
 		Sessions: h.rows.Sessions(h.Clock.Now), Now: h.Clock.Now, Log: h.log,
 		Demo: h.OnlyPractice(), Looks: looks,

@@ -316,7 +316,7 @@ func TestABrokenAdapter(t *testing.T) {
 		messages, _ := h.Desk.Messages(t.Context(), r.night["millbank"].ID)
 		return len(messages) > 0 && strings.Contains(messages[0].Reason, "settings are wrong")
 	}, 20*time.Second, 20*time.Millisecond, "its texts wait, and say why")
-	found, err := ways(*r.kitchens[1]).Probe(t.Context(), "own")
+	found, err := ways{r.kitchens[1]}.Probe(t.Context(), "own")
 	require.NoError(t, err)
 	assert.False(t, found[0].OK)
 

@@ -12,7 +12,7 @@ import (
 )
 
 // ways shows the pages the kitchen's adapters.
-type ways kitchen
+type ways struct{ *kitchen }
 
 // Ways lists the adapters in the order of the configuration.
 func (s ways) Ways() []web.Way {

@@ -37,7 +37,7 @@ func running(t *testing.T) (ways, *practice.Network, *clockwork.FakeClock) {
 	require.NoError(t, err)
 	require.NoError(t, g.Start(t.Context()))
 	t.Cleanup(func() { require.NoError(t, g.Stop(context.WithoutCancel(t.Context()))) })
-	return ways(*g.kitchens[0]), network, clock
+	return ways{g.kitchens[0]}, network, clock
 }
 
 const ownPhone = "+447700900456"
