@@ -59,6 +59,9 @@ type Message struct {
 	Adapter   string // the adapter that carries it; "" for whichever comes first
 	Fallen    bool   // another adapter had it before and could not bring it
 	SettledAt time.Time
+	// Turn is that of the try by which the message stands: what was tried later has
+	// a higher one, whatever the clocks said. 0 where it was never tried.
+	Turn int64
 	// Earlier is what the tries so far came to, where the message is to be tried
 	// again or is being tried. It goes back to that when the next try is called
 	// off.
@@ -71,6 +74,7 @@ type Standing struct {
 	// text; "" where nothing has left the house.
 	State MessageState
 	At    time.Time // when it went out, as far as is known
+	Turn  int64
 }
 
 // Cover is an order that a message tells about, and the slot it quotes.

@@ -112,6 +112,27 @@ func TestAnOldTextToldByHand(t *testing.T) {
 	require.Equal(t, []line{{night.Reminder, 0, []int64{1}, "2026-12-04T13:30:00Z"}}, lines(h.plan()))
 }
 
+// The clock was put back, or another instance's is behind, between a reminder and
+// the text that the night has moved: that text is the newest news.
+func TestAnUpdateDatedBeforeTheReminder(t *testing.T) {
+	t.Parallel()
+	h := friday(t)
+	h.order(1, "K401", bethan, "17:10")
+	h.plan()
+	h.wait("2026-12-04T12:10:00Z", night.Sent)
+	h.in.Night.Place = "The Old Dairy"
+	h.in.Now = at(t, "2026-12-04T13:20:00Z")
+	h.plan()
+	h.wait("2026-12-04T13:20:00Z", night.Sent)
+	for i := range h.in.Messages {
+		m := &h.in.Messages[i]
+		if m.Turn = int64(i + 1); m.Kind == night.Update {
+			m.SettledAt = at(t, "2026-12-04T12:05:00Z")
+		}
+	}
+	require.Empty(t, h.plan().Wanted, "they know the place")
+}
+
 // A cancellation that went out while nobody knew of the instructions is the
 // newest news, though they are given up as in doubt later.
 func TestInstructionsInDoubtLongAfterACancellation(t *testing.T) {

@@ -170,7 +170,7 @@ func newMaker(in Input) *maker {
 			}
 			m.due = append(m.due, msg)
 			if msg.Earlier.State.WentOut() { // then it is behind its orders, whether it goes again or not
-				msg.State, msg.SettledAt = msg.Earlier.State, msg.Earlier.At
+				msg.State, msg.SettledAt, msg.Turn = msg.Earlier.State, msg.Earlier.At, msg.Earlier.Turn
 				m.behind(msg)
 			}
 		case night.Dropped:

@@ -22,14 +22,18 @@ func tells(k night.MessageKind) bool {
 }
 
 // newer tells whether a went out after b, where both are about one order. One
-// that is under way is the newest; of one kind it is the later revision, whatever
-// a clock that was put right says.
+// that is under way is the newest; of one kind it is the later revision; of those
+// that were tried it is the one with the later turn. A clock, which may be put back
+// or differ from that of another instance, is asked last.
 func newer(a, b night.Message) bool {
 	if (a.State == night.Sending) != (b.State == night.Sending) {
 		return a.State == night.Sending
 	}
 	if a.Kind == b.Kind && a.Revision != b.Revision {
 		return a.Revision > b.Revision
+	}
+	if a.Turn != b.Turn && a.Turn > 0 && b.Turn > 0 {
+		return a.Turn > b.Turn
 	}
 	if x, y := wentAt(a), wentAt(b); !x.Equal(y) {
 		return x.After(y)

@@ -54,7 +54,7 @@ func newScenario(seed uint64, most int, keep []string) *scenario {
 		c.instances = 1
 	}
 	if r := stream(seed, "clocks"); c.instances > 1 && chance(r, 0.3) && kept("clocks") {
-		c.wrong = time.Duration(pick(r, 1, -1)*(1+r.IntN(3000))) * time.Millisecond
+		c.wrong = time.Duration(pick(r, 10*60, -60*60, r.IntN(20*60)-10*60, 1+r.IntN(3), -1-r.IntN(3))) * time.Second
 	}
 	// Most nights are small: whatever goes wrong goes wrong there soonest.
 	u := r.Float64()

@@ -30,6 +30,7 @@ type messageRow struct {
 	Fallen     int    `db:"fallen"`
 	LeaseUntil int64  `db:"lease_until"`
 	SettledAt  int64  `db:"settled_at"`
+	Turn       int64  `db:"turn"`
 }
 
 // atOnce is the next_at of what goes as soon as anybody can send it. A moment
@@ -51,7 +52,7 @@ func (r messageRow) message() night.Message {
 		To: r.Address, Text: r.Text, Parts: r.Parts,
 		DueAt: at(r.DueAt), AtOnce: r.NextAt == atOnce, ExpiresAt: at(r.ExpiresAt),
 		State: night.MessageState(r.State), Reason: r.Reason,
-		Attempt: r.Attempt, Adapter: r.Adapter, Fallen: r.Fallen != 0, SettledAt: at(r.SettledAt),
+		Attempt: r.Attempt, Adapter: r.Adapter, Fallen: r.Fallen != 0, SettledAt: at(r.SettledAt), Turn: r.Turn,
 	}
 	if r.InboundID != nil {
 		m.InboundID = *r.InboundID

@@ -23,22 +23,23 @@ func (k *Kitchen) Claim(ctx context.Context, adapter string, now, leaseUntil tim
 			WITH due AS MATERIALIZED (
 				SELECT id FROM messages WHERE kitchen_id = ? AND state = 'due' AND next_at <= ? AND adapter IN (?, '')
 				ORDER BY next_at, id LIMIT ?`+t.dialect.skipLocked+`)
-			UPDATE messages SET state = ?, attempt = attempt + 1, adapter = ?, lease_until = ?, reason = ''
+			UPDATE messages SET state = ?, attempt = attempt + 1, adapter = ?, lease_until = ?, reason = '',
+				turn = 1 + (SELECT coalesce(max(turn), 0) FROM messages WHERE kitchen_id = ? AND turn > 0)
 			WHERE id IN (SELECT id FROM due) RETURNING *`,
-			t.kitchen, ms(now), adapter, limit, night.Sending, adapter, ms(leaseUntil))
+			t.kitchen, ms(now), adapter, limit, night.Sending, adapter, ms(leaseUntil), t.kitchen)
 		if err != nil || len(rows) == 0 {
 			return err
 		}
 		slices.SortFunc(rows, func(a, b messageRow) int {
 			return cmp.Or(cmp.Compare(a.NextAt, b.NextAt), cmp.Compare(a.ID, b.ID))
 		})
-		tries := given{columns: []string{"message", "attempt", "address"}}
+		tries := given{columns: []string{"message", "attempt", "address", "turn"}}
 		for _, r := range rows {
-			tries.rows = append(tries.rows, []any{r.ID, r.Attempt, r.Address})
+			tries.rows = append(tries.rows, []any{r.ID, r.Attempt, r.Address, r.Turn})
 		}
 		_, err = t.changeGiven(ctx, "attempts", `
-			INSERT INTO attempts (message_id, attempt, address, kitchen_id, adapter, started_at)
-			SELECT message, attempt, address, CAST(? AS BIGINT), CAST(? AS TEXT), CAST(? AS BIGINT) FROM %s`,
+			INSERT INTO attempts (message_id, attempt, address, turn, kitchen_id, adapter, started_at)
+			SELECT message, attempt, address, turn, CAST(? AS BIGINT), CAST(? AS TEXT), CAST(? AS BIGINT) FROM %s`,
 			tries, []any{t.kitchen, adapter, ms(now)}, nil)
 		if err != nil {
 			return err

@@ -18,6 +18,7 @@ type try struct {
 	Outcome   string `db:"outcome"`
 	Reason    string `db:"reason"`
 	SettledAt int64  `db:"settled_at"`
+	Turn      int64  `db:"turn"`
 	Parts     int    `db:"parts"`
 
 	fates []night.Fate
@@ -54,7 +55,7 @@ func (t *Tx) best(ctx context.Context, messages []int64) (map[int64]try, error) 
 	for some := range slices.Chunk(messages, batch) {
 		var tries []try
 		err := t.list(ctx, &tries, "attempts", `
-			SELECT a.message_id, a.attempt, a.adapter, a.address, a.outcome, a.reason, a.settled_at, m.parts
+			SELECT a.message_id, a.attempt, a.adapter, a.address, a.outcome, a.reason, a.settled_at, a.turn, m.parts
 			FROM attempts a JOIN messages m ON m.kitchen_id = a.kitchen_id AND m.id = a.message_id
 			WHERE a.kitchen_id = ? AND a.message_id IN (?) AND NOT (m.state = ? AND a.attempt = m.attempt)
 			ORDER BY a.message_id, a.attempt`, t.kitchen, some, night.Sending)
@@ -113,7 +114,7 @@ func (t *Tx) withEarlier(ctx context.Context, messages []night.Message) error {
 	}
 	for i := range messages {
 		if a, ok := best[messages[i].ID]; ok {
-			messages[i].Earlier = night.Standing{State: a.state(), At: at(a.SettledAt)}
+			messages[i].Earlier = night.Standing{State: a.state(), At: at(a.SettledAt), Turn: a.Turn}
 		}
 	}
 	return nil
@@ -138,9 +139,9 @@ func (t *Tx) stand(ctx context.Context, id int64, state night.MessageState) (nig
 	}
 	if a, ok := best[id]; ok && (state != night.Due || a.state() == night.Delivered) {
 		_, err := t.change(ctx, "message", `
-			UPDATE messages SET state = ?, reason = ?, adapter = ?, address = CASE WHEN ? = '' THEN address ELSE ? END, settled_at = ?
+			UPDATE messages SET state = ?, reason = ?, adapter = ?, address = CASE WHEN ? = '' THEN address ELSE ? END, settled_at = ?, turn = ?
 			WHERE kitchen_id = ? AND id = ?`,
-			a.state(), cmp.Or(a.lost, a.Reason), a.Adapter, a.Address, a.Address, a.SettledAt, t.kitchen, id)
+			a.state(), cmp.Or(a.lost, a.Reason), a.Adapter, a.Address, a.Address, a.SettledAt, a.Turn, t.kitchen, id)
 		return a.state(), err
 	}
 	if state == night.Dropped {

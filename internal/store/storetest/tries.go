@@ -85,6 +85,7 @@ func earlier(t *testing.T, s *store.Store) {
 				})
 				if tt.want != "" {
 					assert.Equal(t, on.went[tt.by], m.SettledAt, "when it went out")
+					assert.Equal(t, on.turns[tt.by], m.Turn, "before and after which others")
 					assert.Equal(t, "texts", m.Adapter, "by which way")
 					assert.Equal(t, "+447700900000", m.To, "to whom")
 					assert.Equal(t, on.why[tt.by], m.Reason)
@@ -103,6 +104,7 @@ type retried struct {
 	n     int // tries so far
 	at    time.Time
 	went  map[int]time.Time
+	turns map[int]int64
 	why   map[int]string
 }
 
@@ -119,6 +121,11 @@ func (r *retried) claim() {
 	require.Len(r.t, got, 1)
 	require.Equal(r.t, r.id, got[0].ID)
 	require.Equal(r.t, r.n, got[0].Attempt)
+	if r.turns == nil {
+		r.turns = map[int]int64{}
+	}
+	r.turns[r.n] = got[0].Turn
+	require.Greater(r.t, got[0].Turn, r.turns[r.n-1], "a later turn")
 }
 
 // try makes a try that the message is known by, and settles it.
