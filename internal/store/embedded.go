@@ -24,6 +24,7 @@ var embedded = dialect{
 	enter:    func(context.Context, *sqlx.Tx, int64, mode) error { return nil },
 	across:   acrossFile,
 	given:    asValues,
+	part:     inSome,
 	reserve:  reserveEmbedded,
 	bytewise: "CAST(%s AS TEXT)",
 	clock:    `CAST(unixepoch('subsec') * 1000 AS INTEGER)`,

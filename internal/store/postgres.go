@@ -27,6 +27,7 @@ var postgres = dialect{
 	enter:      enterKitchen,
 	across:     acrossServer,
 	given:      asArrays,
+	part:       inOne,
 	reserve:    reservePostgres,
 	bytewise:   `CAST(%s AS TEXT) COLLATE "C"`,
 	clock:      `CAST(extract(epoch FROM clock_timestamp()) * 1000 AS BIGINT)`,

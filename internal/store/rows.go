@@ -13,9 +13,24 @@ import (
 	"passbell/internal/night"
 )
 
-// together is how many rows go along with one statement: what is done to many
-// rows at once is one round trip and one plan.
+// together is how many rows go along with one statement at most: what is done to
+// many rows at once is one round trip and one plan.
 const together = 1000
+
+// inOne gives how many of the rows that are left go along with the next statement
+// to a server, where the statement is the same for any number.
+func inOne(left int) int { return min(left, together) }
+
+// inSome does so where the rows are written into the statement: in a few sizes, so
+// that each is met again and need not be parsed again.
+func inSome(left int) int {
+	for _, n := range []int{256, 64, 16, 8, 4, 3, 2} {
+		if n <= left {
+			return n
+		}
+	}
+	return 1
+}
 
 // given is rows that go along with a statement, which reads them as a table.
 // Every value is a whole number or a text, and each column of one kind.
@@ -25,12 +40,14 @@ type given struct {
 }
 
 // parts gives the rows so many at a time as go along with one statement.
-func (g given) parts() iter.Seq[given] {
+func (g given) parts(next func(left int) int) iter.Seq[given] {
 	return func(yield func(given) bool) {
-		for some := range slices.Chunk(g.rows, together) {
-			if !yield(given{g.columns, some}) {
+		for rest := g.rows; len(rest) > 0; {
+			n := next(len(rest))
+			if !yield(given{g.columns, rest[:n]}) {
 				return
 			}
+			rest = rest[n:]
 		}
 	}
 }
@@ -78,7 +95,7 @@ func asArrays(name string, g given) (string, []any) {
 // are its arguments before them, after its arguments behind.
 func (t *Tx) changeGiven(ctx context.Context, what, query string, g given, args, after []any) (int64, error) {
 	touched := int64(0)
-	for some := range g.parts() {
+	for some := range g.parts(t.dialect.part) {
 		from, values := t.dialect.given("given", some)
 		n, err := t.change(ctx, what, fmt.Sprintf(query, from), slices.Concat(args, values, after)...)
 		if err != nil {
@@ -93,7 +110,7 @@ func (t *Tx) changeGiven(ctx context.Context, what, query string, g given, args,
 // some at a time.
 func listGiven[R any](ctx context.Context, t *Tx, what, query string, g given, args, after []any) ([]R, error) {
 	var all []R
-	for some := range g.parts() {
+	for some := range g.parts(t.dialect.part) {
 		from, values := t.dialect.given("given", some)
 		var found []R
 		if err := t.list(ctx, &found, what, fmt.Sprintf(query, from), slices.Concat(args, values, after)...); err != nil {

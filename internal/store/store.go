@@ -40,6 +40,8 @@ type dialect struct {
 	across across
 	// given writes rows into a statement under a name.
 	given func(name string, g given) (from string, args []any)
+	// part gives how many of the rows that are left go along with the next statement.
+	part func(left int) int
 	// reserve gives so many ids for new rows of a table, ascending.
 	reserve func(ctx context.Context, tx *sqlx.Tx, table string, n int) ([]int64, error)
 	// bytewise is a column as a text that sorts by its bytes.
