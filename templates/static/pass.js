@@ -79,11 +79,11 @@
   // A browser has six lines to one address, and each stream takes one for good. So
   // a page that is left or that nobody sees has none; of those that ring, the one
   // that was seen last keeps its own.
-  const hidden = new BroadcastChannel('passbell hidden');
+  const seenLast = 'seen last'; // tells the other pages of the device
   let resting = false;
   function hide() {
     if (resting) return; // it is being left
-    if (document.querySelector('[data-here]')) hidden.postMessage('');
+    if (document.querySelector('[data-here]')) store.set(seenLast, key());
     else rest();
   }
   function rest() {
@@ -182,7 +182,7 @@
     window.addEventListener('offline', lost);
     window.addEventListener('pagehide', rest);
     window.addEventListener('pageshow', (e) => { if (e.persisted && resting) rise(); });
-    hidden.onmessage = () => { if (document.visibilityState !== 'visible') rest(); };
+    window.addEventListener('storage', (e) => { if (e.key === seenLast && document.visibilityState !== 'visible') rest(); });
   }
 
   // --- what has changed -----------------------------------------------------
