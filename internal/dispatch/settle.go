@@ -200,31 +200,33 @@ func settled(m night.Message, now time.Time, who, why string) night.Event {
 
 // abandon finds tries that nobody will settle any more: whoever made them is
 // gone, and nobody knows whether the text went out. It also finds those that wait
-// for a clock that is ahead of this one.
+// for a clock that is ahead of this one. It looks once more in the transaction in
+// which it acts: another instance may have seen to them meanwhile.
 func (d *Dispatcher) abandon(ctx context.Context) error {
 	now := d.c.Now().UTC()
-	var found []night.Message
-	var misdated []int64
-	err := d.c.Store.Read(ctx, func(tx Tx) (err error) {
-		if found, err = tx.Abandoned(ctx, now); err != nil {
-			return err
-		}
-		misdated, err = tx.Misdated(ctx, now)
+	some := false
+	err := d.c.Store.Read(ctx, func(tx Tx) error {
+		found, misdated, err := stuck(ctx, tx, now)
+		some = len(found)+len(misdated) > 0
 		return err
 	})
-	if err != nil || len(found)+len(misdated) == 0 {
+	if err != nil || !some {
 		return err
 	}
-	ends := make([]end, len(found))
-	for i, m := range found {
-		ends[i] = end{result: result{message: m}, Settlement: night.Settlement{
-			State: night.InDoubt, Outcome: string(adapters.Unknown), At: now,
-			Reason: "passbell was stopped while sending: it may have gone out",
-		}}
-	}
 	return d.write(ctx, func(tx Tx) error {
-		if err := tx.Redate(ctx, misdated, now); err != nil || len(ends) == 0 {
+		found, misdated, err := stuck(ctx, tx, now)
+		if err != nil {
 			return err
+		}
+		if err := tx.Redate(ctx, misdated, now); err != nil || len(found) == 0 {
+			return err
+		}
+		ends := make([]end, len(found))
+		for i, m := range found {
+			ends[i] = end{result: result{message: m}, Settlement: night.Settlement{
+				State: night.InDoubt, Outcome: string(adapters.Unknown), At: now,
+				Reason: "passbell was stopped while sending: it may have gone out",
+			}}
 		}
 		counted, err := d.record(ctx, tx, ends, now)
 		if err != nil {
@@ -232,6 +234,15 @@ func (d *Dispatcher) abandon(ctx context.Context) error {
 		}
 		return d.follow(ctx, tx, counted, now)
 	})
+}
+
+// stuck gives the tries that nobody will settle, and those that wait for a clock.
+func stuck(ctx context.Context, tx Tx, now time.Time) (found []night.Message, misdated []int64, err error) {
+	if found, err = tx.Abandoned(ctx, now); err != nil {
+		return nil, nil, err
+	}
+	misdated, err = tx.Misdated(ctx, now)
+	return found, misdated, err
 }
 
 // doubt sends another way what no receipt came for, where the kitchen wants

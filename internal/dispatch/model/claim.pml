@@ -381,17 +381,17 @@ end:
 	:: atomic { !gone[i] && !away && (H.step == answered || H.step == stopped) -> settle() }
 	:: !gone[i] && away && (H.step == answered || H.step == stopped) -> skip
 #ifndef NO_TAKE_OVER
-	/* (*Dispatcher).abandon: found in one transaction, recorded in the next */
+	/* (*Dispatcher).abandon: found and recorded in one transaction */
 	:: atomic { !gone[i] && !away && H.step == idle && R.state == sending && R.over ->
 		H.attempt = R.attempt;
 		H.step = stopped;
 		H.word = unknown;
 #ifdef RESEND_IN_DOUBT
-		H.verdict = due
+		H.verdict = due;
 #else
-		H.verdict = indoubt
+		H.verdict = indoubt;
 #endif
-		}
+		settle() }
 #endif
 	od
 }
