@@ -63,3 +63,17 @@ func TestAReportThatComesDuringTheSecondTry(t *testing.T) {
 		})
 	}
 }
+
+// A customer whose text was thought lost has it after all: what has changed since
+// is planned for them. Of one who was known to have it nothing follows.
+func TestATextThatWasThoughtLostIsPlannedFor(t *testing.T) {
+	t.Parallel()
+	r := newRig(t, 2)
+	r.drain()
+	require.NoError(t, r.Receipt(t.Context(), adapters.Receipt{ID: "id-m1-1", Status: adapters.Failed}))
+	for _, id := range []string{"id-m1-1", "id-m2-1"} {
+		require.NoError(t, r.Receipt(t.Context(), adapters.Receipt{ID: id, Status: adapters.Delivered}))
+	}
+	assert.Equal(t, map[night.MessageState]int{night.Delivered: 2}, r.states())
+	assert.Equal(t, r.orders[:1], r.replans.orders)
+}

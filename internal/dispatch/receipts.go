@@ -101,6 +101,12 @@ func (d *Dispatcher) join(ctx context.Context, tx Tx, r adapters.Receipt, now ti
 		if err := desk.Told(ctx, tx, []night.Message{m}, now, d.c.Adapter); err != nil {
 			return err
 		}
+		// What a customer was thought not to know may have changed since.
+		if !m.State.WentOut() && len(m.Covers) > 0 {
+			if err := d.c.Replanner.ReplanIn(ctx, tx, now, m.NightID, ordersOf(m)...); err != nil {
+				return err
+			}
+		}
 	}
 	why := string(m.Kind) + ": " + string(state)
 	if reason != "" {
