@@ -44,7 +44,9 @@ func TestFaultsAreFound(t *testing.T) {
 		{"a step leaves no event", simulation.Break{
 			Desk: onDesk(func(tx desk.Tx) desk.Tx { return silent{tx} }), Inbox: onInbox(func(tx inbox.Tx) inbox.Tx { return silentInbox{tx} }),
 		}, "by its events"},
-		{"an update gets lost", simulation.Break{Desk: onDesk(func(tx desk.Tx) desk.Tx { return forgets{tx} })}, "is missing"},
+		{"an update gets lost", simulation.Break{Desk: onDesk(func(tx desk.Tx) desk.Tx { return forgets{tx, night.Update} })}, "is missing"},
+		{"the instructions get lost", simulation.Break{Desk: onDesk(func(tx desk.Tx) desk.Tx { return forgets{tx, night.Instructions} })}, "nobody was told"},
+		{"what goes at once is given a time", simulation.Break{Desk: onDesk(func(tx desk.Tx) desk.Tx { return dated{tx} })}, "waits for a clock"},
 		{"a repeated text is stored again", simulation.Break{Inbox: onInbox(func(tx inbox.Tx) inbox.Tx { return twice{tx, new(int)} })}, ""},
 		{"a text is acknowledged and not stored", simulation.Break{Inbox: func(s inbox.Store) inbox.Store { return loses{s, new(int)} }}, ""},
 		{"a text that needs a person is taken as settled", simulation.Break{Inbox: onInbox(func(tx inbox.Tx) inbox.Tx { return unread{tx} })}, "no person sees it"},
@@ -194,13 +196,32 @@ func withoutArrivals(events []night.Event) []night.Event {
 	return slices.DeleteFunc(slices.Clone(events), func(e night.Event) bool { return e.What == night.StepTaken && e.To == night.Arrived })
 }
 
-// forgets stores no update.
-type forgets struct{ desk.Tx }
+// dated gives a time to what goes at once.
+type dated struct{ desk.Tx }
+
+func (t dated) AddMessages(ctx context.Context, all []night.Message) ([]int64, error) {
+	all = slices.Clone(all)
+	for i := range all {
+		all[i].AtOnce = false
+	}
+	return t.Tx.AddMessages(ctx, all)
+}
+
+func (t dated) AddMessage(ctx context.Context, m night.Message) (int64, bool, error) {
+	m.AtOnce = false
+	return t.Tx.AddMessage(ctx, m)
+}
+
+// forgets stores no message of a kind.
+type forgets struct {
+	desk.Tx
+	kind night.MessageKind
+}
 
 func (t forgets) AddMessages(ctx context.Context, all []night.Message) ([]int64, error) {
 	ids := make([]int64, len(all))
 	for i, m := range all {
-		if m.Kind == night.Update {
+		if m.Kind == t.kind {
 			continue
 		}
 		id, err := t.Tx.AddMessages(ctx, []night.Message{m})
