@@ -120,7 +120,13 @@ func (r *Run) remember(m Message, got *reading.Reading, res match.Result) {
 		if f.Arrived && !got.Waits {
 			f.Served = true
 		}
-	case reading.Help, reading.Move, reading.Coming, reading.Car, reading.Ask, reading.Other:
+	case reading.Coming:
+		if got.Due != nil {
+			for _, i := range res.Orders {
+				r.index.Expect(i)
+			}
+		}
+	case reading.Help, reading.Move, reading.Car, reading.Ask, reading.Other:
 	}
 	if v := got.Vehicle; !v.IsZero() && (len(own) > 0 || got.Intent == reading.Car || got.Intent == reading.Here) {
 		f.Vehicle = f.Vehicle.Merge(v)
@@ -172,7 +178,7 @@ func (r *Run) answer(m Message, got *reading.Reading, res match.Result) Answer {
 // Person tells whether a person has to read the text: it asks, reports a
 // problem or mentions an allergy, or nobody can tell which order to act on.
 func Person(got *reading.Reading, res match.Result) bool {
-	if got.Asks || got.Allergy || res.Look {
+	if got.Asks || got.Allergy {
 		return true
 	}
 	if res.Sure {

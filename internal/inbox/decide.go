@@ -93,7 +93,7 @@ func Candidates(orders []night.Order) []match.Order {
 }
 
 func candidate(o night.Order) match.Order {
-	out := match.Order{ID: o.ID, Ref: o.Ref, Name: o.Name, Phone: o.Phone, Slot: o.Slot, State: o.State, Note: o.Note}
+	out := match.Order{ID: o.ID, Ref: o.Ref, Name: o.Name, Phone: o.Phone, Slot: o.Slot, State: o.State, Expected: !o.ExpectedAt.IsZero(), Note: o.Note}
 	if !o.Vehicle.IsZero() {
 		out.Vehicles = []night.Vehicle{o.Vehicle}
 	}
@@ -141,7 +141,7 @@ func (s Situation) context(x *match.Index, own []int) reading.Context {
 
 // person tells whether a person has to read the text.
 func person(got *reading.Reading, res match.Result) bool {
-	if got.Asks || got.Allergy || res.Look {
+	if got.Asks || got.Allergy {
 		return true
 	}
 	return !res.Sure && got.Intent.Acts()

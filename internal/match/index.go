@@ -108,6 +108,9 @@ func (x *Index) Update(i int, o Order) bool {
 // SetState notes how far the order at position i has come.
 func (x *Index) SetState(i int, s night.State) { x.orders[i].State = s }
 
+// Expect notes that somebody said when they come for the order at position i.
+func (x *Index) Expect(i int) { x.orders[i].Expected = true }
+
 // Order gives the order at position i.
 func (x *Index) Order(i int) Order { return x.orders[i] }
 

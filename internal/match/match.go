@@ -8,8 +8,9 @@
 //     name, by slot as a time of day, by "the other one") or means one of them
 //     without naming it ("ours only", "back again"); an order already handed out is left out of an
 //     arrival. Where what it says points to different orders, or to another number's
-//     order beyond doubt, it is not sure. Where only the name of who writes picks one
-//     of several, a person looks as well;
+//     order beyond doubt, it is not sure; nor where it denies what it names, sets one
+//     order against another, names one for another time or none after an earlier text
+//     spoke of one alone, or only the name of who writes picks one of several;
 //  2. when it comes from another number and names exactly one thing that one
 //     order alone can be: an order reference, a whole plate that was declared
 //     for it, or a full name that no other order carries. References and a
@@ -38,6 +39,7 @@ type Order struct {
 	Phone    string // E.164; "" where there is none
 	Slot     night.Clock
 	State    night.State
+	Expected bool            // somebody said when they come for it
 	Note     string          // may say for whom it is
 	Vehicles []night.Vehicle // declared on the order or by earlier texts
 }
@@ -61,7 +63,6 @@ const (
 type Result struct {
 	Orders []int // positions in the orders handed to New; likeliest first
 	Sure   bool  // acting on Orders without a person is safe
-	Look   bool  // a person should look all the same: the name may be only the writer's
 	Ground Ground
 	Why    string // a part of a sentence
 }
@@ -120,19 +121,21 @@ func (x *Index) stranger(r *reading.Reading) Result {
 	if r.Vehicle.Plate != "" {
 		plated = x.byPlate[plates.Fold(r.Vehicle.Plate)]
 	}
+	named := slices.Clone(refs)
+	for _, i := range append(slices.Clone(full), plated...) {
+		named = appendNew(named, i)
+	}
 	switch {
+	case x.denied(named, r.Tokens):
+		return Result{Orders: named, Ground: ByAmbiguous, Why: "the text says of what it names that it is not meant, so a person has to say which order it is"}
 	case len(refs) == 1 && agrees(full, refs) || len(refs) > 1 && len(full) == 0:
 		return Result{Orders: x.wanted(refs, r), Sure: true, Ground: ByRef, Why: "the text gives the order reference"}
 	case len(refs) == 0 && len(plated) > 0 && agrees(full, plated) && x.oneCustomer(plated):
 		return Result{Orders: x.wanted(plated, r), Sure: true, Ground: ByPlate, Why: "the plate was declared for the order"}
 	case len(refs) == 0 && len(full) == 1:
 		return Result{Orders: full, Sure: true, Ground: ByName, Why: "the text gives a full name that one order carries"}
-	case len(refs)+len(full)+len(plated) > 0:
-		out := slices.Clone(refs)
-		for _, i := range append(slices.Clone(full), plated...) {
-			out = appendNew(out, i)
-		}
-		return Result{Orders: out, Ground: ByAmbiguous, Why: "what the text names fits more than one order, so a person has to say which"}
+	case len(named) > 0:
+		return Result{Orders: named, Ground: ByAmbiguous, Why: "what the text names fits more than one order, so a person has to say which"}
 	}
 	if likely := x.likely(r); len(likely) > 0 {
 		return Result{Orders: x.wanted(likely, r), Ground: ByLikely, Why: "the number is unknown and the text only makes this likely, so a person has to say"}

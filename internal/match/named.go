@@ -65,8 +65,14 @@ func meant(toks []reading.Token, from, to int) bool {
 	case "order", "orders", "bag", "bags", "one", "food", "box", "collection", "pickup", "only":
 		return true
 	}
-	if toks[to-1].Possessive && !contracts(after) && !vehicle[after] {
+	if toks[to-1].Possessive && thing(toks, to) {
+		return false
+	}
+	if toks[to-1].Possessive && !contracts(after) {
 		return true
+	}
+	if after == "to" || waited[textAt(toks, from-2)] && !toks[to-1].Possessive {
+		return false // "for Ama to park", "waiting on Kofi": somebody, no order
 	}
 	for from > 0 && titles[toks[from-1].Text] {
 		from--
@@ -77,6 +83,19 @@ func meant(toks []reading.Token, from, to int) bool {
 	}
 	return false
 }
+
+// thing tells whether behind a name in 's stands what is theirs and no order: "Ama's
+// brother", "Ama's Corsa", "Ama's car".
+func thing(toks []reading.Token, k int) bool {
+	if k >= len(toks) || toks[k].Kind != reading.Word {
+		return false
+	}
+	t := &toks[k]
+	return vehicle[t.Text] || kin[t.Text] != "" || t.IsCar() || !t.Everyday() && !t.IsName()
+}
+
+// waited are words for waiting: what follows them with "for" or "on" may be a person.
+var waited = map[string]bool{"waiting": true, "wait": true, "waited": true, "hold": true, "holding": true}
 
 // contracts tells whether before a word "Ama's" is "Ama is" or "Ama has": "Ama's outside",
 // "Mum's cleared her plate", not "Ama's collected".
@@ -109,6 +128,25 @@ func (x *Index) namedFor(own []int, r *reading.Reading) []int {
 		w := textAt(r.Tokens, s.first-1)
 		return w == "for" || w == "on"
 	}))
+}
+
+// elsewhen tells whether a text may name these orders for another time than that of the
+// arrival: "outside. Back at 7 for Ama's", "here, Ama's will be collected later".
+func (x *Index) elsewhen(picked []int, r *reading.Reading) bool {
+	for _, s := range x.stretches(picked, r.Tokens) {
+		if s.meant && (s.from < r.Said[0] || s.to > r.Said[1]) && !waited[textAt(r.Tokens, s.first-2)] {
+			return true
+		}
+	}
+	for k := range r.Tokens {
+		switch t := &r.Tokens[k]; t.Text {
+		case "later", "afterwards", "after", "tomorrow", "separately", "will":
+			if !t.IsName() {
+				return true
+			}
+		}
+	}
+	return false
 }
 
 // mentioned gives the orders of those who are named at all, first in the sentence that

@@ -68,23 +68,22 @@ func tag(w string) string {
 // noted narrows the orders of one number to those whose notes the text names; nil
 // where it names none of them, or all.
 func (x *Index) noted(own []int, toks []reading.Token) []int {
-	var tagged, named, rest []int
-	for _, i := range own {
-		switch tags := tagsOf(x.orders[i].Note); {
-		case len(tags) == 0:
-			rest = append(rest, i)
-		case tagNamed(tags, toks):
-			named = append(named, i)
-			tagged = append(tagged, i)
-		default:
-			tagged = append(tagged, i)
-		}
-	}
-	if len(rest) == 1 && len(tagged) > 0 && forMine(toks) {
+	if rest := x.senders(own, toks); rest != nil {
 		return rest
 	}
+	named := keep(own, func(i int) bool { return tagNamed(tagsOf(x.orders[i].Note), toks) })
 	if len(named) < len(own) {
 		return named
+	}
+	return nil
+}
+
+// senders gives the sender's own order where a text is about that one and the notes of
+// all the others say for whom they are; nil else.
+func (x *Index) senders(own []int, toks []reading.Token) []int {
+	rest := keep(own, func(i int) bool { return len(tagsOf(x.orders[i].Note)) == 0 })
+	if len(rest) == 1 && len(own) > 1 && forMine(toks) {
+		return rest
 	}
 	return nil
 }
@@ -139,7 +138,7 @@ func oneOf(r *reading.Reading) bool {
 		}
 		before, after := textAt(r.Tokens, k-1), textAt(r.Tokens, k+1)
 		switch r.Tokens[k].Text {
-		case "only", "solo":
+		case "only", "just", "solo":
 			switch after {
 			case "mine", "ours", "the", "for", "this", "one", "el", "la", "para":
 				return true

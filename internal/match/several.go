@@ -10,8 +10,10 @@ import (
 // several settles a text from a number with several orders. What tells one of them from
 // the others is a clue: a reference, a name that something is said to be for, the words of
 // a note, "the second one", a slot. Where clues point to different orders a person has to
-// say. Without a clue the name of somebody who writes or is spoken of picks one, and
-// without that the text is about all of them.
+// say, and where a text sets one order against another ("mine" and "hers"), says that it
+// means only one, or names none after an earlier text spoke of one by itself; also an
+// arrival that names none where a person reads the text anyway, and one to which only the
+// name of somebody who writes or is spoken of gives an order. Else it is about all of them.
 func (x *Index) several(own []int, r *reading.Reading) Result {
 	picked, agree := x.clues(own, r)
 	if !agree {
@@ -37,17 +39,35 @@ func (x *Index) several(own []int, r *reading.Reading) Result {
 			picked = open
 		}
 	}
-	if len(picked) > 1 && (len(picked) == len(own) && halves(r.Tokens) || oneOf(r)) && !both(r.Tokens) && !counted(r.Tokens) {
-		return Result{Orders: picked, Ground: ByAmbiguous, Why: "the number has several orders and the text means one of them, so a person has to say which"}
+	all := both(r.Tokens) || counted(r.Tokens)
+	mine := slices.Equal(picked, x.senders(own, r.Tokens))
+	if x.denied(picked, r.Tokens) && r.Intent.Acts() {
+		return Result{Orders: own, Ground: ByAmbiguous, Why: "the text says which order of the number it does not mean, so a person has to say which it does"}
 	}
 	if others := x.others(own, picked, r); len(others) > 0 {
 		return Result{Orders: others, Ground: ByAmbiguous, Why: "the sender signs, but means the other order of the number, so a person has to say"}
+	}
+	if !all && (len(picked) > 1 && oneOf(r) || halves(r.Tokens) && len(x.refsIn(r.Tokens)) == 0 && !mine) {
+		return Result{Orders: picked, Ground: ByAmbiguous, Why: "the number has several orders and the text means one of them, so a person has to say which"}
+	}
+	if !all && len(picked) > 1 && (r.Intent == reading.Here || r.Due != nil) && x.apart(picked) {
+		return Result{Orders: picked, Ground: ByAmbiguous, Why: "one order of the number was spoken of by itself before and this text names none, so a person has to say which"}
+	}
+	switch {
+	case look:
+		return Result{Orders: picked, Ground: ByAmbiguous, Why: "only the name of who writes gives one order of the number, so a person has to say whether it is for the rest as well"}
+	case r.Intent == reading.Here && r.Asks && !all && len(picked) == len(own):
+		return Result{Orders: picked, Ground: ByAmbiguous, Why: "the number has several orders, the text names none and a person reads it anyway"}
+	case (r.Intent == reading.Here || r.Intent == reading.Coming) && len(x.open(picked)) == 0 && len(x.open(own)) > 0:
+		return Result{Orders: own, Ground: ByAmbiguous, Why: "the text names an order that was handed out, so a person has to say which is meant"}
+	case r.Intent == reading.Here && len(picked) < len(own) && len(x.refsIn(r.Tokens)) == 0 && !mine && x.elsewhen(picked, r):
+		return Result{Orders: picked, Ground: ByAmbiguous, Why: "the text speaks of one order of the number apart from the arrival, so a person has to say which is meant"}
 	}
 	why := "the number has several orders and the text names none"
 	if len(picked) < len(own) {
 		why = "the number has several orders and this is the one that is meant"
 	}
-	return Result{Orders: picked, Sure: true, Look: look, Ground: ByNumber, Why: why}
+	return Result{Orders: picked, Sure: true, Ground: ByNumber, Why: why}
 }
 
 // clues narrows several orders of one number to those that the text tells from the
@@ -144,6 +164,18 @@ func halves(toks []reading.Token) bool {
 		}
 	}
 	return mine && other
+}
+
+// apart tells whether orders of one number have come differently far: an earlier text
+// meant only some of them, so one that names none may mean those or the rest.
+func (x *Index) apart(list []int) bool {
+	first := &x.orders[list[0]]
+	for _, i := range list[1:] {
+		if o := &x.orders[i]; o.Expected != first.Expected || (o.State == night.Arrived) != (first.State == night.Arrived) {
+			return true
+		}
+	}
+	return false
 }
 
 // open leaves out what was handed out or cancelled.

@@ -120,8 +120,8 @@ func joinedClock(toks []Token, i, n int) (moment, bool) {
 		return moment{}, false
 	}
 	before, after := word(toks, i-1), word(toks, i+1)
-	if before == "la" {
-		return moment{}, false // "un choque en la 1604" is a road
+	if before == "la" || before == "the" && m%5 != 0 {
+		return moment{}, false // "un choque en la 1604" is a road, "then the 103" a bus
 	}
 	alone := before == "" && (after == "" || after == "prob" || after == "probably" || after == "latest") && toks[i].Digits == 4 && m%5 == 0
 	if !timePrep(before) && !alone && before != "there" && before != "here" && after != "hours" && after != "please" && after != "instead" && after != "slot" && after != "ish" {
@@ -132,6 +132,23 @@ func joinedClock(toks []Token, i, n int) (moment, bool) {
 		end++
 	}
 	return clock(toks, end, h, m, toks[i].Digits == 4 && (h == 0 || h >= 13))
+}
+
+// goes tells whether the words before k say that somebody will be somewhere: "I'll be
+// over for five", not "a table for five".
+func goes(toks []Token, k int) bool {
+	be := false
+	for i := max(0, k-5); i < k; i++ {
+		switch toks[i].Text {
+		case "be":
+			be = true
+		case "over", "round", "down", "up", "along", "there", "with":
+			if be {
+				return true
+			}
+		}
+	}
+	return false
 }
 
 func timePrep(w string) bool {
@@ -174,7 +191,7 @@ func bareHour(toks []Token, i, j int) bool {
 			return false
 		}
 	case "to", "or", "o", "ou", "and", "not", "for", "about", "till", "instead", "approx", "closer", "nearer", "make", "say", "like":
-		if !timeNear(toks, i) {
+		if !timeNear(toks, i) && !(before == "for" && word(toks, j) == "" && goes(toks, i-1)) {
 			return false
 		}
 	case "":

@@ -131,6 +131,10 @@ func (s *scan) against(m *moment) int {
 				}
 				return 1 // "ten minutes after my time"
 			}
+		case "to", "onto":
+			if k+2 < len(s.toks) && s.toks[k+1].bits&clsMine != 0 && s.toks[k+2].bits&clsSlot != 0 && (s.toks[k].Text == "onto" || word(s.toks, k-1) == "on" || word(s.toks, m.start-1) == "add") {
+				return 1 // "add ten on to my time"
+			}
 		case "early", "earlier", "sooner", "temprano", "antes":
 			return -1
 		case "away", "out", "off", "until", "till":
@@ -239,6 +243,9 @@ func (s *scan) aside(m *moment) bool {
 		}
 		return s.has(signMove)
 	case "before":
+		if w := word(s.toks, k-1); w == "not" || w == "be" && word(s.toks, k-2) == "not" {
+			return true // "it won't be before 7" says no time
+		}
 		return s.has(signMove) && word(s.toks, k-1) != "bit"
 	case "vez":
 		return true

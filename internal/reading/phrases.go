@@ -53,7 +53,7 @@ type phraseRow struct {
 
 // phraseTables are the languages' phrases. A contributor adds a row, or a table
 // for a language, and a test in phrases_test.go.
-var phraseTables = [][]phraseRow{english, englishSenses, spanish, french, otherLanguages, {{signAllergy, allergyPhrases}}}
+var phraseTables = [][]phraseRow{english, englishSenses, spanish, french, portuguese, otherLanguages, {{signAllergy, allergyPhrases}}}
 
 // english phrases, by meaning. Words are as Tokens writes them: contractions
 // spelled out, shorthand put right.

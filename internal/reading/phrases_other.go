@@ -43,6 +43,7 @@ var otherLanguages = []phraseRow{
 		taim|ta|tá anseo|amuigh|taobh|linn|ann ; taim|taimid taobh? amuigh|anseo|ag|ar ; taobh amuigh ; táim anseo|amuigh ; anseo
 		מגיע הגעתי ; הגעתי ; אני פה|כאן|בחוץ ; मैं पहुंच ; पहुँच|पहुंच गया|गयी|गए|गई ; बाहर हूं|हूँ|हैं ; είμαι|ειμαι εδώ|εδω|έξω|εξω ; έφτασα|εφτασα ; tôi đến ; den noi`},
 	{signNotHere, `hindi|hinde|nde|wala ..`},
+	{signComing, `ag teacht ; ar an mbealach|bhealach ; zaraz|niedlugo|juz bede|bedziemy|jedziemy ; jedziemy|wyjezdzam|wyjezdzamy`},
 	{signMove, `possible de passer|venir|changer|recuperer .. ; puis je passer|venir|changer .. ; a la place $ ; changer l'heure|heure|mon|ma .. ; 改 ; 换 个 时 间 ; 晚 一 点 ; 早 一 点 ; перенести|перенесіть|перенесите|змінити ; تغيير|تأجيل`},
 	{signComing, `在 路 上 ; 快 到 ; 马 上 到 ; 馬 上 到 ; 分 钟 ; 分 鐘 ; 向 か っ て ; を дорозі ; в дорозі|пути|дороге ; їду|едем|еду|їдемо|виїжджаю|выезжаю|виїхав|виїхала|буду|будемо|будем ; запізнюсь|запізнююсь|опаздываю|опоздаю|спізнюсь ; через <num>|<dur> ; في|على الطريق ; سأصل|قادم|جاي|بالطريق ; ar mo|an bhealach|mbealach ; beidh|bheidh me|mé? ann|ansin ; beidh me ann ; בדרך ; रास्ते में ; आ रहा|रही|रहे ; έρχομαι|ερχομαι`},
 	{signFuture, `буду|будемо|будем|приїду|приеду ; 明 天 ; 会 来 ; 會 來 ; sa bheidh ; a bheidh ; beidh ; سأكون|سوف`},

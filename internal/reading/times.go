@@ -118,7 +118,7 @@ func wordMoment(toks []Token, i int) (moment, bool) {
 		return moment{end: i + n, kind: momentLength, lo: minutes, hi: minutes}, true
 	}
 	switch at(0) {
-	case "half", "media":
+	case "half", "media", "meia":
 		switch {
 		case at(1) == "hours" || at(1) == "hora":
 			return length(2, 30)
@@ -158,6 +158,8 @@ func wordMoment(toks []Token, i int) (moment, bool) {
 		}
 	case "a", "an", "one", "una", "un":
 		switch {
+		case at(1) == "hours" && speed(word(toks, i-1)):
+			return moment{}, false
 		case at(1) == "hours" || at(1) == "hora":
 			if at(2) == "and" && at(3) == "a" && at(4) == "half" {
 				return length(5, 90)
@@ -202,6 +204,15 @@ func wordMoment(toks []Token, i int) (moment, bool) {
 		return moment{end: i + 1, kind: momentClock, hour: 12, fixed: true}, true
 	}
 	return moment{}, false
+}
+
+// speed tells whether a word before "an hour" makes it one: "thirty miles an hour".
+func speed(w string) bool {
+	switch w {
+	case "mile", "miles", "km", "k", "kilometres", "kilometers", "times":
+		return true
+	}
+	return false
 }
 
 // num gives the number at toks[i], joining "twenty five"; -1 where there is
@@ -290,7 +301,7 @@ func lengthAt(toks []Token, i int) (moment, bool) {
 			out.lo, out.hi, out.end = out.lo+30, out.hi+30, k+2
 		}
 		return out, true
-	case w == "seconds":
+	case w == "seconds" || w == "tick" || w == "ticks" || w == "jiffies":
 		out.lo, out.hi, out.end = -1, -1, j+1
 		return out, true
 	}
@@ -370,8 +381,10 @@ func bareLength(toks []Token, i, j, hi int) bool {
 			return hi > 12 && word(toks, j) == ""
 		}
 		return false
-	case "en", "dans":
+	case "en", "em", "dans":
 		return hi >= 3
+	case "add":
+		return hi >= 5 && (after == "" || after == "on" || after == "onto" || after == "to")
 	case "back", "forward":
 		return hi >= 5
 	case "me", "us":

@@ -306,6 +306,9 @@ func Fold(s string) string {
 // IsName tells whether the token is part of a name of the order book.
 func (t Token) IsName() bool { return t.bits&clsName != 0 }
 
+// IsCar tells whether the token belongs to the description of a vehicle.
+func (t Token) IsCar() bool { return t.bits&clsCar != 0 }
+
 // Everyday tells whether the token is a word of the reader's own tables.
 func (t Token) Everyday() bool { return t.known }
 
