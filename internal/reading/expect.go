@@ -232,6 +232,9 @@ func (s *scan) aside(m *moment) bool {
 	case "not":
 		return true
 	case "than":
+		if w := word(s.toks, k-1); w == "more" || w == "longer" {
+			return word(s.toks, k-2) != "not" && word(s.toks, k-3) != "not" // "won't be more than 10"
+		}
 		return word(s.toks, k-1) != "later" && word(s.toks, k-1) != "earlier" || word(s.toks, k-2) != "no" && word(s.toks, k-2) != "not"
 	case "of":
 		return word(s.toks, k-1) == "instead" || word(s.toks, k-1) == "lugar"

@@ -25,9 +25,9 @@ var englishSenses = []phraseRow{
 	{signNotHere, `never made|make it ..`},
 	{signNoMove, `change|swap|switch|exchange .. to|for a|an|the|some <food>|<item>|<allergen>`},
 	{signMove, `changing it|mine|ours|that to <time> ; hold|keep|leave mine|ours|it|them|my|our .. till|until <time>`},
-	{signNoCancel, `will|can not get|make|reach|arrive|be .. till|until <time>`},
-	{signNoMove, `will|can not get|make|reach|arrive|be .. till|until <time>`},
-	{signComing, `will|can not get|make|reach|arrive|be .. till|until <time>`},
+	{signNoCancel, `will|can not get|make|reach|arrive|be .. till|until <time> ; will not be|take more|longer|later than`},
+	{signNoMove, `will|can not get|make|reach|arrive|be .. till|until <time> ; no|not later than <time>`},
+	{signComing, `will|can not get|make|reach|arrive|be .. till|until <time> ; will not be|take more|longer than <dur> ; no|not later than <time>`},
 	{signGot, `
 		got|have|received the first|second|other|last|1st|2nd one|order|bag|lot ; first|second|other|last|1st|2nd one|order|bag|lot got|received|collected ; i received $ ; got mine|ours !at|for|wrong ; dinner|dinners|lunch|lunches|tea|teas|supper|suppers|meal|meals got|received|collected ; has|have his|hers|theirs|mine|ours !at|for|in|ready|with|to|wrong|by`},
 	{signNoProblem, `no call|need|reason to ; in the basket|boot|trunk|pannier|backpack`},

@@ -55,7 +55,7 @@ func momentAt(text string, toks []Token, i int) (moment, bool) {
 	if money(text, t, toks, i) {
 		return moment{}, false
 	}
-	if m, ok := threeQuarters(toks, i); ok {
+	if m, ok := fraction(toks, i); ok {
 		return m, true
 	}
 	if m, ok := lengthAt(toks, i); ok {
@@ -64,9 +64,20 @@ func momentAt(text string, toks []Token, i int) (moment, bool) {
 	return clockAt(toks, i)
 }
 
-// threeQuarters reads "3/4 of an hour" and "three quarters of an hour".
-func threeQuarters(toks []Token, i int) (moment, bool) {
+// fraction reads "1/2 hour", "3/4 of an hour" and "three quarters of an hour".
+func fraction(toks []Token, i int) (moment, bool) {
 	j := i + 1
+	if toks[i].Num == 1 && j+1 < len(toks) && toks[j].Kind == Dash && toks[j+1].Num == 2 {
+		for k := j + 2; k <= j+4; k++ {
+			switch word(toks, k) {
+			case "hours":
+				return moment{end: k + 1, kind: momentLength, lo: 30, hi: 30}, true
+			case "an", "of", "a":
+				continue
+			}
+			break
+		}
+	}
 	switch {
 	case toks[i].Num != 3:
 		return moment{}, false
@@ -186,6 +197,9 @@ func wordMoment(toks []Token, i int) (moment, bool) {
 			return length(3, -1)
 		}
 	case "hours":
+		if isLate(at(1)) && num(toks, i-1) < 0 {
+			return length(1, 60) // "hour late, sorry"
+		}
 		if at(1) == "and" && at(2) == "a" && at(3) == "half" && !toks[i].Glued {
 			return length(4, 90)
 		}
