@@ -181,6 +181,7 @@ func (r *hosted) open(name string, customers ...string) {
 	}
 	_, err = h.Desk.Load(ctx, n.ID, book, "cook")
 	require.NoError(r.t, err)
+	r.network().Next(make([]practice.Fate, len(customers))...) // taken over; their reports are the tests'
 	_, err = h.Desk.Close(ctx, n.ID, "cook")
 	require.NoError(r.t, err)
 	r.night[name] = n

@@ -54,7 +54,7 @@ type Inbox struct {
 	reading together.Work[struct{}]
 	// known is what the last round that was kept knew. Whoever begins a round takes
 	// it away, so that a round which fails leaves nothing behind.
-	known atomic.Pointer[reader]
+	known atomic.Pointer[known]
 }
 
 // New makes an inbox.
@@ -187,11 +187,10 @@ func (b *Inbox) actIn(ctx context.Context, tx Tx, texts []night.Inbound) (keep f
 		return func() {}, nil
 	}
 	now := b.c.Now().UTC()
-	r := b.known.Swap(nil)
-	if r == nil {
-		r = &reader{kitchen: b.c.Kitchen}
+	r := &reader{kitchen: b.c.Kitchen}
+	if k := b.known.Swap(nil); k != nil {
+		r = k.reader
 	}
-	r.used = now
 	nights, err := tx.Nights(ctx)
 	if err != nil {
 		return nil, err
@@ -215,7 +214,7 @@ func (b *Inbox) actIn(ctx context.Context, tx Tx, texts []night.Inbound) (keep f
 		texts = texts[n:]
 	}
 	return func() {
-		b.known.Store(r)
+		b.known.Store(&known{r, now})
 		b.c.Desk.Changed()
 	}, nil
 }
@@ -223,8 +222,8 @@ func (b *Inbox) actIn(ctx context.Context, tx Tx, texts []night.Inbound) (keep f
 // Rest lets go of what was kept in memory for the next round where none came for a
 // while. It is called now and then.
 func (b *Inbox) Rest() {
-	if r := b.known.Load(); r != nil && b.c.Now().Sub(r.used) > keepFor {
-		b.known.CompareAndSwap(r, nil)
+	if k := b.known.Load(); k != nil && b.c.Now().Sub(k.since) > keepFor {
+		b.known.CompareAndSwap(k, nil)
 	}
 }
 
@@ -260,13 +259,19 @@ func (b *Inbox) Place(ctx context.Context, inboundID int64, ref, who string) err
 	return err
 }
 
+// known is a reader at rest. It is never changed, since Rest looks at it while a
+// round may take the reader.
+type known struct {
+	reader *reader
+	since  time.Time
+}
+
 // reader reads texts one after the other against a night's orders as they are
 // after what the texts before did to them.
 type reader struct {
 	kitchen night.Kitchen
 	book    desk.Book
 	index   *match.Index
-	used    time.Time
 }
 
 func (r *reader) decide(ctx context.Context, tx Tx, in night.Inbound, placed string) (desk.Decision, error) {

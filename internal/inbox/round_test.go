@@ -185,6 +185,31 @@ func TestWhatIsInMemoryGoesAfterAWhile(t *testing.T) {
 	assert.False(t, b.InMemory())
 }
 
+// The clock's round asks while texts come in.
+func TestAskingForRestDisturbsNoRound(t *testing.T) {
+	t.Parallel()
+	b := newBench(t)
+	over, rested := make(chan struct{}), make(chan struct{})
+	go func() {
+		defer close(rested)
+		for {
+			select {
+			case <-over:
+				return
+			default:
+				b.Rest()
+			}
+		}
+	}()
+	for range 8 {
+		b.say("+447700900101", "thanks")
+	}
+	close(over)
+	<-rested
+	assert.Empty(t, b.fresh())
+	assert.True(t, b.InMemory())
+}
+
 func TestAFullHouseAtOnce(t *testing.T) {
 	t.Parallel()
 	b := newBench(t)
