@@ -69,6 +69,6 @@ func (m *mishaps) hold(point string) (d time.Duration) {
 func points(orders int) map[string]int {
 	return map[string]int{
 		claim: 60, claimed: 2 + 2*orders, check: 2 + 2*orders, sending: 2 + 2*orders, dispatchRead: 60, dispatchWrite: 4 + 3*orders,
-		inboxRead: 20, inboxWrite: 1 + orders, deskRead: 30, deskWrite: 10 + 5*orders,
+		inboxRead: 5, inboxWrite: 1 + orders, deskRead: 30, deskWrite: 10 + 5*orders,
 	}
 }
