@@ -225,11 +225,7 @@ func (d *Desk) sayShort(ctx context.Context, tx Tx, n night.Night, o night.Order
 	if err != nil {
 		return err
 	}
-	texts, err := d.texts(ctx, tx)
-	if err != nil {
-		return err
-	}
-	text, err := texts.Render(wording.NameFor(night.Short), wording.FactsFor(d.kitchen, n, []night.Order{o}, texts.Lang()))
+	text, err := d.shortText(ctx, tx, n, o)
 	if err != nil {
 		return err
 	}
@@ -242,6 +238,34 @@ func (d *Desk) sayShort(ctx context.Context, tx Tx, n night.Night, o night.Order
 		ExpiresAt: n.SlotAt(n.Last, d.kitchen.Zone).Add(graceAfterNight),
 	}
 	return d.sendNow(ctx, tx, n, []night.Order{o}, &m, now, a)
+}
+
+// shortText says all that is missing of an order.
+func (d *Desk) shortText(ctx context.Context, tx Tx, n night.Night, o night.Order) (string, error) {
+	texts, err := d.texts(ctx, tx)
+	if err != nil {
+		return "", err
+	}
+	return texts.Render(wording.NameFor(night.Short), wording.FactsFor(d.kitchen, n, []night.Order{o}, texts.Lang()))
+}
+
+// StillSays tells whether a text about what is missing of an order would be
+// written the same now. A text that was tried may be tried again, or go another
+// way, long after it was written.
+func (d *Desk) StillSays(ctx context.Context, tx Tx, m night.Message) (bool, error) {
+	if len(m.Covers) != 1 {
+		return false, nil // it was about one order when it was written
+	}
+	n, err := tx.Night(ctx, m.NightID)
+	if err != nil {
+		return false, err
+	}
+	o, err := tx.Order(ctx, m.Covers[0].OrderID)
+	if err != nil {
+		return false, err
+	}
+	text, err := d.shortText(ctx, tx, n, o)
+	return text == m.Text, err
 }
 
 func lastShort(about []night.Message) (last night.Message, ok bool) {

@@ -12,6 +12,7 @@ import (
 
 	"passbell/internal/desk"
 	"passbell/internal/night"
+	"passbell/internal/store"
 	"passbell/internal/wording"
 	"passbell/templates"
 )
@@ -178,12 +179,21 @@ func TestShortTellsOnceWhatIsMissing(t *testing.T) {
 	b.short("K401", true, lack(2, 1))
 	require.Zero(t, b.deliver(), "they know")
 	require.Equal(t, night.Reminded, b.state("K401"), "it moves nothing")
+	stillSays := func() (same bool) {
+		require.NoError(t, b.rows.Read(t.Context(), func(tx *store.Tx) (err error) {
+			same, err = b.StillSays(t.Context(), tx, m[0])
+			return err
+		}))
+		return same
+	}
+	require.True(t, stillSays())
 
 	// And something more after that: a text of its own.
 	b.short("K401", true, lack(1, 1))
 	m = b.messages("K401")[night.Short]
 	require.Len(t, m, 2)
 	require.Equal(t, []int{0, 1}, []int{m[0].Revision, m[1].Revision})
+	require.False(t, stillSays(), "it must not go another way now")
 
 	// It is there after all: the text that waits is not sent.
 	b.short("K401", false, lack(0, 0), lack(1, 0), lack(2, 0))

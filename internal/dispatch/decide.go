@@ -14,6 +14,7 @@ import (
 type Truth struct {
 	Record   night.Trial // the message as it is on record now
 	Arrived  bool        // an earlier try is known to have
+	Outdated bool        // a text about what is missing would be written otherwise now
 	Night    night.Night
 	Orders   []night.Order // those that the message covers
 	OptedOut bool          // the address wants no texts
@@ -107,6 +108,9 @@ func found(t Truth, off bool) string {
 		case len(night.Missing(o.Items)) == 0:
 			return "nothing of the order is missing any more"
 		}
+	}
+	if t.Outdated {
+		return "something else is missing now"
 	}
 	return ""
 }

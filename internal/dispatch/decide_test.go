@@ -106,6 +106,7 @@ func TestCheck(t *testing.T) {
 		{name: "here already and a person wants it sent", kind: night.Resend, order: with(func(o *night.Order) { o.State = night.Arrived }), at: noon, want: night.Sending},
 		{name: "something is missing and they are here", kind: night.Short, order: with(lacking(night.Arrived)), at: noon, want: night.Sending},
 		{name: "something is missing and they come later", kind: night.Short, order: with(func(o *night.Order) { lacking(night.Told)(o); o.Slot = 18 * 60 }), at: noon, want: night.Sending},
+		{name: "something else is missing now", kind: night.Short, order: with(lacking(night.Told)), at: noon, want: night.Dropped, edit: func(t *Truth) { t.Outdated = true }},
 		{name: "nothing is missing any more", kind: night.Short, order: told, at: noon, want: night.Dropped},
 		{name: "something is missing of what is cancelled", kind: night.Short, order: with(lacking(night.Cancelled)), at: noon, want: night.Dropped},
 		{name: "something is missing of a night that is off", kind: night.Short, order: with(lacking(night.Told)), at: noon, want: night.Dropped, edit: func(t *Truth) { t.Night.CalledOff = noon }},

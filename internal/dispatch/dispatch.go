@@ -44,6 +44,9 @@ type Tx interface {
 // transaction tx.
 type Replanner interface {
 	ReplanIn(ctx context.Context, tx desk.Tx, now time.Time, nightID int64, orders ...int64) error
+	// StillSays tells whether a text about what is missing of an order would be
+	// written the same now.
+	StillSays(ctx context.Context, tx desk.Tx, m night.Message) (bool, error)
 }
 
 // Config is what a dispatcher needs. Every field is required but Changed and Pace.
@@ -340,6 +343,13 @@ func (d *Dispatcher) truths(ctx context.Context, messages []night.Message) ([]Tr
 					return err
 				}
 				out[i].Arrived = stands == night.Delivered
+			}
+			if m.Kind == night.Short { // seldom
+				same, err := d.c.Replanner.StillSays(ctx, tx, m)
+				if err != nil {
+					return err
+				}
+				out[i].Outdated = !same
 			}
 			for _, c := range m.Covers {
 				o, ok := order[c.OrderID]

@@ -61,6 +61,8 @@ type replans struct {
 	orders []int64
 }
 
+func (*replans) StillSays(context.Context, desk.Tx, night.Message) (bool, error) { return true, nil }
+
 func (r *replans) ReplanIn(_ context.Context, _ desk.Tx, _ time.Time, _ int64, orders ...int64) error {
 	r.mu.Lock()
 	defer r.mu.Unlock()

@@ -139,6 +139,8 @@ func TestWhoSleptIntoTheQuietHoursWaits(t *testing.T) {
 // fails is a replanner whose plan can't be stored.
 type fails struct{}
 
+func (fails) StillSays(context.Context, desk.Tx, night.Message) (bool, error) { return false, errAway }
+
 func (fails) ReplanIn(context.Context, desk.Tx, time.Time, int64, ...int64) error { return errAway }
 
 // Whoever shared a text that was dropped gets theirs however soon after it the
