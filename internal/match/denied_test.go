@@ -123,3 +123,16 @@ func TestCluesDisagree(t *testing.T) {
 		})
 	}
 }
+
+// TestOneWay keeps both orders where a time to come happens to be one's slot, or the
+// writer counts them. Common practice, no source.
+func TestOneWay(t *testing.T) {
+	t.Parallel()
+	x := match.New(book())
+	for _, text := range []string{"setting off now, with you about 6", "I have two orders tonight, can I fetch them together? Ama"} {
+		_, got := read(x, "+447700900106", text)
+		require.Len(t, got.Orders, 2, "%s: %s", text, got.Why)
+	}
+	_, got := read(x, "+447700900106", "setting off now for the 6 o'clock one")
+	require.Len(t, got.Orders, 1, got.Why)
+}

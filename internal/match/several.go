@@ -19,8 +19,8 @@ func (x *Index) several(own []int, r *reading.Reading) Result {
 	if !agree {
 		return Result{Orders: picked, Ground: ByAmbiguous, Why: "what the text says points to more than one order of the number, so a person has to say which"}
 	}
-	look := false
-	if picked == nil && !both(r.Tokens) {
+	look, all := false, both(r.Tokens) || counted(r.Tokens)
+	if picked == nil && !all {
 		named, writes := x.mentioned(own, r)
 		switch {
 		case named == nil || writes:
@@ -39,7 +39,6 @@ func (x *Index) several(own []int, r *reading.Reading) Result {
 			picked = open
 		}
 	}
-	all := both(r.Tokens) || counted(r.Tokens)
 	mine := slices.Equal(picked, x.senders(own, r.Tokens))
 	if x.denied(picked, r.Tokens) && r.Intent.Acts() {
 		return Result{Orders: own, Ground: ByAmbiguous, Why: "the text says which order of the number it does not mean, so a person has to say which it does"}
@@ -128,8 +127,24 @@ func (x *Index) bySlot(own []int, r *reading.Reading) []int {
 		return nil
 	}
 	// A time of day that is a slot's names it; "in 10 minutes" that happens to end
-	// on one doesn't.
+	// on one doesn't, nor "be with you 5ish" where one way brings two orders.
+	if !x.slotMeant(r) && x.oneWay(own) {
+		return nil
+	}
 	return keep(own, func(i int) bool { return x.orders[i].Slot == *r.Slot })
+}
+
+// oneWay tells whether slots of a number lie so near each other that whoever comes
+// may well fetch both orders.
+func (x *Index) oneWay(own []int) bool {
+	for k, i := range own {
+		for _, j := range own[k+1:] {
+			if a, b := x.orders[i].Slot, x.orders[j].Slot; max(a-b, b-a) <= 30 {
+				return true
+			}
+		}
+	}
+	return false
 }
 
 // others gives the orders that a cancellation may mean where it keeps the one of the
