@@ -136,3 +136,10 @@ func TestOneWay(t *testing.T) {
 	_, got := read(x, "+447700900106", "setting off now for the 6 o'clock one")
 	require.Len(t, got.Orders, 1, got.Why)
 }
+
+// TestSignedThanks is sure of no order by a signature alone: it may be thanks for all.
+func TestSignedThanks(t *testing.T) {
+	t.Parallel()
+	_, got := read(match.New(book()), "+447700900106", "Got everything, many thanks. Ama")
+	require.False(t, got.Sure, got.Why)
+}

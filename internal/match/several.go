@@ -23,7 +23,10 @@ func (x *Index) several(own []int, r *reading.Reading) Result {
 	if picked == nil && !all {
 		named, writes := x.mentioned(own, r)
 		switch {
-		case named == nil || writes:
+		case named == nil:
+		case writes && r.Intent == reading.Thanks:
+			return Result{Orders: named, Ground: ByAmbiguous, Why: "only the name of who thanks gives one order of the number; nothing is to be done about it"}
+		case writes:
 		case r.Intent == reading.Here && forMine(r.Tokens):
 			return Result{Orders: own, Ground: ByAmbiguous, Why: "the sender means their own order and names another, so a person has to say which"}
 		case r.Intent == reading.Thanks && !r.Got:

@@ -120,8 +120,8 @@ func joinedClock(toks []Token, i, n int) (moment, bool) {
 		return moment{}, false
 	}
 	before, after := word(toks, i-1), word(toks, i+1)
-	if before == "la" || before == "the" && m%5 != 0 {
-		return moment{}, false // "un choque en la 1604" is a road, "then the 103" a bus
+	if before == "la" || before == "the" && (m%5 != 0 || ofRoad(after)) {
+		return moment{}, false // "un choque en la 1604" is a road, "then the 103" a bus, "the 405 is a car park" a road
 	}
 	alone := before == "" && (after == "" || after == "prob" || after == "probably" || after == "latest") && toks[i].Digits == 4 && m%5 == 0
 	if !timePrep(before) && !alone && before != "there" && before != "here" && after != "hours" && after != "please" && after != "instead" && after != "slot" && after != "ish" {
@@ -132,6 +132,15 @@ func joinedClock(toks []Token, i, n int) (moment, bool) {
 		end++
 	}
 	return clock(toks, end, h, m, toks[i].Digits == 4 && (h == 0 || h >= 13))
+}
+
+// ofRoad tells whether a word is said of a road that goes by its number.
+func ofRoad(w string) bool {
+	switch w {
+	case "is", "was", "traffic", "freeway", "fwy", "highway", "hwy", "north", "south", "east", "west", "northbound", "southbound", "eastbound", "westbound", "backed", "jammed", "crawling":
+		return true
+	}
+	return false
 }
 
 // goes tells whether the words before k say that somebody will be somewhere: "I'll be

@@ -41,6 +41,7 @@ func TestTimes(t *testing.T) {
 		{"traffic, be there in 10 to 15", "18:15"},
 		{"couple of minutes away", "18:02"},
 		{"running 15 late", "18:25"},
+		{"running 15 late, the 405 is a car park", "18:25"}, // a road
 		{"running about twenty minutes late", "18:30"},
 		{"I'll be 10 minutes early", "18:00"},
 		{"half an hour late, sorry", "18:40"},
