@@ -111,7 +111,7 @@ func grow(t *testing.T, d *database, n int) string {
 	stopped := time.Since(began)
 	require.NoError(t, host.Close())
 	return fmt.Sprintf("planned in %s; served after %s; %.0f texts/s out; %.0f texts/s in; %d MB; idle %.1f transactions/s, a tick %s; stopped in %s",
-		short(load), short(started), float64(growthOrders*n)/sent.Seconds(), float64(*posts)/came.Seconds(), held>>20, did, short(middle(ticks)), short(stopped))
+		short(load), short(started), float64(growthOrders*n)/sent.Seconds(), float64(*posts)/came.Seconds(), max(0, held)>>20, did, short(middle(ticks)), short(stopped))
 }
 
 // name is what the i-th kitchen is called.
@@ -165,9 +165,9 @@ func tonight(ctx context.Context, h *gateway.House) error {
 }
 
 // inUse gives the memory that the process holds and could not give back.
-func inUse() uint64 {
+func inUse() int64 {
 	runtime.GC()
 	var m runtime.MemStats
 	runtime.ReadMemStats(&m)
-	return m.HeapAlloc + m.StackInuse
+	return int64(m.HeapAlloc + m.StackInuse)
 }
