@@ -11,9 +11,9 @@ import (
 // the others is a clue: a reference, a name that something is said to be for, the words of
 // a note, "the second one", a slot. Where clues point to different orders a person has to
 // say, and where a text sets one order against another ("mine" and "hers"), says that it
-// means only one, or names none after an earlier text spoke of one by itself; also an
-// arrival that names none where a person reads the text anyway, and one to which only the
-// name of somebody who writes or is spoken of gives an order. Else it is about all of them.
+// means only one, or names none after an earlier text spoke of one by itself; also where it
+// names none and a person reads it anyway, and where only the name of somebody who writes
+// or is spoken of gives an order. Else it is about all of them.
 func (x *Index) several(own []int, r *reading.Reading) Result {
 	picked, agree := x.clues(own, r)
 	if !agree {
@@ -58,7 +58,7 @@ func (x *Index) several(own []int, r *reading.Reading) Result {
 	switch {
 	case look:
 		return Result{Orders: picked, Ground: ByAmbiguous, Why: "only the name of who writes gives one order of the number, so a person has to say whether it is for the rest as well"}
-	case r.Intent == reading.Here && r.Asks && !all && len(picked) == len(own):
+	case r.Intent.Acts() && r.Asks && !all && len(picked) == len(own):
 		return Result{Orders: picked, Ground: ByAmbiguous, Why: "the number has several orders, the text names none and a person reads it anyway"}
 	case (r.Intent == reading.Here || r.Intent == reading.Coming) && len(x.open(picked)) == 0 && len(x.open(own)) > 0:
 		return Result{Orders: own, Ground: ByAmbiguous, Why: "the text names an order that was handed out, so a person has to say which is meant"}

@@ -276,7 +276,7 @@ func timeNear(toks []Token, i int) bool {
 			return true
 		}
 		switch t.Text {
-		case "slot", "move", "moved", "change", "changed", "swap", "switch", "push", "pushed", "time", "booked", "instead", "there", "here", "with", "come", "coming", "arrive", "arriving", "collect", "collection", "pickup", "pick", "make", "more", "closer", "nearer", "eta", "reschedule", "bump", "shift", "forward", "back", "cambiar", "later", "earlier", "put", "bring", "possible", "at", "around", "between", "late":
+		case "slot", "move", "moved", "change", "changed", "swap", "switch", "push", "pushed", "time", "booked", "instead", "there", "here", "with", "come", "coming", "arrive", "arriving", "collect", "collection", "pickup", "pick", "make", "more", "closer", "nearer", "eta", "reschedule", "bump", "shift", "forward", "back", "cambiar", "later", "earlier", "put", "bring", "possible", "at", "around", "between", "late", "early":
 			return true
 		}
 	}

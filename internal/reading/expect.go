@@ -124,6 +124,10 @@ func (s *scan) against(m *moment) int {
 		switch s.toks[k].Text {
 		case "late", "behind", "delayed", "delay", "over", "later", "tarde", "retraso", "atrasado", "atrasada":
 			return 1
+		case "despues":
+			if k+3 < len(s.toks) && s.toks[k+2].bits&clsMine != 0 && s.toks[k+3].bits&clsSlot != 0 {
+				return 1 // "15 minutos despues de mi hora"
+			}
 		case "after", "past", "before":
 			if k+2 < len(s.toks) && s.toks[k+1].bits&clsMine != 0 && s.toks[k+2].bits&clsSlot != 0 {
 				if s.toks[k].Text == "before" {
@@ -296,7 +300,7 @@ func (s *scan) comesFor(k int, m *moment) bool {
 		return false
 	}
 	for j := k - 1; j >= 0 && s.clauses[j] == m.clause; j-- {
-		if t := &s.toks[j]; t.bits&clsGet != 0 || t.Text == "come" || t.Text == "coming" {
+		if t := &s.toks[j]; t.bits&clsGet != 0 || t.Text == "come" || t.Text == "coming" || t.Text == "back" {
 			return true
 		}
 	}
@@ -370,14 +374,14 @@ func (s *scan) otherOrders() bool {
 }
 
 // corrects tells whether a time takes the place of the one before it: "7:20, no make
-// it 7:30".
+// it 7:30", "closer to 7, say 6:55".
 func (s *scan) corrects(m *moment) bool {
 	k := m.start - 1
 	if word(s.toks, k) == "it" && word(s.toks, k-1) == "make" {
 		return true
 	}
 	w := word(s.toks, k)
-	return w == "actually" || w == "no" || w == "rather"
+	return w == "actually" || w == "no" || w == "rather" || w == "say"
 }
 
 // until tells whether something lasts until m, with or without a day between.

@@ -31,6 +31,12 @@ func Read(text string, ctx Context) Reading {
 	s := newScan(text, &ctx)
 	out := s.decide()
 	s.weigh(&out)
+	switch {
+	case out.Intent == Coming && out.Due == nil:
+		out.Due = s.loose(true)
+	case out.Intent == Move && out.To == nil:
+		out.To = s.loose(false)
+	}
 	out.Tokens = s.toks
 	return out
 }
