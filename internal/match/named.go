@@ -106,7 +106,7 @@ func contracts(w string) bool {
 	case "collected", "received", "picked", "delivered", "handed", "sorted", "packed", "needed", "wanted", "booked", "ordered":
 		return false
 	}
-	return len(w) > 4 && strings.HasSuffix(w, "ed")
+	return len(w) > 4 && (strings.HasSuffix(w, "ed") || strings.HasSuffix(w, "ing") && w != "dumpling" && w != "pudding")
 }
 
 // vehicle are things by whose owner no order is named: "in Ama's car".

@@ -18,13 +18,15 @@ func tagsOf(note string) []string {
 		switch {
 		case t.Kind != reading.Word:
 		case t.Text == "for":
-			for j := i + 1; j < len(toks) && j <= i+4 && toks[j].Kind == reading.Word && toks[j].Text != "in"; j++ {
-				if !plain[toks[j].Text] {
+			for j := i + 1; j < len(toks) && j <= i+4 && inName(toks, j); j++ {
+				if toks[j].Kind == reading.Word && toks[j].Text != "in" && !plain[toks[j].Text] {
 					out = append(out, tag(toks[j].Text))
 				}
 			}
 		case t.Text == "order" && i > 0 && toks[i-1].Kind == reading.Word && !plain[toks[i-1].Text]:
 			out = append(out, tag(toks[i-1].Text))
+		case i > 0 && company[t.Text] && toks[i-1].Kind == reading.Word && !plain[toks[i-1].Text]:
+			out = append(out, tag(toks[i-1].Text), tag(t.Text)) // "lab group"
 		case t.Text == "my" && i == 0 && len(toks) > 1 && toks[1].Possessive:
 			out = append(out, tag(toks[1].Text))
 		case i == 0 && kin[t.Text] != "" && (t.Possessive || len(toks) == 1 || toks[1].Kind != reading.Word):
@@ -32,6 +34,21 @@ func tagsOf(note string) []string {
 		}
 	}
 	return out
+}
+
+// inName tells whether the token at j may belong to a name: "the in-laws", not "the office
+// in town".
+func inName(toks []reading.Token, j int) bool {
+	if toks[j].Text == "in" {
+		return j+1 < len(toks) && toks[j+1].Kind == reading.Dash
+	}
+	return toks[j].Kind == reading.Word || toks[j].Kind == reading.Dash
+}
+
+// company are words for people who share an order.
+var company = map[string]bool{
+	"group": true, "team": true, "club": true, "crew": true, "staff": true, "class": true, "choir": true, "ward": true, "shift": true, "committee": true, "squad": true,
+	"department": true, "dept": true, "circle": true, "volunteers": true, "fellowship": true, "office": true, "lot": true, "gang": true,
 }
 
 // plain are words of notes that name nobody.

@@ -12,8 +12,9 @@ import (
 // a note, "the second one", a slot. Where clues point to different orders a person has to
 // say, and where a text sets one order against another ("mine" and "hers"), says that it
 // means only one, or names none after an earlier text spoke of one by itself; also where it
-// names none and a person reads it anyway, and where only the name of somebody who writes
-// or is spoken of gives an order. Else it is about all of them.
+// names none and a person reads it anyway, where it adds something to what it names or speaks of one
+// by its place without saying which, and where only the name of somebody who writes or is
+// spoken of gives an order. Else it is about all of them.
 func (x *Index) several(own []int, r *reading.Reading) Result {
 	picked, agree := x.clues(own, r)
 	if !agree {
@@ -42,6 +43,12 @@ func (x *Index) several(own []int, r *reading.Reading) Result {
 			picked = open
 		}
 	}
+	switch {
+	case len(picked) < len(own) && adds(r.Tokens):
+		return Result{Orders: own, Ground: ByAmbiguous, Why: "the text names one order of the number and adds to it, so a person has to say which are meant"}
+	case len(picked) == len(own) && len(x.open(own)) > 1 && singles(r.Tokens):
+		return Result{Orders: own, Ground: ByAmbiguous, Why: "the text speaks of one order of the number and does not say which, so a person has to"}
+	}
 	mine := slices.Equal(picked, x.senders(own, r.Tokens))
 	if x.denied(picked, r.Tokens) && r.Intent.Acts() {
 		return Result{Orders: own, Ground: ByAmbiguous, Why: "the text says which order of the number it does not mean, so a person has to say which it does"}
@@ -58,7 +65,7 @@ func (x *Index) several(own []int, r *reading.Reading) Result {
 	switch {
 	case look:
 		return Result{Orders: picked, Ground: ByAmbiguous, Why: "only the name of who writes gives one order of the number, so a person has to say whether it is for the rest as well"}
-	case r.Intent.Acts() && r.Asks && !all && len(picked) == len(own):
+	case r.Intent.Acts() && r.Intent != reading.Ask && r.Asks && !all && len(picked) == len(own):
 		return Result{Orders: picked, Ground: ByAmbiguous, Why: "the number has several orders, the text names none and a person reads it anyway"}
 	case (r.Intent == reading.Here || r.Intent == reading.Coming) && len(x.open(picked)) == 0 && len(x.open(own)) > 0:
 		return Result{Orders: own, Ground: ByAmbiguous, Why: "the text names an order that was handed out, so a person has to say which is meant"}
@@ -231,8 +238,22 @@ func (x *Index) ordinal(own []int, r *reading.Reading) []int {
 	sorted := slices.Clone(own)
 	slices.SortStableFunc(sorted, func(a, b int) int { return int(x.orders[a].Slot - x.orders[b].Slot) })
 	for i := 0; i+1 < len(toks); i++ {
-		switch toks[i+1].Text {
-		case "one", "order", "bag", "pickup", "slot", "lot", "pedido", "orden", "commande":
+		if w := toks[i].Text; (w == "number" || w == "no") && textAt(toks, i-1) != "order" && toks[i+1].Num >= 1 && toks[i+1].Num <= len(sorted) && toks[i+1].Min < 0 {
+			switch textAt(toks, i-1) {
+			case "for", "of", "got", "get", "getting", "collecting":
+				return sorted[toks[i+1].Num-1 : toks[i+1].Num] // "on the way for number two"
+			}
+		}
+		if toks[i+1].Text == "of" && textAt(toks, i+2) == "the" && i+3 < len(toks) && toks[i+3].Num == len(sorted) {
+			switch toks[i].Text {
+			case "first", "1st":
+				return sorted[:1] // "the first of the two"
+			case "second", "2nd", "last":
+				return sorted[len(sorted)-1:]
+			}
+		}
+		switch w := toks[i+1].Text; {
+		case orderWord[w]:
 		default:
 			// "ici pour la 2e", "vengo por la segunda"
 			if w := toks[i].Text; w != "la" && w != "le" && w != "el" || i+2 < len(toks) && toks[i+2].Kind == reading.Word {

@@ -61,6 +61,59 @@ func sideBySide(toks []reading.Token) bool {
 	return false
 }
 
+// adds tells whether a text puts what it names beside something else, so that it may be
+// about more than that: "I'll get Pauline's with mine", "my sister's too".
+func adds(toks []reading.Token) bool {
+	for k := range toks {
+		before, after := textAt(toks, k-1), textAt(toks, k+1)
+		switch toks[k].Text {
+		case "too", "also", "aswell", "tambien", "aussi":
+			return true
+		case "well":
+			if before == "as" {
+				return true
+			}
+		case "mine", "ours", "own":
+			if before == "with" || before == "and" || after == "and" || before == "my" && textAt(toks, k-2) == "with" {
+				return true
+			}
+		case "my", "our":
+			if before == "and" || before == "with" && k+1 < len(toks) && toks[k+1].Possessive {
+				return true
+			}
+		}
+	}
+	return false
+}
+
+// singles tells whether a text speaks of one order among others, by its place in a
+// row: "the first of the two", "number two", "see you for the other".
+func singles(toks []reading.Token) bool {
+	for k := range toks {
+		before := textAt(toks, k-1)
+		switch toks[k].Text {
+		case "first", "1st", "second", "2nd", "last", "third", "3rd", "other", "next", "otra", "otro", "segunda", "primera", "deuxieme", "premiere", "autre":
+			switch before {
+			case "the", "my", "our", "for", "la", "el", "l":
+				after := textAt(toks, k+1)
+				if after == "" || after == "of" || after == "now" || orderWord[after] {
+					return true
+				}
+			}
+		case "number", "no", "num":
+			if k+1 < len(toks) && toks[k+1].Num > 0 && toks[k+1].Num < 4 && before != "order" && before != "house" {
+				return true
+			}
+		}
+	}
+	return false
+}
+
+// orderWord are words for an order that stand behind its place in a row.
+var orderWord = map[string]bool{
+	"one": true, "order": true, "bag": true, "pickup": true, "slot": true, "lot": true, "pedido": true, "orden": true, "commande": true, "half": true, "batch": true,
+}
+
 // self tells whether a word is the sender: "Calvin and me", "Silvia y yo".
 func self(w string) bool { return w == "i" || w == "me" || w == "myself" || w == "yo" || w == "moi" }
 

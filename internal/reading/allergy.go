@@ -55,7 +55,7 @@ func (v *vocab) allergyIn(toks []Token, marks []mark) string {
 		if bodily[w] {
 			body = w
 		}
-		if allergyWords[w] {
+		if allergyWords[w] && !(w == "gf" && girlfriend(toks, i)) {
 			return w
 		}
 		if len(w) >= 4 {
@@ -75,6 +75,16 @@ func (v *vocab) allergyIn(toks []Token, marks []mark) string {
 		}
 	}
 	return ""
+}
+
+// girlfriend tells whether "gf" at i is somebody and not food without gluten: "my gf Amy
+// is there", not "my gf box".
+func girlfriend(toks []Token, i int) bool {
+	switch word(toks, i-1) {
+	case "my", "his", "our", "your", "ur", "me":
+		return i+1 < len(toks) && toks[i+1].bits&(clsItem|clsFood|clsMine) == 0 && toks[i+1].Kind == Word
+	}
+	return false
 }
 
 func joined(toks []Token) string {

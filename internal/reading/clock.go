@@ -34,6 +34,9 @@ func clockAt(toks []Token, i int) (moment, bool) {
 		if n >= 13 && n <= 23 && t.Kind == Number && toks[j].Glued {
 			return clock(toks, j+1, n, 0, true) // "19h"
 		}
+		if n >= 1 && n <= 12 && t.Kind == Number && toks[j].Glued && hourPrep(word(toks, i-1)) {
+			return clock(toks, j+1, n, 0, false) // "j'arrive à 7h"
+		}
 	case "minutes":
 	case "to", "until", "of", "before", "para":
 		if n >= 1 && n < 60 && (n%5 == 0 || n > 12) && !rangeBefore(toks, i) && (at(0) != "para" || at(1) == "las" || at(1) == "la") {
@@ -76,6 +79,11 @@ func clockAt(toks []Token, i int) (moment, bool) {
 		return clock(toks, j, n, 0, false)
 	}
 	return moment{}, false
+}
+
+// hourPrep tells whether a French word makes what stands behind it a time of day: "à 7h".
+func hourPrep(w string) bool {
+	return w == "a" || w == "vers" || w == "pour" || w == "avant" || w == "apres"
 }
 
 func rangeBefore(toks []Token, i int) bool {

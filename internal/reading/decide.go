@@ -1,6 +1,8 @@
 package reading
 
 import (
+	"slices"
+
 	"passbell/internal/night"
 )
 
@@ -231,7 +233,12 @@ func (s *scan) ownTime(to *night.Clock) bool {
 
 func (s *scan) comes(out *Reading) bool {
 	due := s.expected()
+	if due == nil {
+		due = s.returns()
+	}
 	switch {
+	case due != nil && s.has(signGot) && len(s.ctx.Slots) > 1 && s.has(signFuture, signComing) && !s.asks():
+		out.Intent, out.Why = Coming, "Has some of the food and says when they come for the rest."
 	case s.served() && (due == nil || s.has(signGot)), s.has(signNobody) && !s.has(signAway) && due == nil && s.ctx.serving():
 		return false
 	case s.has(signNoCar) && s.has(signFuture) && due == nil && !s.ctx.serving():
@@ -249,6 +256,19 @@ func (s *scan) comes(out *Reading) bool {
 	}
 	out.Due = due
 	return true
+}
+
+// returns gives the slot for which a sender with several orders, who has the food of
+// one, says to come again: "got it, I'll come myself for the half six".
+func (s *scan) returns() *night.Clock {
+	if !s.has(signGot) || len(s.ctx.Slots) < 2 || len(s.times) != 1 || s.times[0].kind != momentClock {
+		return nil
+	}
+	c := s.ctx.resolve(s.times[0])
+	if !slices.Contains(s.ctx.Slots, c) || s.ctx.today() && c < s.ctx.now() {
+		return nil
+	}
+	return &c
 }
 
 // comingFirst tells whether a word of travel stands outside a question.

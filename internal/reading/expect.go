@@ -19,8 +19,8 @@ func (s *scan) expected() *night.Clock {
 			if s.countsMinutes(m) && s.ctx.misfit(c) > 0 && s.ctx.today() {
 				c = s.ctx.now().Add(m.hour)
 			}
-			if best != nil && exact && s.adjacent(i) && *best > c {
-				continue
+			if best != nil && (exact && s.adjacent(i) && *best > c || s.ctx.today() && s.ctx.misfit(c) > 0) {
+				continue // "6.15 or 6", "10 minutos y llego por las dos"
 			}
 			best, exact = &c, true
 			continue
@@ -120,9 +120,12 @@ func (s *scan) against(m *moment) int {
 			return 0 // "late again, ten more minutes"
 		}
 	}
+	if word(s.toks, m.end) == "de" && word(s.toks, m.end+1) == "plus" {
+		return 0 // "en retard, 15 de plus"
+	}
 	for k := m.end; k < len(s.toks) && k < m.end+4 && s.clauses[k] == m.clause; k++ {
 		switch s.toks[k].Text {
-		case "late", "behind", "delayed", "delay", "over", "later", "tarde", "retraso", "atrasado", "atrasada":
+		case "late", "behind", "delayed", "delay", "over", "later", "tarde", "retraso", "atrasado", "atrasada", "retard":
 			return 1
 		case "despues":
 			if k+3 < len(s.toks) && s.toks[k+2].bits&clsMine != 0 && s.toks[k+3].bits&clsSlot != 0 {
@@ -161,7 +164,7 @@ func (s *scan) against(m *moment) int {
 				continue // "stopped behind a combine. 5 minutes"
 			}
 			return 1
-		case "late", "delayed", "delay", "retraso", "atrasado", "atrasada", "tarde":
+		case "late", "delayed", "delay", "retraso", "atrasado", "atrasada", "tarde", "retard":
 			return 1
 		case "early":
 			return -1

@@ -25,8 +25,12 @@ func (s *scan) loose(minutes bool) *night.Clock {
 		return nil
 	}
 	n, today := s.toks[found].Num, s.ctx.today()
-	if n <= 12 {
-		c := s.ctx.resolve(moment{kind: momentClock, hour: n})
+	hour, min := n, 0
+	if n >= 100 {
+		hour, min = n/100, n%100
+	}
+	if hour <= 12 || n >= 100 {
+		c := s.ctx.resolve(moment{kind: momentClock, hour: hour, min: min})
 		if s.ctx.misfit(c) == 0 && (!today || c >= s.ctx.now()) {
 			return &c
 		}
@@ -41,7 +45,7 @@ func (s *scan) loose(minutes bool) *night.Clock {
 // mayBeTime tells whether the number at i counts nothing and belongs to nothing.
 func (s *scan) mayBeTime(i int) bool {
 	t := &s.toks[i]
-	if t.Num < 1 || t.Num > 60 || t.Min >= 0 || t.Digits > 2 || t.bits&(clsPlate|clsRef|clsCar|clsName) != 0 || money(s.text, t, s.toks, i) {
+	if t.Num < 1 || t.Num > 60 && (t.Num%100 > 59 || t.Num > 2359) || t.Min >= 0 || t.Digits > 4 || t.bits&(clsPlate|clsRef|clsCar|clsName) != 0 || money(s.text, t, s.toks, i) {
 		return false
 	}
 	if t.Kind == Word && t.Num < 4 {
@@ -69,6 +73,6 @@ func (s *scan) plain(i int) bool {
 var suits = map[string]bool{
 	"if": true, "suits": true, "suit": true, "works": true, "work": true, "about": true, "around": true, "say": true, "at": true, "by": true, "for": true,
 	"till": true, "until": true, "tell": true, "me": true, "us": true, "said": true, "says": true, "make": true, "do": true, "like": true, "maybe": true, "prob": true,
-	"probably": true, "hopefully": true, "possibly": true, "poss": true, "possible": true, "sharp": true, "ish": true, "como": true, "a": true, "las": true,
+	"probably": true, "hopefully": true, "possibly": true, "poss": true, "possible": true, "sharp": true, "ish": true, "como": true, "unos": true, "a": true, "las": true,
 	"vers": true, "round": true, "will": true, "to": true, "not": true,
 }

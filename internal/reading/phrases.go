@@ -73,7 +73,7 @@ var english = []phraseRow{
 		take|get|remove|delete me|us|my off !the|my
 		remove|delete|erase|lose|forget|drop my|this|our number|phone|details|mobile|cell
 		remove me|us ; unsubscribe me|us|from|please ; unsubscribe this|my ; opt me|us out ; opting out ; i opt|optout out? ; opt out of|from
-		leave me|us alone ; wish to opt|unsubscribe ; want to unsubscribe|opt ; like to unsubscribe|opt ; want out of
+		leave me|us alone ; leave my|our|this number|phone|mobile|cell alone ; wish to opt|unsubscribe ; want to unsubscribe|opt ; like to unsubscribe|opt ; want out of
 		withdraw|revoke my|consent ; no longer wish|want to receive ; no longer want texts|messages|these
 		please stop ; can you stop .. me|this|these|it ; could you stop .. me|this|these|it ; stop this|these|all|it|them please? $ ; stop the messages|texts|reminders ; enough with the|these texts|messages ; enough texts|messages|of`},
 	{signStart, `
@@ -198,6 +198,7 @@ var english = []phraseRow{
 		in|inside|driving|have|got <my>? .. <car>|<plate> ; on <my>? .. <car> ; look|looking|watch|keep for|out .. <car> ; it is <my>? .. <car> ; <be> the|in|a|an .. <car> ; the .. <car> one ; with <my>? .. <car> ; my|the|our|its reg|plate|registration|number|rego|licence|license|car|van|truck|vehicle|plates|tag|tags ; reg|rego|plate|plates|registration|tag|licence|license|placas|placa|matricula is? <plate> ; <plate>+ is|$ ; car is|here ; ends|ending|starts|starting|begins|beginning with|in`},
 
 	{signProblem, `
+		bit|chewed|crunched into|on a|an|some|something|the? !of ; egg? shell|eggshell in ; chunk|lump|bit of eggshell|shell|plastic|glass|bone|metal|wood|paper|foil ; lips|tongue|mouth|throat|face <be>? tingling|itching|burning|swelling|numb ; left|gone|walked|drove|away|off|run w|with my|our|mine|ours bag|order|food|box|dinner|$
 		found a? hair|glass|plastic|metal|insect|bug|nail|string|stone in|inside ; tipped|tipping|toppled|spilt|spilled|leaked|leaking over|all|on|onto|everywhere ; you never|forgot put|gave|packed|included|added|sent ; told|ordered|said|paid .. but .. only ; no <food>|<item> .. in here|it|there
 		where is my|our|the .. ; slug|worm|maggot|caterpillar|insect|fly|hair|plastic in ; not here $ ; has no|only ; no <food>|<item>|sauce|dip|rice|cucumber|napkins|chopsticks $ ; still frozen|raw|cold|hard ; frozen|raw|cold in|inside ; got|has|have meat|pork|chicken|beef|lamb|onion|onions|dairy in
 		one|<num> .. short $ ; given|took|taken|got|gave my|our bag|order|food|box ; bone|bones|shard|shards|splinter|tooth|gristle|nail|staple|wire in|all|through|inside ; choked|choking|choke ; shards|splinters of ; bone shards|fragments|fragment|splinters ; some|next|another man|guy|woman|person got|took|given ; it|that was <num>|one .. short

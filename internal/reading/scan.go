@@ -180,6 +180,8 @@ func (s *scan) namedHere(i int) bool {
 	switch word(s.toks, i-1) { // "here for brown", not "here, brown Hyundai"
 	case "for", "under", "name", "soy", "para", "mrs", "mr", "ms", "miss", "dr":
 		return t.Upper || i+1 >= len(s.toks) || s.toks[i+1].Kind != Word
+	case "and":
+		return t.Upper && i > 1 && s.toks[i-2].bits&clsName != 0 // "for Chue and See"
 	case "is":
 		return t.Upper && (word(s.toks, i-2) == "name" || word(s.toks, i-2) == "it" || word(s.toks, i-2) == "this")
 	}

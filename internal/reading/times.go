@@ -300,7 +300,7 @@ func lengthAt(toks []Token, i int) (moment, bool) {
 	case w == "and" && word(toks, j+1) == "a" && word(toks, j+2) == "half" && word(toks, j+3) == "hours":
 		out.lo, out.hi, out.end = lo*60+30, hi*60+30, j+4
 		return out, true
-	case w == "hours" && lo <= 12:
+	case w == "hours" && lo <= 12 && !(toks[j].Glued && hourPrep(word(toks, i-1))):
 		out.lo, out.hi, out.end = lo*60, hi*60, j+1
 		k := j + 1
 		if word(toks, k) == "and" {
@@ -397,6 +397,8 @@ func bareLength(toks []Token, i, j, hi int) bool {
 		return false
 	case "en", "em", "dans":
 		return hi >= 3
+	case "tardo", "tarda", "tardamos", "tardan", "tardare":
+		return true
 	case "add":
 		return hi >= 5 && (after == "" || after == "on" || after == "onto" || after == "to")
 	case "back", "forward":

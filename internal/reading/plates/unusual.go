@@ -9,7 +9,7 @@ import (
 // chosen tells whether the window is called a word of the owner's choice.
 func (f *finder) chosen(w *window) bool {
 	for i := w.from - 1; i >= 0 && i >= w.from-4 && f.is(i, cue|weakCue|filler); i-- {
-		if f.low(i) == "vanity" || f.low(i) == "personalised" || f.low(i) == "personalized" || f.low(i) == "custom" {
+		if f.low(i) != "private" && f.ownWord(i) {
 			return true
 		}
 	}
@@ -182,8 +182,10 @@ func (f *finder) vanity(w *window) {
 // ownWord tells whether word i says that the plate is a word of the owner's choice.
 func (f *finder) ownWord(i int) bool {
 	switch f.low(i) {
-	case "vanity", "personalised", "personalized", "private", "custom":
+	case "vanity", "personalised", "personalized", "private":
 		return true
+	case "custom": // but a van of that name is a van
+		return i == 0 || f.low(i-1) != "transit" && f.low(i-1) != "tourneo"
 	}
 	return false
 }
