@@ -59,7 +59,7 @@ var classTable = []struct {
 	class class
 	words string
 }{
-	{clsSubject, "i we he she they that it everyone yo nosotros el ella"},
+	{clsSubject, "i we he she they that it everyone yo nosotros el"},
 	{clsPerson, `husband hubby wife wifey missus mrs mum mom mam mammy mummy mommy ma dad daddy da son daughter sister sis brother bro uncle
 		auntie aunt aunty nan nana nanny gran grandma granny grandad grandpa grandson granddaughter grandfather grandmother nephew niece cousin friend
 		mate pal buddy partner boyfriend bf boyf fella girlfriend gf gfs fiance fiancee neighbour neighbor flatmate housemate roommate roomie colleague

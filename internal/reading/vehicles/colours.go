@@ -12,7 +12,7 @@ import (
 func (r *reader) settleColours() {
 	for i := range r.items {
 		it := &r.items[i]
-		if it.kind != other || it.roles&roleColour == 0 || r.surname(i) {
+		if it.kind != other || it.roles&roleColour == 0 || r.surname(i) || r.ofLight(i) {
 			continue
 		}
 		if r.target(i) < 0 && r.givenName(i) {
@@ -22,6 +22,24 @@ func (r *reader) settleColours() {
 			it.kind = isColour
 		}
 	}
+}
+
+// ofLight tells whether colour i is that of a lamp or of what shines: "yellow light on
+// the roof", "yellow hi-viz", not "blue light grey".
+func (r *reader) ofLight(i int) bool {
+	if !r.near(i + 1) {
+		return false
+	}
+	switch r.first(i + 1).Low {
+	case "light", "lights", "lamp", "lamps", "hiviz", "hivis":
+	case "hi", "high":
+		if !r.near(i+2) || r.first(i+2).Low != "viz" && r.first(i+2).Low != "vis" {
+			return false
+		}
+	default:
+		return false
+	}
+	return !(r.near(i+2) && r.has(i+2, roleColour))
 }
 
 // besidePlate tells whether colour i stands right before or behind a registration:

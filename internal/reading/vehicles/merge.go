@@ -111,6 +111,9 @@ func (r *reader) linked(c *cluster, last, i int) bool {
 		if r.has(j, roleLandmark|roleNot|roleFailed|roleChange) && r.first(j).Low != "now" && r.first(j).Low != "instead" {
 			return false
 		}
+		if j+1 < i && r.first(j).Low == "in" && r.has(j+1, roleDet) && r.landmarked(c) {
+			return false // "behind the horsebox in a grey Berlingo"
+		}
 		if r.has(j, roleColour|roleShade|roleAdj|roleGlue|roleDet|roleIn|roleIsh|roleTrim|roleOne|roleUnit) {
 			continue
 		}
