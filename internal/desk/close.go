@@ -49,7 +49,7 @@ func (d *Desk) preview(ctx context.Context, tx Tx, n night.Night, now time.Time)
 		return out, err
 	}
 	for i := range p.Wanted {
-		p.Wanted[i].Text, p.Wanted[i].Parts = texts[i], wording.Measure(texts[i]).Parts
+		p.Wanted[i].Text, p.Wanted[i].Parts = texts[i], wording.Parts(texts[i])
 		p.Wanted[i].Adapter = d.routes.First(p.Wanted[i].To, p.Wanted[i].Kind)
 		out.Parts += p.Wanted[i].Parts
 	}
@@ -164,7 +164,7 @@ const graceAfterNight = time.Hour
 
 // sendNow stores a message that a person wants sent at once.
 func (d *Desk) sendNow(ctx context.Context, tx Tx, n night.Night, about []night.Order, m *night.Message, now time.Time, a Act) error {
-	m.Parts, m.DueAt, m.AtOnce = wording.Measure(m.Text).Parts, now, true
+	m.Parts, m.DueAt, m.AtOnce = wording.Parts(m.Text), now, true
 	if m.Adapter = d.routes.First(m.To, m.Kind); m.Adapter == "" && len(d.routes) > 0 {
 		return fmt.Errorf("no adapter takes this number: ring them, or give another with --to")
 	}

@@ -258,11 +258,11 @@ func (d *Desk) bring(ctx context.Context, tx Tx, in plan.Input, tell bool) ([]ni
 	for _, m := range in.Messages {
 		before[m.ID] = m
 	}
-	var wanted []night.Message
+	wanted := make([]night.Message, 0, len(p.Wanted))
 	var changed []int64
 	for i, want := range p.Wanted {
 		want.KitchenID, want.NightID = d.kitchen.ID, in.Night.ID
-		want.Text, want.Parts = texts[i], wording.Measure(texts[i]).Parts
+		want.Text, want.Parts = texts[i], wording.Parts(texts[i])
 		have := before[want.ID]
 		if want.Adapter = have.Adapter; !have.Fallen {
 			want.Adapter = d.routes.First(want.To, want.Kind)
@@ -354,7 +354,7 @@ func (d *Desk) planInput(
 // putMessages stores planned messages, new or changed, and gives what is to be
 // said of it in the history where told to.
 func (d *Desk) putMessages(ctx context.Context, tx Tx, in plan.Input, wanted []night.Message, tell bool) ([]night.Event, error) {
-	var fresh []night.Message
+	fresh := make([]night.Message, 0, len(wanted))
 	stored := make([]bool, len(wanted))
 	for i, want := range wanted {
 		var err error
@@ -423,17 +423,23 @@ func (d *Desk) render(ctx context.Context, tx TextTx, n night.Night, orders []ni
 	if err != nil {
 		return nil, err
 	}
-	byID := make(map[int64]night.Order, len(orders))
-	for _, o := range orders {
-		byID[o.ID] = o
+	byID := make(map[int64]*night.Order, len(orders))
+	for i := range orders {
+		byID[orders[i].ID] = &orders[i]
 	}
+	occasion := wording.OccasionOf(d.kitchen, n, set.Lang())
 	out := make([]string, len(messages))
+	var about []*night.Order
 	for i, m := range messages {
-		var about []night.Order
+		about = about[:0]
 		for _, c := range m.Covers {
-			about = append(about, byID[c.OrderID])
+			o, ok := byID[c.OrderID]
+			if !ok {
+				return nil, fmt.Errorf("order of the %s: %w", m.Kind, night.ErrNotFound)
+			}
+			about = append(about, o)
 		}
-		text, err := set.Render(wording.NameFor(m.Kind), wording.FactsFor(d.kitchen, n, about, set.Lang()))
+		text, err := set.Render(wording.NameFor(m.Kind), occasion.About(about))
 		if err != nil {
 			return nil, fmt.Errorf("write the %s: %w", m.Kind, err)
 		}

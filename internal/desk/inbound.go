@@ -111,7 +111,7 @@ func (r *round) answer(ctx context.Context, in night.Inbound, dec Decision, orde
 	}
 	m := night.Message{
 		KitchenID: d.kitchen.ID, NightID: n.ID, InboundID: in.ID, Kind: kind, Revision: int(in.ID),
-		To: in.From, Text: body, Parts: wording.Measure(body).Parts, DueAt: r.now, AtOnce: true, ExpiresAt: r.now.Add(replyUseful),
+		To: in.From, Text: body, Parts: wording.Parts(body), DueAt: r.now, AtOnce: true, ExpiresAt: r.now.Add(replyUseful),
 	}
 	// An answer goes back the way that the text came.
 	m.Adapter = in.Adapter

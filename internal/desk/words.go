@@ -234,7 +234,7 @@ func (d *Desk) rewordNight(ctx context.Context, tx Tx, n night.Night, name strin
 		if m.Text == texts[i] {
 			continue
 		}
-		m.Text, m.Parts = texts[i], wording.Measure(texts[i]).Parts
+		m.Text, m.Parts = texts[i], wording.Parts(texts[i])
 		due, err := tx.Reword(ctx, m)
 		if err != nil {
 			return 0, err

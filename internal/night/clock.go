@@ -38,7 +38,8 @@ func number(s string, least, highest int) (int, bool) {
 
 // String writes the clock as "HH:MM".
 func (c Clock) String() string {
-	return fmt.Sprintf("%02d:%02d", int(c)/60, int(c)%60)
+	h, m := int(c)/60, int(c)%60
+	return string([]byte{'0' + byte(h/10), '0' + byte(h%10), ':', '0' + byte(m/10), '0' + byte(m%10)})
 }
 
 // Add moves the clock by whole minutes and wraps at midnight.

@@ -58,8 +58,8 @@ func (m *maker) untrue(row night.Message) Reason {
 
 // instructions plans the one text with place and slot for a person's orders that
 // have not had one.
-func (m *maker) instructions(group []night.Order) {
-	var need []night.Order
+func (m *maker) instructions(group []*night.Order) {
+	var need []*night.Order
 	for _, o := range group {
 		if m.highest(o.ID, night.Instructions) >= 0 {
 			continue
@@ -79,8 +79,8 @@ func (m *maker) instructions(group []night.Order) {
 
 // update plans one text for those of a person's orders whose slot, place or
 // number is no longer what a text told them.
-func (m *maker) update(group []night.Order) {
-	var need []night.Order
+func (m *maker) update(group []*night.Order) {
+	var need []*night.Order
 	for _, o := range group {
 		if _, comes := m.wanted[about{o.ID, night.Instructions}]; comes || !m.stale(o) {
 			continue
@@ -108,8 +108,8 @@ func (m *maker) update(group []night.Order) {
 // needs one sets the time, and the others are named in it. Nobody is reminded
 // by a text that would come before their instructions did, or less than
 // updateServes after an update.
-func (m *maker) reminder(group []night.Order) {
-	var need []night.Order
+func (m *maker) reminder(group []*night.Order) {
+	var need []*night.Order
 	for _, o := range group {
 		if m.highest(o.ID, night.Reminder) >= 0 {
 			continue
@@ -131,7 +131,7 @@ func (m *maker) reminder(group []night.Order) {
 			need = need[1:]
 			continue
 		}
-		members := slices.DeleteFunc(slices.Clone(need), func(o night.Order) bool { return m.served(o, base) != "" })
+		members := slices.DeleteFunc(slices.Clone(need), func(o *night.Order) bool { return m.served(o, base) != "" })
 		row := m.row(night.Reminder, members)
 		at := m.dueAt(base, row)
 		if !at.Before(m.slotAt(need[0])) {
@@ -151,8 +151,8 @@ func (m *maker) reminder(group []night.Order) {
 
 // cancellation plans the one text that a called-off night owes each person who
 // has an order or was told of one.
-func (m *maker) cancellation(group []night.Order) {
-	var need []night.Order
+func (m *maker) cancellation(group []*night.Order) {
+	var need []*night.Order
 	for _, o := range group {
 		if !m.owedCancellation(o) {
 			continue
@@ -179,7 +179,7 @@ func (m *maker) standingCancellations() {
 		if row.Kind != night.Cancellation || row.Earlier.State.WentOut() || m.in.OptedOut[row.To] {
 			continue
 		}
-		var orders []night.Order
+		var orders []*night.Order
 		for _, group := range groups {
 			for _, o := range group {
 				if covers(*row, o.ID) && o.State == night.Cancelled {
@@ -196,8 +196,8 @@ func (m *maker) standingCancellations() {
 }
 
 // inTime leaves out the orders whose slot would have begun.
-func (m *maker) inTime(orders []night.Order, kind night.MessageKind, at time.Time) []night.Order {
-	return slices.DeleteFunc(orders, func(o night.Order) bool {
+func (m *maker) inTime(orders []*night.Order, kind night.MessageKind, at time.Time) []*night.Order {
+	return slices.DeleteFunc(orders, func(o *night.Order) bool {
 		late := !at.Before(m.slotAt(o))
 		if late {
 			m.leave(o, kind, TooLate)

@@ -129,7 +129,7 @@ func Make(in Input) Plan {
 type maker struct {
 	in     Input
 	now    time.Time
-	orders map[int64]night.Order
+	orders map[int64]*night.Order
 	due    []night.Message           // rows in state Due, by ID
 	dueFor map[about][]int           // places in due, by what they tell about
 	past   map[int64][]night.Message // rows past Due by the order they cover, by ID
@@ -138,6 +138,10 @@ type maker struct {
 	left   map[about]Reason
 	plan   Plan
 }
+
+// perOrder is how many messages an order has as a rule, instructions and a
+// reminder: there is room for them from the start.
+const perOrder = 2
 
 // about is an order and a kind of message.
 type about struct {
@@ -149,15 +153,16 @@ func newMaker(in Input) *maker {
 	m := &maker{
 		in:     in,
 		now:    in.Now.UTC().Truncate(time.Millisecond), // instants are stored in milliseconds
-		orders: map[int64]night.Order{},
+		orders: make(map[int64]*night.Order, len(in.Orders)),
 		dueFor: map[about][]int{},
 		past:   map[int64][]night.Message{},
 		used:   map[int64]bool{},
-		wanted: map[about]time.Time{},
+		wanted: make(map[about]time.Time, perOrder*len(in.Orders)),
 		left:   map[about]Reason{},
 	}
-	for _, o := range in.Orders {
-		m.orders[o.ID] = o
+	m.plan.Wanted = make([]night.Message, 0, perOrder*len(in.Orders))
+	for i := range in.Orders {
+		m.orders[in.Orders[i].ID] = &in.Orders[i]
 	}
 	messages := slices.Clone(in.Messages)
 	slices.SortFunc(messages, func(a, b night.Message) int { return cmp.Compare(a.ID, b.ID) })
@@ -190,13 +195,16 @@ func (m *maker) behind(msg night.Message) {
 
 // groups gives the orders of each person, by slot and reference. Orders without
 // a number stand alone.
-func (m *maker) groups() [][]night.Order {
-	orders := slices.Clone(m.in.Orders)
-	slices.SortFunc(orders, func(a, b night.Order) int {
+func (m *maker) groups() [][]*night.Order {
+	orders := make([]*night.Order, len(m.in.Orders))
+	for i := range m.in.Orders {
+		orders[i] = &m.in.Orders[i]
+	}
+	slices.SortFunc(orders, func(a, b *night.Order) int {
 		return cmp.Or(cmp.Compare(a.Slot, b.Slot), cmp.Compare(a.Ref, b.Ref), cmp.Compare(a.ID, b.ID))
 	})
-	var out [][]night.Order
-	index := map[string]int{}
+	out := make([][]*night.Order, 0, len(orders))
+	index := make(map[string]int, len(orders))
 	for _, o := range orders {
 		address := m.address(o)
 		i, known := index[address]
@@ -212,7 +220,7 @@ func (m *maker) groups() [][]night.Order {
 
 // barred gives the reason why nothing at all is sent about an order while the
 // night stands; "" where there is none.
-func (m *maker) barred(o night.Order) Reason {
+func (m *maker) barred(o *night.Order) Reason {
 	switch o.State {
 	case night.Cancelled:
 		return Cancelled
@@ -228,7 +236,7 @@ func (m *maker) barred(o night.Order) Reason {
 }
 
 // unreachable gives the reason why a customer can't be sent anything in time.
-func (m *maker) unreachable(o night.Order) Reason {
+func (m *maker) unreachable(o *night.Order) Reason {
 	switch {
 	case m.address(o) == "":
 		return NoNumber
@@ -242,19 +250,19 @@ func (m *maker) unreachable(o night.Order) Reason {
 	return ""
 }
 
-func (m *maker) address(o night.Order) string { return o.Address(m.in.Mail) }
+func (m *maker) address(o *night.Order) string { return o.Address(m.in.Mail) }
 
-func (m *maker) slotAt(o night.Order) time.Time {
+func (m *maker) slotAt(o *night.Order) time.Time {
 	return m.in.Night.SlotAt(o.Slot, m.in.Kitchen.Zone)
 }
 
-func (m *maker) leave(o night.Order, kind night.MessageKind, why Reason) {
+func (m *maker) leave(o *night.Order, kind night.MessageKind, why Reason) {
 	m.left[about{o.ID, kind}] = why
 }
 
 // want puts a message for orders, which are by slot and reference, into the
 // plan. The row, where there is one, is brought to its content.
-func (m *maker) want(kind night.MessageKind, revision int, orders []night.Order, dueAt time.Time, row *night.Message) {
+func (m *maker) want(kind night.MessageKind, revision int, orders []*night.Order, dueAt time.Time, row *night.Message) {
 	w := night.Message{
 		KitchenID: m.in.Kitchen.ID,
 		NightID:   m.in.Night.ID,
@@ -279,6 +287,7 @@ func (m *maker) want(kind night.MessageKind, revision int, orders []night.Order,
 		}
 		m.used[row.ID] = true
 	}
+	w.Covers = make([]night.Cover, 0, len(orders))
 	for _, o := range orders {
 		w.Covers = append(w.Covers, night.Cover{OrderID: o.ID, Slot: o.Slot})
 		m.wanted[about{o.ID, kind}] = dueAt
@@ -289,7 +298,7 @@ func (m *maker) want(kind night.MessageKind, revision int, orders []night.Order,
 // row picks the Due row of a kind that fits the orders best: the one that covers
 // their lead, then the one that covers most of them, then the oldest. Nil where
 // none covers any.
-func (m *maker) row(kind night.MessageKind, orders []night.Order) *night.Message {
+func (m *maker) row(kind night.MessageKind, orders []*night.Order) *night.Message {
 	var places []int
 	for _, o := range orders {
 		places = append(places, m.dueFor[about{o.ID, kind}]...)

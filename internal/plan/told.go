@@ -77,7 +77,7 @@ func (m *maker) lastTold(order int64) *night.Message {
 // stale tells whether what the customer's phone says of an order is no longer
 // true: another slot, another place, a cancellation that was taken back, or
 // nothing because the number is a new one.
-func (m *maker) stale(o night.Order) bool {
+func (m *maker) stale(o *night.Order) bool {
 	if m.lastTold(o.ID) == nil {
 		return false
 	}
@@ -92,7 +92,7 @@ func (m *maker) stale(o night.Order) bool {
 
 // reaches tells whether a message went to where the order's customer reads now:
 // the number, or the mail that a text fell back to.
-func (m *maker) reaches(msg night.Message, o night.Order) bool {
+func (m *maker) reaches(msg night.Message, o *night.Order) bool {
 	return msg.To == m.address(o) || msg.Fallen && msg.To == o.Email
 }
 
@@ -113,7 +113,7 @@ func quotedSlot(msg night.Message, order int64) night.Clock {
 // updateFailed tells whether an update with just the present facts was tried and
 // did not go out. It stands on the list of failed texts for a person; another
 // one would fail the same way.
-func (m *maker) updateFailed(o night.Order) bool {
+func (m *maker) updateFailed(o *night.Order) bool {
 	var last *night.Message
 	for i := range m.past[o.ID] {
 		msg := &m.past[o.ID][i]
@@ -139,7 +139,7 @@ func (m *maker) highest(order int64, kind night.MessageKind) int {
 
 // nextRevision gives the revision that is new for every one of the orders, and
 // at least first.
-func (m *maker) nextRevision(orders []night.Order, kind night.MessageKind, first int) int {
+func (m *maker) nextRevision(orders []*night.Order, kind night.MessageKind, first int) int {
 	for _, o := range orders {
 		first = max(first, m.highest(o.ID, kind)+1)
 	}
@@ -148,7 +148,7 @@ func (m *maker) nextRevision(orders []night.Order, kind night.MessageKind, first
 
 // served gives the reason why a reminder that is due at base would add nothing
 // for an order; "" where it would.
-func (m *maker) served(o night.Order, base time.Time) Reason {
+func (m *maker) served(o *night.Order, base time.Time) Reason {
 	if !base.Before(m.slotAt(o)) {
 		return TooLate
 	}
@@ -163,7 +163,7 @@ func (m *maker) served(o night.Order, base time.Time) Reason {
 
 // moment gives when the newest message of a kind for an order goes out or went
 // out.
-func (m *maker) moment(o night.Order, kind night.MessageKind) (time.Time, bool) {
+func (m *maker) moment(o *night.Order, kind night.MessageKind) (time.Time, bool) {
 	if at, ok := m.wanted[about{o.ID, kind}]; ok {
 		return later(at, m.now), true
 	}
@@ -177,13 +177,13 @@ func (m *maker) moment(o night.Order, kind night.MessageKind) (time.Time, bool) 
 // owedCancellation tells whether a called-off night still owes an order its
 // cancellation. An order that was cancelled before is owed one only where its
 // customer was told to come, or where somebody already asked for one.
-func (m *maker) owedCancellation(o night.Order) bool {
+func (m *maker) owedCancellation(o *night.Order) bool {
 	last := m.lastTold(o.ID)
 	switch o.State {
 	case night.HandedOut, night.NotCollected:
 		return false
 	case night.Cancelled:
-		asked := m.unreachable(o) == "" && m.row(night.Cancellation, []night.Order{o}) != nil
+		asked := m.unreachable(o) == "" && m.row(night.Cancellation, []*night.Order{o}) != nil
 		if last == nil && !asked {
 			return false
 		}

@@ -32,7 +32,7 @@ func (m *maker) dueAt(base time.Time, row *night.Message) time.Time {
 
 // remindAt gives when the reminder for a slot goes out if nothing stands in its
 // way: some time before the slot, not too early on the day, outside quiet hours.
-func (m *maker) remindAt(o night.Order) time.Time {
+func (m *maker) remindAt(o *night.Order) time.Time {
 	at := m.slotAt(o).Add(-m.in.Night.RemindBefore)
 	if first, _ := night.Instant(m.in.Night.Date, m.in.Night.RemindFrom, m.in.Kitchen.Zone); at.Before(first) {
 		at = first

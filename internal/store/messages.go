@@ -38,7 +38,7 @@ type messageRow struct {
 const atOnce = 0
 
 // nextAt gives when a message that waits is to be tried.
-func nextAt(m night.Message) int64 {
+func nextAt(m *night.Message) int64 {
 	if m.AtOnce {
 		return atOnce
 	}
@@ -158,35 +158,46 @@ func (t *Tx) AddMessages(ctx context.Context, all []night.Message) ([]int64, err
 	if err != nil {
 		return nil, err
 	}
-	g := given{columns: []string{"new", "night", "inbound", "kind", "revision", "place", "address", "words", "parts", "due_at", "next_at", "expires_at", "adapter"}}
-	for i, m := range all {
-		if !taken[i] {
+	g := given{columns: []string{"new", "night", "inbound", "kind", "revision", "place", "address", "words", "parts", "due_at", "next_at", "expires_at", "adapter"}, rows: make([][]any, 0, len(all))}
+	for i := range all {
+		if m := &all[i]; !taken[i] {
 			g.rows = append(g.rows, []any{ids[i], m.NightID, m.InboundID, string(m.Kind), m.Revision, m.Place, m.To, m.Text, m.Parts, ms(m.DueAt), nextAt(m), ms(m.ExpiresAt), m.Adapter})
 		}
 	}
-	found, err := listGiven[int64](ctx, t, "message", `
+	n, err := t.changeGiven(ctx, "message", `
 		INSERT INTO messages (id, kitchen_id, night_id, inbound_id, kind, revision, place, address, text, parts,
 			due_at, next_at, expires_at, state, adapter)
 		SELECT new, CAST(? AS BIGINT), night, nullif(inbound, 0), kind, revision, place, address, words, parts,
 			due_at, next_at, expires_at, CAST(? AS TEXT), adapter FROM %s WHERE true
-		ON CONFLICT DO NOTHING RETURNING id`, g, []any{t.kitchen, night.Due}, nil)
+		ON CONFLICT DO NOTHING`, g, []any{t.kitchen, night.Due}, nil)
 	if err != nil {
 		return nil, err
 	}
-	added := make(map[int64]bool, len(found))
-	for _, id := range found {
-		added[id] = true
-	}
-	var stored []night.Message
-	for i, m := range all {
-		if !added[ids[i]] {
-			ids[i] = 0
-			continue
+	if n < int64(len(all)) {
+		if err := t.absent(ctx, ids); err != nil {
+			return nil, err
 		}
-		m.ID = ids[i]
-		stored = append(stored, m)
 	}
-	return ids, t.cover(ctx, stored)
+	return ids, t.cover(ctx, ids, all)
+}
+
+// absent makes those of ids 0 that no message has.
+func (t *Tx) absent(ctx context.Context, ids []int64) error {
+	found, err := listGiven[int64](ctx, t, "messages",
+		`SELECT id FROM messages WHERE id IN (SELECT of FROM %s) AND kitchen_id = ?`, these(ids), nil, []any{t.kitchen})
+	if err != nil {
+		return err
+	}
+	known := make(map[int64]bool, len(found))
+	for _, id := range found {
+		known[id] = true
+	}
+	for i, id := range ids {
+		if !known[id] {
+			ids[i] = 0
+		}
+	}
+	return nil
 }
 
 // covered tells which messages are about an order that has one of that kind and
@@ -197,8 +208,9 @@ func (t *Tx) covered(ctx context.Context, all []night.Message) ([]bool, error) {
 		Kind     string `db:"kind"`
 		Revision int    `db:"revision"`
 	}
-	g := given{columns: []string{"about", "what", "version"}}
-	for _, m := range all {
+	g := given{columns: []string{"about", "what", "version"}, rows: make([][]any, 0, len(all))}
+	for i := range all {
+		m := &all[i]
 		if m.InboundID != 0 {
 			continue // what answers a text is one of a kind by that text, which is its revision
 		}
@@ -218,7 +230,8 @@ func (t *Tx) covered(ctx context.Context, all []night.Message) ([]bool, error) {
 		before[f] = true
 	}
 	taken := make([]bool, len(all))
-	for i, m := range all {
+	for i := range all {
+		m := &all[i]
 		for _, c := range m.Covers {
 			taken[i] = taken[i] || before[told{c.OrderID, string(m.Kind), m.Revision}]
 		}
@@ -231,12 +244,16 @@ func (t *Tx) covered(ctx context.Context, all []night.Message) ([]bool, error) {
 	return taken, nil
 }
 
-// cover records which orders messages are about.
-func (t *Tx) cover(ctx context.Context, all []night.Message) error {
-	g := given{columns: []string{"message", "about", "what", "version", "at"}}
-	for _, m := range all {
+// cover records which orders messages are about; one whose id is 0 is passed over.
+func (t *Tx) cover(ctx context.Context, ids []int64, all []night.Message) error {
+	g := given{columns: []string{"message", "about", "what", "version", "at"}, rows: make([][]any, 0, len(all))}
+	for i := range all {
+		if ids[i] == 0 {
+			continue
+		}
+		m := &all[i]
 		for _, c := range m.Covers {
-			g.rows = append(g.rows, []any{m.ID, c.OrderID, string(m.Kind), m.Revision, int(c.Slot)})
+			g.rows = append(g.rows, []any{ids[i], c.OrderID, string(m.Kind), m.Revision, int(c.Slot)})
 		}
 	}
 	_, err := t.changeGiven(ctx, "message", `
@@ -261,7 +278,7 @@ func (t *Tx) Reword(ctx context.Context, m night.Message) (bool, error) {
 		UPDATE messages SET revision = ?, place = ?, adapter = ?, address = ?, text = ?, parts = ?, expires_at = ?,
 			next_at = CASE WHEN due_at = ? THEN next_at ELSE ? END, due_at = ?
 		WHERE kitchen_id = ? AND id = ? AND state = ?`,
-		m.Revision, m.Place, m.Adapter, m.To, m.Text, m.Parts, ms(m.ExpiresAt), ms(m.DueAt), nextAt(m), ms(m.DueAt),
+		m.Revision, m.Place, m.Adapter, m.To, m.Text, m.Parts, ms(m.ExpiresAt), ms(m.DueAt), nextAt(&m), ms(m.DueAt),
 		t.kitchen, m.ID, night.Due)
 	if err != nil || n == 0 {
 		return false, err
@@ -269,7 +286,7 @@ func (t *Tx) Reword(ctx context.Context, m night.Message) (bool, error) {
 	if err := t.Uncover(ctx, m.ID); err != nil {
 		return false, err
 	}
-	return true, t.cover(ctx, []night.Message{m})
+	return true, t.cover(ctx, []int64{m.ID}, []night.Message{m})
 }
 
 // Withdraw is WithdrawAll for one.

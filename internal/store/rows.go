@@ -6,9 +6,8 @@ import (
 	"iter"
 	"reflect"
 	"slices"
+	"strconv"
 	"strings"
-
-	"github.com/lib/pq"
 
 	"passbell/internal/night"
 )
@@ -73,21 +72,40 @@ func asArrays(name string, g given) (string, []any) {
 	args := make([]any, len(g.columns))
 	kinds := make([]string, len(g.columns))
 	for i := range g.columns {
+		kinds[i] = "CAST(? AS BIGINT[])"
 		if reflect.ValueOf(g.rows[0][i]).Kind() == reflect.String {
-			texts := make(pq.StringArray, len(g.rows))
-			for j, row := range g.rows {
-				texts[j] = keepable(reflect.ValueOf(row[i]).String())
-			}
-			args[i], kinds[i] = texts, "CAST(? AS TEXT[])"
-			continue
+			kinds[i] = "CAST(? AS TEXT[])"
 		}
-		numbers := make(pq.Int64Array, len(g.rows))
-		for j, row := range g.rows {
-			numbers[j] = reflect.ValueOf(row[i]).Int()
-		}
-		args[i], kinds[i] = numbers, "CAST(? AS BIGINT[])"
+		args[i] = arrayOf(g.rows, i)
 	}
 	return "unnest(" + strings.Join(kinds, ", ") + ") AS " + name + " (" + strings.Join(g.columns, ", ") + ")", args
+}
+
+// arrayOf writes a column of rows as an array (PostgreSQL, "Array Input and Output
+// Syntax"): once, where the driver would for each time that it is asked.
+func arrayOf(rows [][]any, column int) string {
+	b := []byte{'{'}
+	for i, row := range rows {
+		if i > 0 {
+			b = append(b, ',')
+		}
+		v := reflect.ValueOf(row[column])
+		if v.Kind() != reflect.String {
+			b = strconv.AppendInt(b, v.Int(), 10)
+			continue
+		}
+		b = append(b, '"')
+		for text := v.String(); ; {
+			stop := strings.IndexAny(text, `"\\`)
+			if stop < 0 {
+				b = append(append(b, text...), '"')
+				break
+			}
+			b = append(append(b, text[:stop]...), '\\', text[stop])
+			text = text[stop+1:]
+		}
+	}
+	return string(append(b, '}'))
 }
 
 // changeGiven runs a statement with the given rows, some at a time, and gives

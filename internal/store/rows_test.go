@@ -1,9 +1,12 @@
 package store
 
 import (
+	"database/sql/driver"
 	"testing"
 
+	"github.com/lib/pq"
 	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
 )
 
 // All rows go along, in their order, and on the embedded database in few sizes.
@@ -32,5 +35,21 @@ func TestParts(t *testing.T) {
 		if name == "embedded" {
 			assert.LessOrEqual(t, len(sizes), 8)
 		}
+	}
+}
+
+// What goes along as an array is as the driver itself would write it.
+func TestArrayOf(t *testing.T) {
+	t.Parallel()
+	texts := []string{"", "plain", `say "now"`, `a\b`, `\"`, "a,b", "{c}", "NULL", "first\nsecond", "ñ €"}
+	numbers := []int64{0, -1, 420, 1 << 62, 7, 7, 7, 7, 7, 7}
+	rows := make([][]any, len(texts))
+	for i := range texts {
+		rows[i] = []any{texts[i], numbers[i]}
+	}
+	for column, want := range []driver.Valuer{pq.StringArray(texts), pq.Int64Array(numbers)} {
+		array, err := want.Value()
+		require.NoError(t, err)
+		assert.Equal(t, array, arrayOf(rows, column))
 	}
 }

@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"slices"
 	"strings"
+	"time"
 	"unicode"
 	"unicode/utf8"
 
@@ -46,13 +47,16 @@ type OrderFacts struct {
 	Bag   int    // 0 before closing
 }
 
-// FactsFor gathers what a text to one customer names. The orders are theirs and
-// all of them are named; none are needed for a text to somebody unknown. What
-// came from an order book loses line breaks and typesetter's marks (see
-// Straighten) that would raise the price of a text.
-func FactsFor(k night.Kitchen, n night.Night, orders []night.Order, lang string) Facts {
-	m := manner{region: k.Region, lang: lang}
-	f := Facts{
+// Occasion is what all texts about one night have in common.
+type Occasion struct {
+	common Facts
+	zone   *time.Location
+}
+
+// OccasionOf gathers what all texts about a night name.
+func OccasionOf(k night.Kitchen, n night.Night, lang string) Occasion {
+	m := mannerOf(k.Region, lang)
+	return Occasion{zone: k.Zone, common: Facts{
 		Kitchen:  clean(k.Name),
 		Day:      m.day(n.Date),
 		Date:     m.date(n.Date),
@@ -61,20 +65,36 @@ func FactsFor(k night.Kitchen, n night.Night, orders []night.Order, lang string)
 		Number:   k.Number,
 		CarWords: m.carWords(),
 		manner:   m,
+	}}
+}
+
+// FactsFor gathers what a text to one customer names. The orders are theirs and
+// all of them are named; none are needed for a text to somebody unknown. What
+// came from an order book loses line breaks and typesetter's marks (see
+// Straighten) that would raise the price of a text.
+func FactsFor(k night.Kitchen, n night.Night, orders []night.Order, lang string) Facts {
+	about := make([]*night.Order, len(orders))
+	for i := range orders {
+		about[i] = &orders[i]
 	}
+	return OccasionOf(k, n, lang).About(about)
+}
+
+// About gathers what a text to one customer names, as FactsFor does.
+func (c Occasion) About(orders []*night.Order) Facts {
+	f, m := c.common, c.common.manner
 	orders = slices.Clone(orders)
-	slices.SortStableFunc(orders, func(a, b night.Order) int {
-		if a.Slot != b.Slot {
-			return int(a.Slot - b.Slot)
-		}
-		return strings.Compare(a.Ref, b.Ref)
+	slices.SortStableFunc(orders, func(a, b *night.Order) int {
+		return cmp.Or(cmp.Compare(a.Slot, b.Slot), strings.Compare(a.Ref, b.Ref))
 	})
 	var names, missing []string
+	f.Orders, f.slots = make([]OrderFacts, 0, len(orders)), make([]night.Clock, 0, len(orders))
 	for _, o := range orders {
 		for _, it := range night.Missing(o.Items) {
 			missing = append(missing, fmt.Sprintf("%d x %s", it.Short, clean(it.Name)))
 		}
-		f.Orders = append(f.Orders, OrderFacts{Ref: clean(o.Ref), Slot: m.clock(o.Slot), Bag: o.Bag})
+		slot := m.clock(o.Slot)
+		f.Orders = append(f.Orders, OrderFacts{Ref: clean(o.Ref), Slot: slot, Later: slot, Bag: o.Bag})
 		f.slots = append(f.slots, o.Slot)
 		if name := greeting(o.Name); name != "" && !slices.Contains(names, name) {
 			names = append(names, name)
@@ -89,13 +109,14 @@ func FactsFor(k night.Kitchen, n night.Night, orders []night.Order, lang string)
 			f = f.Seen(o.Vehicle)
 		}
 		if f.Expected == "" && !o.ExpectedAt.IsZero() {
-			f = f.Expecting(night.ClockOf(o.ExpectedAt.In(k.Zone)))
+			f = f.Expecting(night.ClockOf(o.ExpectedAt.In(c.zone)))
 		}
 	}
 	f.First, f.Missing = m.list(names), m.list(missing)
-	f.OrderRefs = m.refs(f.refs())
-	f.OrderTimes = m.times(f.refs(), f.slots)
-	return f.Delayed(0)
+	refs := f.refs()
+	f.OrderRefs, f.OrderTimes = m.refs(refs), m.times(refs, f.slots)
+	f.LaterTimes, f.Later = f.OrderTimes, f.Slot // until somebody says otherwise
+	return f
 }
 
 // Delayed gives the facts of a kitchen that runs late by whole minutes.
@@ -147,6 +168,9 @@ func (f Facts) refs() []string {
 
 // clean makes one line of a value and takes typesetter's marks out of it.
 func clean(s string) string {
+	if plain(s) {
+		return s
+	}
 	s = strings.Map(func(r rune) rune {
 		if unicode.IsControl(r) {
 			return ' '
@@ -154,6 +178,19 @@ func clean(s string) string {
 		return r
 	}, Straighten(s))
 	return strings.Join(strings.Fields(s), " ")
+}
+
+// plain tells whether a text is a line as it should be: ASCII that can be printed,
+// with one space between words. Most are.
+func plain(s string) bool {
+	before := byte(' ')
+	for i := range len(s) {
+		if c := s[i]; c < ' ' || c > '~' || c == ' ' && before == ' ' {
+			return false
+		}
+		before = s[i]
+	}
+	return s == "" || before != ' '
 }
 
 // unstopped also drops the full stop at the end, which the text sets itself.

@@ -173,6 +173,15 @@ func TestWhatABookBringsInIsTidied(t *testing.T) {
 	require.Equal(t, "K 1", f.Orders[0].Ref)
 }
 
+func TestOneSpaceBetweenWords(t *testing.T) {
+	t.Parallel()
+	for in, want := range map[string]string{
+		"": "", " ": "", "a": "a", " a": "a", "a ": "a", "a b": "a b", "a  b": "a b", "a\tb": "a b", "a\x7fb": "a b", "a\r\nb": "a b", "~ !": "~ !", "ñ  b": "ñ b",
+	} {
+		require.Equal(t, want, wording.FactsFor(night.Kitchen{Name: in}, night.Night{}, nil, "en").Kitchen, "%q", in)
+	}
+}
+
 func TestDelayed(t *testing.T) {
 	t.Parallel()
 	f := wording.FactsFor(kitchen("US"), fridayNight(), []night.Order{order("K443", "", half17), order("K420", "", ten17)}, "en")

@@ -1,6 +1,9 @@
 package wording
 
-import "strings"
+import (
+	"strings"
+	"unicode/utf8"
+)
 
 // The GSM 7-bit default alphabet of 3GPP TS 23.038 §6.2.1 in the order of its
 // codes, without the escape at 1B, and the characters of its extension table
@@ -13,12 +16,25 @@ const (
 	extensionTable = "\f^{}\\[~]|€"
 )
 
+// septetsASCII is what septets gives for the first characters.
+var septetsASCII = func() (out [utf8.RuneSelf]uint8) {
+	for r := range rune(len(out)) {
+		switch {
+		case strings.ContainsRune(basicTable, r):
+			out[r] = 1
+		case strings.ContainsRune(extensionTable, r):
+			out[r] = 2
+		}
+	}
+	return out
+}()
+
 // septets gives what a character costs in the GSM 7-bit alphabet: 1, 2 with its
 // escape, or 0 where it is not in it.
 func septets(r rune) int {
 	switch {
-	case r >= 'a' && r <= 'z', r >= ' ' && r <= 'Z': // most of any text, for speed
-		return 1
+	case r < utf8.RuneSelf: // most of any text, for speed
+		return int(septetsASCII[r])
 	case strings.ContainsRune(basicTable, r):
 		return 1
 	case strings.ContainsRune(extensionTable, r):

@@ -26,17 +26,22 @@ const (
 
 // manner is how a text writes times, days and lists: by region and language.
 type manner struct {
-	region string // ISO 3166-1 alpha-2
-	lang   string // "en", "es"
+	region     string // ISO 3166-1 alpha-2
+	lang       string // "en", "es"
+	twelveHour bool
+	monthFirst bool
 }
 
-func (m manner) in(regions string) bool {
-	return m.region != "" && strings.Contains(regions, " "+strings.ToUpper(m.region)+" ")
+func mannerOf(region, lang string) manner {
+	in := func(regions string) bool {
+		return region != "" && strings.Contains(regions, " "+strings.ToUpper(region)+" ")
+	}
+	return manner{region: region, lang: lang, twelveHour: in(twelveHour), monthFirst: in(monthFirst)}
 }
 
 // clock writes a time of day, "16:30" or "4:30 pm".
 func (m manner) clock(c night.Clock) string {
-	if !m.in(twelveHour) {
+	if !m.twelveHour {
 		return c.String()
 	}
 	hour, half := int(c)/60, "am"
@@ -67,7 +72,7 @@ func (m manner) day(d night.Date) string {
 		return ""
 	case m.lang == "es":
 		return fmt.Sprintf("%s %d de %s", nameES(daysES, int(d.Weekday())), d.Day, nameES(monthsES, int(d.Month)-1))
-	case m.in(monthFirst):
+	case m.monthFirst:
 		return d.Format("Monday, January 2")
 	}
 	return d.Format("Monday 2 January")
@@ -80,7 +85,7 @@ func (m manner) date(d night.Date) string {
 		return ""
 	case m.lang == "es":
 		return fmt.Sprintf("%s %d %s", short(nameES(daysES, int(d.Weekday()))), d.Day, short(nameES(monthsES, int(d.Month)-1)))
-	case m.in(monthFirst):
+	case m.monthFirst:
 		return d.Format("Mon Jan 2")
 	}
 	return d.Format("Mon 2 Jan")
@@ -131,7 +136,7 @@ func (m manner) times(refs []string, slots []night.Clock) string {
 	if len(refs) == 0 {
 		return ""
 	}
-	if len(slices.Compact(slices.Clone(slots))) == 1 {
+	if !slices.ContainsFunc(slots, func(c night.Clock) bool { return c != slots[0] }) {
 		return m.refs(refs) + " " + m.at(slots[0])
 	}
 	words := make([]string, len(refs))

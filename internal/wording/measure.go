@@ -1,5 +1,7 @@
 package wording
 
+import "iter"
+
 // Encoding is how a text travels.
 type Encoding string
 
@@ -34,7 +36,7 @@ type Size struct {
 func Measure(text string) Size {
 	enc := encodingOf(text)
 	size := Size{Encoding: enc}
-	for _, p := range cut(text, enc) {
+	for p := range cut(text, enc) {
 		size.Units += p.units
 		size.UnitsPerPart = append(size.UnitsPerPart, p.units)
 	}
@@ -42,11 +44,20 @@ func Measure(text string) Size {
 	return size
 }
 
+// Parts counts the parts that a text is sent in.
+func Parts(text string) int {
+	n := 0
+	for range cut(text, encodingOf(text)) {
+		n++
+	}
+	return n
+}
+
 // Split gives the parts of a text as a phone network carries them. No part ends
 // inside an escape pair or a surrogate pair.
 func Split(text string) []string {
 	var out []string
-	for _, p := range cut(text, encodingOf(text)) {
+	for p := range cut(text, encodingOf(text)) {
 		out = append(out, p.text)
 	}
 	return out
@@ -57,32 +68,34 @@ type part struct {
 	units int
 }
 
-func cut(text string, enc Encoding) []part {
-	if text == "" {
-		return nil
-	}
+func cut(text string, enc Encoding) iter.Seq[part] {
 	one, limit := oneGSM7, partGSM7
 	if enc == UCS2 {
 		one, limit = oneUCS2, partUCS2
 	}
-	total := 0
-	for _, r := range text {
-		total += unitsOf(r, enc)
-	}
-	if total <= one {
-		return []part{{text: text, units: total}}
-	}
-	var parts []part
-	start, used := 0, 0
-	for i, r := range text {
-		n := unitsOf(r, enc)
-		if used+n > limit {
-			parts = append(parts, part{text: text[start:i], units: used})
-			start, used = i, 0
+	return func(yield func(part) bool) {
+		total := 0
+		for _, r := range text {
+			total += unitsOf(r, enc)
 		}
-		used += n
+		if total <= one {
+			limit = one
+		}
+		start, used := 0, 0
+		for i, r := range text {
+			n := unitsOf(r, enc)
+			if used+n > limit {
+				if !yield(part{text: text[start:i], units: used}) {
+					return
+				}
+				start, used = i, 0
+			}
+			used += n
+		}
+		if text != "" {
+			yield(part{text: text[start:], units: used})
+		}
 	}
-	return append(parts, part{text: text[start:], units: used})
 }
 
 func encodingOf(text string) Encoding {

@@ -100,6 +100,7 @@ func TestSegmentTable(t *testing.T) {
 			require.Equal(t, wording.Size{
 				Encoding: tt.encoding, Units: tt.units, Parts: len(tt.perPart), UnitsPerPart: tt.perPart,
 			}, wording.Measure(tt.text))
+			require.Equal(t, len(tt.perPart), wording.Parts(tt.text))
 		})
 	}
 }
@@ -108,6 +109,7 @@ func TestEmptyTextHasNoParts(t *testing.T) {
 	t.Parallel()
 	require.Equal(t, wording.Size{Encoding: wording.GSM7}, wording.Measure(""))
 	require.Empty(t, wording.Split(""))
+	require.Zero(t, wording.Parts(""))
 }
 
 // Against github.com/warthog618/sms, which puts texts into PDUs.

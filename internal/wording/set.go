@@ -1,7 +1,6 @@
 package wording
 
 import (
-	"bytes"
 	"errors"
 	"fmt"
 	"io"
@@ -195,7 +194,7 @@ func (s *Set) Render(name string, f Facts) (string, error) {
 }
 
 func render(t *template.Template, name string, f Facts) (string, error) {
-	var b bytes.Buffer
+	var b strings.Builder
 	if err := t.Execute(&capped{w: &b, left: maxBytes}, f); err != nil {
 		return "", &TextError{Text: name, Err: plainly(err, name)}
 	}
@@ -226,7 +225,10 @@ func (c *capped) Write(p []byte) (int, error) {
 func tidy(s string) string {
 	var lines []string
 	for _, line := range strings.FieldsFunc(s, func(r rune) bool { return r == '\n' || r == '\r' }) {
-		if line = strings.Join(strings.Fields(line), " "); line != "" {
+		if !plain(line) {
+			line = strings.Join(strings.Fields(line), " ")
+		}
+		if line != "" {
 			lines = append(lines, line)
 		}
 	}
