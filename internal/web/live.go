@@ -32,9 +32,10 @@ type frameKey struct {
 }
 
 type kept struct {
+	mu sync.Mutex
 	frame
 	changed <-chan struct{} // closes when something happens; nil before the first rendering
-	mu      sync.Mutex
+	making  chan struct{}   // closes when the rendering that is under way has ended; nil where none is
 }
 
 const (
@@ -66,36 +67,74 @@ func (f *frames) of(key frameKey) *kept {
 	return f.kept[key]
 }
 
-// frame gives the page at an address as it now is.
-func (s *site) frame(ctx context.Context, to string, limited bool) (frame, error) {
-	return s.frames.of(frameKey{to, limited, chosenNight(ctx)}).now(ctx, s, to, limited)
+// lookAt gives the page at an address and who looks at it, which is the same for
+// as long as a request lasts.
+func (s *site) lookAt(ctx context.Context, to string) frameKey {
+	return frameKey{to, s.limited(ctx), chosenNight(ctx)}
 }
 
-// lastFrame gives the page at an address as it last was known, with the time of
-// that; ok is false where nobody looked at it in the last hours.
-func (s *site) lastFrame(ctx context.Context, to string, limited bool) (f frame, ok bool) {
-	k := s.frames.of(frameKey{to, limited, chosenNight(ctx)})
+// frame gives a page as it now is.
+func (s *site) frame(ctx context.Context, key frameKey) (frame, error) {
+	return s.frames.of(key).now(ctx, s, key)
+}
+
+// lastFrame gives a page as it last was known, with the time of that; ok is
+// false where nobody looked at it in the last hours.
+func (s *site) lastFrame(key frameKey) (f frame, ok bool) {
+	k := s.frames.of(key)
 	k.mu.Lock()
 	defer k.mu.Unlock()
 	return k.frame, k.changed != nil && s.Now().Sub(k.at) < lastFor
 }
 
-func (k *kept) now(ctx context.Context, s *site, to string, limited bool) (frame, error) {
-	k.mu.Lock()
-	defer k.mu.Unlock()
-	now := s.Now()
-	if k.changed != nil && !closed(k.changed) && now.Sub(k.at).Abs() < keepFor {
-		return k.frame, nil
+// now gives the rendering if it still holds, and makes it anew if not. Whoever
+// comes while it is made waits for that; where it failed, the next one tries.
+func (k *kept) now(ctx context.Context, s *site, key frameKey) (frame, error) {
+	for {
+		k.mu.Lock()
+		last, changed, making := k.frame, k.changed, k.making
+		holds := changed != nil && !closed(changed) && s.Now().Sub(last.at).Abs() < keepFor
+		if !holds && making == nil {
+			k.making = make(chan struct{})
+		}
+		k.mu.Unlock()
+		switch {
+		case holds:
+			return last, nil
+		case making == nil:
+			return k.anew(ctx, s, key, last, changed != nil)
+		}
+		select {
+		case <-making:
+		case <-ctx.Done():
+			return frame{}, ctx.Err()
+		}
 	}
-	if k.changed != nil { // it can stand in for what is not there in time
+}
+
+// anew makes the rendering that follows the last one, and wakes at once all who
+// wait for it. Only whoever has set making calls it.
+func (k *kept) anew(ctx context.Context, s *site, key frameKey, last frame, known bool) (f frame, err error) {
+	// The channel first, then the reading: what happens in between makes the
+	// frame out of date at once.
+	changed := s.Live.Wait()
+	made := false
+	defer func() {
+		k.mu.Lock()
+		defer k.mu.Unlock()
+		if made {
+			k.frame, k.changed = f, changed
+		}
+		close(k.making)
+		k.making = nil
+	}()
+	if known { // it can stand in for what is not there in time
 		var done context.CancelFunc
 		ctx, done = context.WithTimeout(ctx, patience)
 		defer done()
 	}
-	// The channel first, then the reading: what happens in between makes the
-	// frame out of date at once.
-	changed := s.Live.Wait()
-	v, err := s.view(ctx, to, limited)
+	now := s.Now()
+	v, err := s.view(ctx, key.to, key.limited)
 	if err != nil {
 		return frame{}, err
 	}
@@ -105,9 +144,8 @@ func (k *kept) now(ctx context.Context, s *site, to string, limited bool) (frame
 	}
 	sum := sha256.Sum256(html)
 	mark := fmt.Sprintf("%d.%s", v.Event, hex.EncodeToString(sum[:6]))
-	k.frame = frame{view: v, html: html, mark: mark, at: now, steps: k.steps.next(html, mark)}
-	k.changed = changed
-	return k.frame, nil
+	made = true
+	return frame{view: v, html: html, mark: mark, at: now, steps: last.steps.next(html, mark)}, nil
 }
 
 func closed(ch <-chan struct{}) bool {
@@ -131,14 +169,14 @@ type beat struct {
 // whoever comes back with it gets what is true now if that is not the same, so
 // no change can be missed however long the line was down.
 func (s *site) live(w http.ResponseWriter, r *http.Request) {
-	to := safeBack(r.FormValue("of"))
 	have := r.Header.Get("Last-Event-ID")
 	if have == "" {
 		have = r.FormValue("after")
 	}
 	ctx := r.Context()
 	// A stream that opens says that what it shows is true now.
-	if _, err := s.frame(ctx, to, s.limited(ctx)); away(ctx, err) {
+	key := s.lookAt(ctx, safeBack(r.FormValue("of")))
+	if _, err := s.frame(ctx, key); away(ctx, err) {
 		s.fail(w, r, err)
 		return
 	}
@@ -156,7 +194,7 @@ func (s *site) live(w http.ResponseWriter, r *http.Request) {
 	}
 	for happened := true; ; {
 		changed, had := s.Live.Wait(), have
-		have, err = s.sendFrame(ctx, out, to, have)
+		have, err = s.sendFrame(ctx, out, key, have)
 		if err != nil {
 			return
 		}
@@ -197,8 +235,8 @@ func (s *site) pause(ctx context.Context, d time.Duration) bool {
 	}
 }
 
-func (s *site) sendFrame(ctx context.Context, out *stream, to, have string) (string, error) {
-	f, err := s.frame(ctx, to, s.limited(ctx))
+func (s *site) sendFrame(ctx context.Context, out *stream, key frameKey, have string) (string, error) {
+	f, err := s.frame(ctx, key)
 	switch {
 	case errors.Is(err, night.ErrNotFound):
 		return have, err

@@ -129,7 +129,7 @@ func (s *site) body(v view) ([]byte, error) {
 
 // show answers with the page at an address, whole or, for htmx, its content.
 func (s *site) show(w http.ResponseWriter, r *http.Request, to string, n *notice) {
-	f, err := s.frame(r.Context(), to, s.limited(r.Context()))
+	f, err := s.frame(r.Context(), s.lookAt(r.Context(), to))
 	if err != nil {
 		s.fail(w, r, err)
 		return
@@ -140,10 +140,11 @@ func (s *site) show(w http.ResponseWriter, r *http.Request, to string, n *notice
 // open answers whoever opens a page. While the database is away it is what was
 // last known of it.
 func (s *site) open(w http.ResponseWriter, r *http.Request) {
-	ctx, to := r.Context(), r.URL.RequestURI()
-	f, err := s.frame(ctx, to, s.limited(ctx))
+	ctx := r.Context()
+	key := s.lookAt(ctx, r.URL.RequestURI())
+	f, err := s.frame(ctx, key)
 	if away(ctx, err) {
-		if last, ok := s.lastFrame(ctx, to, s.limited(ctx)); ok {
+		if last, ok := s.lastFrame(key); ok {
 			s.Log.Error("the database is away, a page is shown as it last was", "path", r.URL.Path, "error", err)
 			last.old = true
 			s.write(w, r, last, nil)
