@@ -212,7 +212,7 @@ func MatchOrders(region string, orders []Order) []match.Order {
 		if p, err := phone.Parse(o.Phone, region); err == nil {
 			number = p.E164
 		}
-		out[i] = match.Order{ID: int64(i + 1), Ref: o.Ref, Name: o.Name, Phone: number, Slot: o.Slot, State: night.Booked, Note: o.Note}
+		out[i] = match.Order{ID: int64(i + 1), Ref: o.Ref, Name: o.Name, Phone: number, Slot: o.Slot, State: night.Booked, Note: o.Note, Dishes: strings.Split(o.Items, ";")}
 		if o.Note != "" {
 			out[i].Vehicles = []night.Vehicle{reading.ReadByRules(o.Note, reading.Context{Region: region}).Vehicle}
 		}

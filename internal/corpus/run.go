@@ -104,15 +104,15 @@ func (r *Run) remember(m Message, got *reading.Reading, res match.Result) {
 		f.OptedOut = false
 	case reading.Here:
 		f.Arrived, f.ArrivedAt, f.Served = true, m.At, false
-		r.mark(res.Orders, night.Arrived)
+		r.mark(res, night.Arrived)
 	case reading.Cancel:
-		r.mark(res.Orders, night.Cancelled)
+		r.mark(res, night.Cancelled)
 		f.Cancelled = true
 	case reading.Thanks:
 		if f.Arrived && len(own) > 0 {
 			f.Served = got.Got || len(own) == 1
 			if got.Got {
-				r.mark(res.Orders, night.HandedOut)
+				r.mark(res, night.HandedOut)
 				f.Served = r.allServed(own)
 			}
 		}
@@ -139,8 +139,13 @@ func (r *Run) remember(m Message, got *reading.Reading, res match.Result) {
 	}
 }
 
-func (r *Run) mark(list []int, s night.State) {
-	for _, i := range list {
+// mark moves the orders that a text is surely about on: what is not sure waits for a
+// person, whom a run does not have.
+func (r *Run) mark(res match.Result, s night.State) {
+	if !res.Sure {
+		return
+	}
+	for _, i := range res.Orders {
 		r.index.SetState(i, s)
 	}
 }

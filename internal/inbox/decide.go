@@ -94,6 +94,9 @@ func Candidates(orders []night.Order) []match.Order {
 
 func candidate(o night.Order) match.Order {
 	out := match.Order{ID: o.ID, Ref: o.Ref, Name: o.Name, Phone: o.Phone, Slot: o.Slot, State: o.State, Expected: !o.ExpectedAt.IsZero(), Note: o.Note}
+	for _, item := range o.Items {
+		out.Dishes = append(out.Dishes, item.Name)
+	}
 	if !o.Vehicle.IsZero() {
 		out.Vehicles = []night.Vehicle{o.Vehicle}
 	}

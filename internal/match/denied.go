@@ -55,6 +55,6 @@ func (x *Index) points(list []int, toks []reading.Token, k int) bool {
 		return textAt(toks, k+1) == "one"
 	}
 	return slices.ContainsFunc(list, func(i int) bool {
-		return t.IsName() && slices.Contains(x.names[i], t.Text) || t.IsRef() && x.IsRef(t.Text) && x.byRef[t.Text] == i || slices.Contains(tagsOf(x.orders[i].Note), tag(t.Text))
+		return t.IsName() && slices.Contains(x.names[i], t.Text) || t.IsRef() && x.IsRef(t.Text) && x.byRef[t.Text] == i || slices.Contains(x.tags[i], tag(t.Text))
 	})
 }

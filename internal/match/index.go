@@ -12,8 +12,12 @@ import (
 // Index is an order book made ready for matching. It is not safe for change
 // while in use by others.
 type Index struct {
-	orders  []Order
-	names   [][]string // name parts of each order, folded
+	orders []Order
+	names  [][]string // name parts of each order, folded
+	// What tells an order from others under its number, nil where there are none: whom
+	// its note says it is for, see tagsOf, and the words of its dishes.
+	tags    [][]string
+	dishes  []map[string]bool
 	byPhone map[string][]int
 	byRef   map[string]int
 	byPart  map[string][]int // name part to orders
@@ -27,6 +31,8 @@ func New(orders []Order) *Index {
 	x := &Index{
 		orders:  slices.Clone(orders),
 		names:   make([][]string, len(orders)),
+		tags:    make([][]string, len(orders)),
+		dishes:  make([]map[string]bool, len(orders)),
 		byPhone: make(map[string][]int, len(orders)),
 		byRef:   make(map[string]int, len(orders)),
 		byPart:  make(map[string][]int, 3*len(orders)),
@@ -52,7 +58,21 @@ func New(orders []Order) *Index {
 			x.addPlate(i, v.Plate)
 		}
 	}
+	for _, own := range x.byPhone {
+		x.describe(own)
+	}
 	return x
+}
+
+// describe notes what tells orders under one number apart.
+func (x *Index) describe(own []int) {
+	if len(own) < 2 {
+		return
+	}
+	for _, i := range own {
+		o := &x.orders[i]
+		x.tags[i], x.dishes[i] = tagsOf(o.Note), wordsOf(o.Dishes)
+	}
 }
 
 // titles are no part of a name.
@@ -68,6 +88,19 @@ func nameParts(name string) []string {
 		// the full name of Nguyen Nguyen.
 		if p := reading.Fold(f); p != "" && !titles[p] && !slices.Contains(out, p) {
 			out = append(out, p)
+		}
+	}
+	return out
+}
+
+// wordsOf gives the words of dishes' names, as tag writes them.
+func wordsOf(dishes []string) map[string]bool {
+	out := map[string]bool{}
+	for _, d := range dishes {
+		for _, t := range reading.Tokens(d) {
+			if t.Kind == reading.Word && len(t.Text) >= 3 {
+				out[tag(t.Text)] = true
+			}
 		}
 	}
 	return out
@@ -98,6 +131,7 @@ func (x *Index) Update(i int, o Order) bool {
 	vehicles := o.Vehicles
 	o.Vehicles = nil
 	*have = o
+	x.describe(x.byPhone[o.Phone])
 	for _, v := range vehicles {
 		x.Declare(i, v)
 		slices.Sort(x.byPlate[plates.Fold(v.Plate)]) // as in a new one: in the order of the book

@@ -10,7 +10,9 @@
 //     arrival. Where what it says points to different orders, or to another number's
 //     order beyond doubt, it is not sure; nor where it denies what it names, sets one
 //     order against another, names one for another time or none after an earlier text
-//     spoke of one alone, or only the name of who writes picks one of several;
+//     spoke of one alone, or only the name of who writes picks one of several; nor,
+//     from a number with several orders, where any word may tell them apart that
+//     did not pick what it is about;
 //  2. when it comes from another number and names exactly one thing that one
 //     order alone can be: an order reference, a whole plate that was declared
 //     for it, or a full name that no other order carries. References and a
@@ -41,6 +43,7 @@ type Order struct {
 	State    night.State
 	Expected bool            // somebody said when they come for it
 	Note     string          // may say for whom it is
+	Dishes   []string        // what was ordered
 	Vehicles []night.Vehicle // declared on the order or by earlier texts
 }
 

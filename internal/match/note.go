@@ -88,7 +88,7 @@ func (x *Index) noted(own []int, toks []reading.Token) []int {
 	if rest := x.senders(own, toks); rest != nil {
 		return rest
 	}
-	named := keep(own, func(i int) bool { return tagNamed(tagsOf(x.orders[i].Note), toks) })
+	named := keep(own, func(i int) bool { return tagNamed(x.tags[i], toks) })
 	if len(named) < len(own) {
 		return named
 	}
@@ -98,7 +98,7 @@ func (x *Index) noted(own []int, toks []reading.Token) []int {
 // senders gives the sender's own order where a text is about that one and the notes of
 // all the others say for whom they are; nil else.
 func (x *Index) senders(own []int, toks []reading.Token) []int {
-	rest := keep(own, func(i int) bool { return len(tagsOf(x.orders[i].Note)) == 0 })
+	rest := keep(own, func(i int) bool { return len(x.tags[i]) == 0 })
 	if len(rest) == 1 && len(own) > 1 && forMine(toks) {
 		return rest
 	}

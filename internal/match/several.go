@@ -72,6 +72,9 @@ func (x *Index) several(own []int, r *reading.Reading) Result {
 	case r.Intent == reading.Here && len(picked) < len(own) && len(x.refsIn(r.Tokens)) == 0 && !mine && x.elsewhen(picked, r):
 		return Result{Orders: picked, Ground: ByAmbiguous, Why: "the text speaks of one order of the number apart from the arrival, so a person has to say which is meant"}
 	}
+	if why := x.doubtful(own, picked, all, r); why != "" {
+		return Result{Orders: picked, Ground: ByAmbiguous, Why: why}
+	}
 	why := "the number has several orders and the text names none"
 	if len(picked) < len(own) {
 		why = "the number has several orders and this is the one that is meant"

@@ -42,6 +42,7 @@ var otherLanguages = []phraseRow{
 		وصلت ; وصلنا ; رسیدم ; رسیدیم ; بیرون است|هستم|هستیم|ام ; بیرون ; باہر ہوں|ہیں|کھڑا|کھڑی ; پہنچ گیا|گئی|گئے ; دم در ; اینجا|اینجام هستم|هستیم ; انا|أنا هنا|برا|بالخارج|وصلت|في|عند|بره ; نحن|احنا هنا|برا|بالخارج|عند ; أمام|امام|قدام الباب|المنزل|البيت ; بالخارج ; عند الباب|البوابة ; في الخارج
 		taim|ta|tá anseo|amuigh|taobh|linn|ann ; taim|taimid taobh? amuigh|anseo|ag|ar ; taobh amuigh ; táim anseo|amuigh ; anseo
 		מגיע הגעתי ; הגעתי ; אני פה|כאן|בחוץ ; मैं पहुंच ; पहुँच|पहुंच गया|गयी|गए|गई ; बाहर हूं|हूँ|हैं ; είμαι|ειμαι εδώ|εδω|έξω|εξω ; έφτασα|εφτασα ; tôi đến ; den noi`},
+	{signStop, `na seol|cuir aon|nios|teachtaireacht|teacs .. ; stad de .. teacsanna|teachtaireachtai`},
 	{signHere, `yma $ ; dwi|rydw|rydym|wedi cyrraedd ; wedi parcio`},
 	{signComing, `ar y ffordd ; dal yn dod ; ar fy|ein ffordd`},
 	{signThanks, `go raibh maith ; buiochas ; diolch yn`},

@@ -79,6 +79,13 @@ func TestHourless(t *testing.T) {
 		"leaving town now, sat nav says 6.25":      "18:25",
 		"will be there right at 7 after all":       "19:00",
 		"omw, 10ish":                               "18:10",
+		"be with you about 7 now":                  "19:00",
+		"7 suits me, I'll be along":                "19:00",
+		"they tell me seven on the dot, on my way": "19:00",
+		"ya salgo, unos 15":                        "18:15",
+		"j'arrive à 7h":                            "19:00",
+		"running late, maybe ten or fifteen":       "18:25",
+		"otw, hopefully 640":                       "18:40",
 		"headed over, 7 like we said":              "19:00",
 		"llego 6:28 o 6:30":                        "18:30",
 		"on arrive dans deux minutes, Prius":       "18:02",
@@ -96,12 +103,14 @@ func TestHourless(t *testing.T) {
 	}
 }
 
-// TestNoTime leaves numbers of roads out.
+// TestNoTime leaves out numbers of roads and of what is counted.
 func TestNoTime(t *testing.T) {
 	t.Parallel()
-	got := Read("no he llegado, hay un choque en la 1604", situation(t, "due"))
-	require.Equal(t, Coming, got.Intent, got.Why)
-	require.Nil(t, got.Due)
+	for _, text := range []string{"no he llegado, hay un choque en la 1604", "on my way, 5 more lights to go", "on my way with my 2 boxes"} {
+		got := Read(text, situation(t, "due"))
+		require.Equal(t, Coming, got.Intent, got.Why)
+		require.Nil(t, got.Due, text)
+	}
 }
 
 func TestPromisedWithout(t *testing.T) {

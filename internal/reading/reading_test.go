@@ -129,6 +129,8 @@ func TestWanted(t *testing.T) {
 		{"can I swap from 6.10 to 6.40", "18:40"},
 		{"could you hold mine till 7", "19:00"},
 		{"can we come half an hour earlier", "17:40"},
+		{"can you do closer to 7 for me? say 6:50", "18:50"},
+		{"need to bring mine back a bit, 7 if poss", "19:00"},
 		{"I get off at 6, any chance 7 works instead of 6.10", "19:00"},
 		{"we want come 7pm not 6.10 please", "19:00"},
 		{"can I have 7 instead of 6.10", "19:00"},
@@ -202,7 +204,7 @@ func TestAllergyAlways(t *testing.T) {
 		require.True(t, got.Allergy, text)
 		require.True(t, got.Asks, text)
 	}
-	for _, text := range []string{"two pork and chive please", "here, silver nissan leaf", "thanks, lovely food", "is the car park free", "egg fried rice was gorgeous", "coriander tastes like soap to me", "no onions for me thanks", "my mouth is watering", "hot sauce nearly killed me haha"} {
+	for _, text := range []string{"two pork and chive please", "here, silver nissan leaf", "thanks, lovely food", "is the car park free", "egg fried rice was gorgeous", "coriander tastes like soap to me", "no onions for me thanks", "my gf Amy collected it", "my mouth is watering", "hot sauce nearly killed me haha"} {
 		require.False(t, Read(text, situation(t, "served")).Allergy, text)
 	}
 }
@@ -293,6 +295,9 @@ func TestSenses(t *testing.T) {
 		{"there is, after a form of address", "served", "love there is no dip in there", Problem},
 		{"only so many here", "served", "we paid for three trays but there is only two here", Problem},
 		{"something found in the food", "served", "found glass in my dumplings", Problem},
+		{"sat on", "served", "my pie has been sat on, the top caved in", Problem},
+		{"somebody's hurt, nearly", "served", "there was a sharp piece of bone, my son nearly swallowed it", Problem},
+		{"the bag of another", "served", "somebody left with my bag", Problem},
 		{"something left out", "served", "you forgot the chilli oil", Problem},
 		{"a question about the place", "day", "are you all still at the same place", Ask},
 		{"a question about the time", "due", "am I meant to be there at 6 or later", Ask},

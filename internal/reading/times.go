@@ -319,7 +319,7 @@ func lengthAt(toks []Token, i int) (moment, bool) {
 		out.lo, out.hi, out.end = -1, -1, j+1
 		return out, true
 	}
-	if bareLength(toks, i, j, hi) {
+	if bareLength(toks, i, j, hi) || hi > 12 && hi <= 60 && hi%5 == 0 && word(toks, j-2) == "or" && (word(toks, j) == "" || isLate(word(toks, j))) && lateBefore(toks, i) {
 		out.end = j
 		return out, true
 	}
@@ -335,7 +335,7 @@ func joins(toks []Token, k int) bool {
 	case "to", "or", "and", "a", "o":
 		// "ten to 5" is a time: only a range when a unit follows.
 		n, e := wholeNum(toks, k+1)
-		return n > 0 && (isUnit(word(toks, e)) || isLate(word(toks, e)) || toks[k].Text == "or" && word(toks, k-2) == "in" || toks[k].Text == "to" && lengthBefore(toks, k, n))
+		return n > 0 && (isUnit(word(toks, e)) || isLate(word(toks, e)) || toks[k].Text == "or" && (word(toks, k-2) == "in" || n > 12 && n <= 60 && n%5 == 0 && toks[k-1].Num > 0 && toks[k-1].Min < 0 && toks[k+1].Min < 0) || toks[k].Text == "to" && lengthBefore(toks, k, n))
 	}
 	return toks[k].Kind == Dash
 }
@@ -349,6 +349,17 @@ func lengthBefore(toks []Token, k, n int) bool {
 	}
 	w := word(toks, p)
 	return (w == "in" || w == "within") && toks[k-1].Num > 0 && toks[k-1].Min < 0 && n > toks[k-1].Num
+}
+
+// lateBefore tells whether the clauses before i say that somebody is late: "running late,
+// maybe ten or fifteen".
+func lateBefore(toks []Token, i int) bool {
+	for k := max(0, i-5); k < i; k++ {
+		if isLate(toks[k].Text) {
+			return true
+		}
+	}
+	return false
 }
 
 func isLate(w string) bool {

@@ -306,6 +306,12 @@ func Fold(s string) string {
 // IsName tells whether the token is part of a name of the order book.
 func (t Token) IsName() bool { return t.bits&clsName != 0 }
 
+// IsPerson tells whether a word is one for somebody: "nephew", "driver".
+func (t Token) IsPerson() bool { return t.bits&clsPerson != 0 }
+
+// Vocative tells whether a word is one that others are addressed by: "bro", "love".
+func (t Token) Vocative() bool { return t.bits&clsVocative != 0 }
+
 // IsCar tells whether the token belongs to the description of a vehicle.
 func (t Token) IsCar() bool { return t.bits&clsCar != 0 }
 

@@ -35,6 +35,8 @@ func TestFind(t *testing.T) {
 		{"dashes", "GB", "reg: ab-12-cde", "AB12CDE", ""},
 		{"cue after", "GB", "AB12 CDE is the reg", "AB12CDE", ""},
 		{"letter O for zero", "GB", "KX7O UWD", "KX70UWD", ""},
+		{"a van called Custom, with a slip", "GB", "Transit Custom, plate KX7O UWD", "KX70UWD", ""},
+		{"a count of plates", "US", "need bout 60 plates", "", ""},
 		{"letter I for one", "GB", "AB I2 CDE", "AB12CDE", ""},
 		{"zero for letter O", "GB", "AB12 CD0", "AB12CDO", ""},
 		{"S for five", "GB", "AB1S CDE", "AB15CDE", ""},

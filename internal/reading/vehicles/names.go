@@ -387,9 +387,13 @@ func (r *reader) settleName(i int) {
 	}
 	it.kind = isName
 	if j := r.makeBeside(i); j >= 0 {
-		if n, ok := pick(func(c name) bool { return c.model != "" && r.hasMake(j, c.make) }); ok {
-			it.name = n
-			return
+		its := func(c name) bool { return c.model != "" && r.hasMake(j, c.make) }
+		// A model may be spelled otherwise elsewhere: the market's way comes first.
+		for _, ok := range []func(name) bool{func(c name) bool { return its(c) && c.regions&r.market != 0 }, its} {
+			if n, ok := pick(ok); ok {
+				it.name = n
+				return
+			}
 		}
 	}
 	least := r.leastTrust(i)
