@@ -21,7 +21,8 @@ import (
 var embedded = dialect{
 	bind:     sqlx.QUESTION,
 	readOnly: &sql.TxOptions{ReadOnly: true},
-	enter:    func(context.Context, *sqlx.Tx, int64, mode) error { return nil },
+	opening:  func([]int64, mode) string { return "" },
+	enter:    func(context.Context, *sqlx.Tx, int64) error { return nil },
 	across:   acrossFile,
 	given:    asValues,
 	part:     inSome,

@@ -8,6 +8,7 @@ import (
 	"net"
 	"net/url"
 	"os"
+	"slices"
 	"strconv"
 	"time"
 
@@ -23,7 +24,7 @@ import (
 var postgres = dialect{
 	bind:       sqlx.DOLLAR,
 	skipLocked: " FOR UPDATE SKIP LOCKED",
-	readOnly:   &sql.TxOptions{Isolation: sql.LevelRepeatableRead, ReadOnly: true},
+	opening:    openKitchens,
 	enter:      enterKitchen,
 	across:     acrossServer,
 	given:      asArrays,
@@ -34,21 +35,33 @@ var postgres = dialect{
 	count:      countOn,
 }
 
-// enterKitchen names the kitchen for the row-level policies, and takes its turn:
-// an advisory lock that the server gives back with the transaction. Later
-// statements see what was kept before the turn came.
-func enterKitchen(ctx context.Context, tx *sqlx.Tx, kitchen int64, as mode) error {
-	const name = `SELECT set_config('passbell.kitchen', $1, true)`
-	id := strconv.FormatInt(kitchen, 10)
-	var err error
+// openKitchens begins a transaction, takes the kitchens' turns and enters the
+// first, all in one message to the server. A turn is an advisory lock that the
+// server gives back with the transaction. Later statements see what was kept
+// before the turn came. Whoever waits for several turns waits for them in one
+// order, so that no two wait for each other.
+func openKitchens(kitchens []int64, as mode) string {
+	turn := ""
+	words := "BEGIN READ WRITE"
 	switch as {
 	case reading:
-		_, err = tx.ExecContext(ctx, name, id)
+		words = "BEGIN ISOLATION LEVEL REPEATABLE READ READ ONLY"
 	case claiming:
-		_, err = tx.ExecContext(ctx, name+`, pg_advisory_xact_lock_shared($2)`, id, kitchenLock+kitchen)
+		turn = "; SELECT pg_advisory_xact_lock_shared(%d)"
 	case writing:
-		_, err = tx.ExecContext(ctx, name+`, pg_advisory_xact_lock($2)`, id, kitchenLock+kitchen)
+		turn = "; SELECT pg_advisory_xact_lock(%d)"
 	}
+	for _, id := range slices.Sorted(slices.Values(kitchens)) {
+		if turn != "" {
+			words += fmt.Sprintf(turn, kitchenLock+id)
+		}
+	}
+	return fmt.Sprintf("%s; SELECT set_config('passbell.kitchen', '%d', true)", words, kitchens[0])
+}
+
+// enterKitchen names the kitchen for the row-level policies.
+func enterKitchen(ctx context.Context, tx *sqlx.Tx, kitchen int64) error {
+	_, err := tx.ExecContext(ctx, `SELECT set_config('passbell.kitchen', $1, true)`, strconv.FormatInt(kitchen, 10))
 	return err
 }
 

@@ -16,12 +16,13 @@ func TestServer(t *testing.T) {
 	t.Parallel()
 	server := pgtest.Start(t)
 	for name, test := range map[string]func(*testing.T, *pgtest.Server){
-		"the second wall stands on every table":      secondWall,
-		"a role that walks through it is named":      cautions,
-		"an instance hears what another one changed": hears,
-		"a lost connection is made again":            reconnects,
-		"settings hold on every connection":          connectionSettings,
-		"five instances that start at once":          startAtOnce,
+		"the second wall stands on every table":                        secondWall,
+		"a role that walks through it is named":                        cautions,
+		"an instance hears what another one changed":                   hears,
+		"a lost connection is made again":                              reconnects,
+		"settings hold on every connection":                            connectionSettings,
+		"who gives up waiting for a turn leaves no transaction behind": givesUpWaiting,
+		"five instances that start at once":                            startAtOnce,
 	} {
 		t.Run(name, func(t *testing.T) { test(t, server) })
 	}
@@ -154,6 +155,28 @@ func connectionSettings(t *testing.T, server *pgtest.Server) {
 		require.NoError(t, s.reader.Get(&got, "SHOW "+name))
 		assert.Equal(t, want, got, name)
 	}
+}
+
+func givesUpWaiting(t *testing.T, server *pgtest.Server) {
+	place := server.Database(t)
+	holder, other := openAt(t, place), openAt(t, place+"?statement_timeout=50")
+	other.writer.SetMaxOpenConns(1)
+	k, err := holder.PutKitchen(t.Context(), night.Kitchen{Name: "Larkfield", Zone: time.UTC})
+	require.NoError(t, err)
+	optOut := func(tx *Tx) error {
+		_, err := tx.OptOut(t.Context(), "+447700900123", time.UnixMilli(1))
+		return err
+	}
+	require.NoError(t, holder.Kitchen(k).Write(t.Context(), func(*Tx) error {
+		require.ErrorIs(t, other.Kitchen(k).Write(t.Context(), optOut), night.ErrAway)
+		require.NoError(t, other.Kitchen(k).Read(t.Context(), func(tx *Tx) error {
+			opted, err := tx.OptedOut(t.Context())
+			require.Empty(t, opted)
+			return err
+		}))
+		return nil
+	}))
+	require.NoError(t, other.Kitchen(k).Write(t.Context(), optOut))
 }
 
 func startAtOnce(t *testing.T, server *pgtest.Server) {

@@ -81,9 +81,40 @@ type keptStatement struct {
 }
 
 var (
+	_ driver.ConnBeginTx    = (*keeper)(nil)
 	_ driver.ExecerContext  = (*keeper)(nil)
 	_ driver.QueryerContext = (*keeper)(nil)
 )
+
+// opened lets a transaction begin with words of ours. The driver is handed
+// nothing but a context.
+func opened(ctx context.Context, words string) context.Context {
+	return context.WithValue(ctx, opening{}, words)
+}
+
+type opening struct{}
+
+// BeginTx begins a transaction, on a server always with words: its driver keeps
+// something of each transaction that it began itself, and would take it for a part
+// of the next one.
+func (k *keeper) BeginTx(ctx context.Context, opts driver.TxOptions) (driver.Tx, error) {
+	tx, server := k.connection.(driver.Tx)
+	if !server {
+		return k.connection.BeginTx(ctx, opts)
+	}
+	if opts != (driver.TxOptions{}) {
+		return nil, errors.New("store: how a transaction on a server is to be must stand in the words that begin it")
+	}
+	words, ok := ctx.Value(opening{}).(string)
+	if !ok {
+		words = "BEGIN"
+	}
+	if _, err := k.connection.ExecContext(ctx, words, nil); err != nil {
+		_ = tx.Rollback() // a part of it may have begun; the error that counts is the first
+		return nil, err
+	}
+	return tx, nil
+}
 
 // ExecContext runs a statement.
 func (k *keeper) ExecContext(ctx context.Context, query string, args []driver.NamedValue) (driver.Result, error) {

@@ -11,7 +11,6 @@ import (
 	"database/sql"
 	"errors"
 	"fmt"
-	"slices"
 	"strings"
 	"time"
 
@@ -34,8 +33,11 @@ type dialect struct {
 	bind       int    // how sqlx writes a placeholder
 	skipLocked string // ends a query that leaves alone what another one has taken
 	readOnly   *sql.TxOptions
-	// enter begins a transaction's part in a kitchen.
-	enter func(ctx context.Context, tx *sqlx.Tx, kitchen int64, as mode) error
+	// opening gives the words that begin a transaction in kitchens, of which it
+	// enters the first; "" where there is nothing to say.
+	opening func(kitchens []int64, as mode) string
+	// enter goes on in another of the transaction's kitchens.
+	enter func(ctx context.Context, tx *sqlx.Tx, kitchen int64) error
 	// across asks several kitchens at once.
 	across across
 	// given writes rows into a statement under a name.
@@ -154,23 +156,16 @@ func (s *Store) run(ctx context.Context, as mode, kitchens []int64, fn func(*Tx)
 	if as == reading {
 		db, opts = s.reader, s.dialect.readOnly
 	}
-	tx, err := db.BeginTxx(ctx, opts)
+	tx, err := db.BeginTxx(opened(ctx, s.dialect.opening(kitchens, as)), opts)
 	if err != nil {
 		return &night.StoreError{Doing: "begin", Err: fmt.Errorf("%w: %w", night.ErrAway, err)}
 	}
 	// After a commit it does nothing. After an error that one is to tell, a
 	// rollback can add nothing; and a panic must not keep the kitchen's turn.
 	defer func() { _ = tx.Rollback() }()
-	// Whoever waits for several turns waits for them in one order, so that no two
-	// wait for each other.
-	for _, id := range slices.Sorted(slices.Values(kitchens)) {
-		if err := s.dialect.enter(ctx, tx, id, as); err != nil {
-			return &night.StoreError{Doing: "begin", Err: fmt.Errorf("%w: %w", night.ErrAway, err)}
-		}
-	}
-	for _, id := range kitchens {
-		if len(kitchens) > 1 { // the last one that was entered is not this one
-			if err := s.dialect.enter(ctx, tx, id, as); err != nil {
+	for i, id := range kitchens {
+		if i > 0 {
+			if err := s.dialect.enter(ctx, tx, id); err != nil {
 				return &night.StoreError{Doing: "begin", Err: fmt.Errorf("%w: %w", night.ErrAway, err)}
 			}
 		}
