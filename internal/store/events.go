@@ -29,12 +29,20 @@ func (r eventRow) event() (night.Event, error) {
 	}, nil
 }
 
-// Log appends events in their order.
-func (t *Tx) Log(ctx context.Context, events ...night.Event) error {
+// Log appends events in their order. They are written together, before the
+// transaction is kept or anybody reads events in it.
+func (t *Tx) Log(_ context.Context, events ...night.Event) error {
+	t.said = append(t.said, events...)
+	return nil
+}
+
+// writeEvents writes the events that were logged.
+func (t *Tx) writeEvents(ctx context.Context) error {
 	g := given{columns: []string{"night", "about", "message", "inbound", "at", "who", "what", "from_state", "to_state", "why"}}
-	for _, e := range events {
+	for _, e := range t.said {
 		g.rows = append(g.rows, []any{e.NightID, e.OrderID, e.MessageID, e.InboundID, ms(e.At), e.Who, string(e.What), string(e.From), string(e.To), e.Why})
 	}
+	t.said = nil
 	_, err := t.changeGiven(ctx, "events", `
 		INSERT INTO events (kitchen_id, night_id, order_id, message_id, inbound_id, at, who, what, from_state, to_state, why)
 		SELECT CAST(? AS BIGINT), night, about, message, inbound, at, who, what, from_state, to_state, why FROM %s`,
@@ -45,6 +53,9 @@ func (t *Tx) Log(ctx context.Context, events ...night.Event) error {
 // Events gives a night's events with an id above after, at most limit of them,
 // in the order in which they happened.
 func (t *Tx) Events(ctx context.Context, nightID, after int64, limit int) ([]night.Event, error) {
+	if err := t.writeEvents(ctx); err != nil {
+		return nil, err
+	}
 	var rows []eventRow
 	err := t.list(ctx, &rows, "events",
 		`SELECT * FROM events WHERE kitchen_id = ? AND night_id = ? AND id > ? ORDER BY id LIMIT ?`, t.kitchen, nightID, after, limit)
@@ -57,6 +68,9 @@ func (t *Tx) Events(ctx context.Context, nightID, after int64, limit int) ([]nig
 // EventsOf gives the events about one order, in the order in which they
 // happened.
 func (t *Tx) EventsOf(ctx context.Context, orderID int64) ([]night.Event, error) {
+	if err := t.writeEvents(ctx); err != nil {
+		return nil, err
+	}
 	var rows []eventRow
 	err := t.list(ctx, &rows, "events",
 		`SELECT * FROM events WHERE kitchen_id = ? AND order_id = ? ORDER BY id`, t.kitchen, orderID)
@@ -68,6 +82,9 @@ func (t *Tx) EventsOf(ctx context.Context, orderID int64) ([]night.Event, error)
 
 // LastEvent gives the id of the kitchen's latest event; 0 where there is none.
 func (t *Tx) LastEvent(ctx context.Context) (int64, error) {
+	if err := t.writeEvents(ctx); err != nil {
+		return 0, err
+	}
 	var id int64
 	err := t.get(ctx, &id, "events", `SELECT coalesce(max(id), 0) FROM events WHERE kitchen_id = ?`, t.kitchen)
 	return id, err

@@ -132,6 +132,8 @@ type Tx struct {
 	// meanwhile; nil before.
 	opted map[string]bool
 	own   *[]night.OwnText
+
+	said []night.Event // logged and not written yet
 }
 
 // Write runs fn in a transaction that is kept if fn returns nil, and undone
@@ -169,7 +171,11 @@ func (s *Store) run(ctx context.Context, as mode, kitchens []int64, fn func(*Tx)
 				return &night.StoreError{Doing: "begin", Err: fmt.Errorf("%w: %w", night.ErrAway, err)}
 			}
 		}
-		if err := fn(&Tx{tx: tx, dialect: &s.dialect, kitchen: id}); err != nil {
+		t := &Tx{tx: tx, dialect: &s.dialect, kitchen: id}
+		if err := fn(t); err != nil {
+			return err
+		}
+		if err := t.writeEvents(ctx); err != nil {
 			return err
 		}
 	}

@@ -52,6 +52,9 @@ var personal = []struct {
 // are those of night 0.
 func (t *Tx) Personal(ctx context.Context, nightID int64, before time.Time) (night.Personal, error) {
 	var out night.Personal
+	if err := t.writeEvents(ctx); err != nil {
+		return out, err
+	}
 	for _, p := range personal {
 		if err := t.get(ctx, p.count(&out), "what is kept", `SELECT count(*) FROM `+p.from, t.personalArgs(p.from, nightID, before)...); err != nil {
 			return out, err
@@ -66,6 +69,9 @@ func (t *Tx) Personal(ctx context.Context, nightID int64, before time.Time) (nig
 // changes nothing.
 func (t *Tx) Wipe(ctx context.Context, nightID int64, before time.Time) (night.Personal, error) {
 	var out night.Personal
+	if err := t.writeEvents(ctx); err != nil {
+		return out, err
+	}
 	for _, p := range personal {
 		table, rows, _ := strings.Cut(p.from, " ")
 		args := t.personalArgs(p.from, nightID, before)

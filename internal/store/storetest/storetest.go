@@ -374,6 +374,28 @@ func events(t *testing.T, s *store.Store) {
 		last, err := tx.LastEvent(ctx)
 		require.NoError(t, err)
 		assert.Equal(t, all[4].ID, last)
+		require.NoError(t, tx.Log(ctx, night.Event{NightID: set.night, OrderID: set.orders[0], At: now, Who: "cook", What: night.StepTaken, Why: "5"}))
+		of, err := tx.EventsOf(ctx, set.orders[0])
+		require.NoError(t, err)
+		require.Len(t, of, 6, "also what was logged after the last look")
+		assert.Equal(t, all, of[:5])
+		require.NoError(t, tx.Log(ctx, night.Event{NightID: set.night, At: now, Who: "cook", What: night.StepTaken, Why: "6"}))
+		p, err := tx.Personal(ctx, set.night, now.Add(time.Hour))
+		require.NoError(t, err)
+		assert.Equal(t, 7, p.Events, "and what is counted")
+	})
+	undone := errors.New("undone")
+	require.ErrorIs(t, set.k.Write(t.Context(), func(tx *store.Tx) error {
+		require.NoError(t, tx.Log(t.Context(), night.Event{NightID: set.night, At: now, Who: "cook", What: night.StepTaken, Why: "undone"}))
+		return undone
+	}), undone)
+	read(t, set.k, func(ctx context.Context, tx *store.Tx) {
+		all, err := tx.Events(ctx, set.night, 0, 100)
+		require.NoError(t, err)
+		require.Len(t, all, 7)
+		for i, e := range all {
+			assert.Equal(t, fmt.Sprint(i), e.Why)
+		}
 	})
 }
 
