@@ -122,7 +122,13 @@ func (k *kitchen) wake() {
 	}
 }
 
-// tell passes on what changed here, until ctx is done.
+// breath is how long after one word to the other instances the next one waits at
+// least.
+const breath = 50 * time.Millisecond
+
+// tell passes on what changed here, until ctx is done: a change at once, and what
+// changes just after it in one word. Each word wakes every instance, and has the
+// dispatchers of the kitchen look for what is due.
 func (k *kitchen) tell(ctx context.Context) {
 	for {
 		select {
@@ -130,6 +136,11 @@ func (k *kitchen) tell(ctx context.Context) {
 			return
 		case <-k.house.news:
 			k.house.announce(ctx)
+		}
+		select {
+		case <-ctx.Done():
+			return
+		case <-k.house.Clock.After(breath):
 		}
 	}
 }
