@@ -3,6 +3,8 @@ package store
 import (
 	"cmp"
 	"context"
+	"database/sql"
+	"fmt"
 	"slices"
 	"time"
 
@@ -71,13 +73,12 @@ func idsOf(rows []messageRow) []int64 {
 
 // Messages gives all messages of a night in the order in which they are due.
 func (t *Tx) Messages(ctx context.Context, nightID int64) ([]night.Message, error) {
-	var rows []messageRow
-	err := t.list(ctx, &rows, "messages",
-		`SELECT * FROM messages WHERE kitchen_id = ? AND night_id = ? ORDER BY due_at, id`, t.kitchen, nightID)
+	var rows []coveredRow
+	err := t.list(ctx, &rows, "messages", covered+` WHERE m.kitchen_id = ? AND m.night_id = ? `+inTurn, t.kitchen, nightID)
 	if err != nil {
 		return nil, err
 	}
-	return t.withCovers(ctx, rows)
+	return t.gathered(ctx, rows)
 }
 
 // MessagesAbout gives the messages that tell about any of the orders.
@@ -85,31 +86,66 @@ func (t *Tx) MessagesAbout(ctx context.Context, orders []int64) ([]night.Message
 	if len(orders) == 0 {
 		return nil, nil
 	}
-	rows, err := listGiven[messageRow](ctx, t, "messages", `
-		SELECT * FROM messages WHERE kitchen_id = ? AND id IN (
-			SELECT message_id FROM message_orders WHERE kitchen_id = ? AND order_id IN (SELECT of FROM %s)) ORDER BY due_at, id`,
+	rows, err := listGiven[coveredRow](ctx, t, "messages", covered+` WHERE m.kitchen_id = ? AND m.id IN (
+			SELECT message_id FROM message_orders WHERE kitchen_id = ? AND order_id IN (SELECT of FROM %s)) `+inTurn,
 		these(orders), []any{t.kitchen, t.kitchen}, nil)
 	if err != nil {
 		return nil, err
 	}
 	// One may be about orders of two parts of a long list.
-	slices.SortFunc(rows, func(a, b messageRow) int { return cmp.Or(cmp.Compare(a.DueAt, b.DueAt), cmp.Compare(a.ID, b.ID)) })
-	return t.withCovers(ctx, slices.CompactFunc(rows, func(a, b messageRow) bool { return a.ID == b.ID }))
+	slices.SortStableFunc(rows, func(a, b coveredRow) int {
+		return cmp.Or(cmp.Compare(a.DueAt, b.DueAt), cmp.Compare(a.ID, b.ID), cmp.Compare(a.Slot.Int64, b.Slot.Int64), cmp.Compare(a.OrderID.Int64, b.OrderID.Int64))
+	})
+	return t.gathered(ctx, slices.CompactFunc(rows, func(a, b coveredRow) bool { return a.ID == b.ID && a.OrderID == b.OrderID }))
 }
 
 // Message gives one message.
 func (t *Tx) Message(ctx context.Context, id int64) (night.Message, error) {
-	var r messageRow
-	if err := t.get(ctx, &r, "message", `SELECT * FROM messages WHERE kitchen_id = ? AND id = ?`, t.kitchen, id); err != nil {
+	var rows []coveredRow
+	if err := t.list(ctx, &rows, "message", covered+` WHERE m.kitchen_id = ? AND m.id = ? `+inTurn, t.kitchen, id); err != nil {
 		return night.Message{}, err
 	}
-	ms, err := t.withCovers(ctx, []messageRow{r})
+	found, err := t.gathered(ctx, rows)
+	if err == nil && len(found) == 0 {
+		err = fmt.Errorf("message: %w", night.ErrNotFound)
+	}
 	if err != nil {
 		return night.Message{}, err
 	}
-	return ms[0], nil
+	return found[0], nil
 }
 
+// coveredRow is a message with one of the orders that it is about; without any
+// where it is about none.
+type coveredRow struct {
+	messageRow
+	OrderID sql.NullInt64 `db:"cover_order"`
+	Slot    sql.NullInt64 `db:"cover_slot"`
+}
+
+const (
+	covered = `
+		SELECT m.*, c.order_id AS cover_order, c.slot AS cover_slot FROM messages m
+		LEFT JOIN message_orders c ON c.kitchen_id = m.kitchen_id AND c.message_id = m.id`
+	inTurn = `ORDER BY m.due_at, m.id, c.slot, c.order_id`
+)
+
+// gathered gives the messages of rows, each of which stand together.
+func (t *Tx) gathered(ctx context.Context, rows []coveredRow) ([]night.Message, error) {
+	var out []night.Message
+	for _, r := range rows {
+		if len(out) == 0 || out[len(out)-1].ID != r.ID {
+			out = append(out, r.message())
+		}
+		if m := &out[len(out)-1]; r.OrderID.Valid {
+			m.Covers = append(m.Covers, night.Cover{OrderID: r.OrderID.Int64, Slot: night.Clock(r.Slot.Int64)})
+		}
+	}
+	return out, t.withEarlier(ctx, out)
+}
+
+// withCovers gives messages of rows that were read alone, with the orders that they
+// are about.
 func (t *Tx) withCovers(ctx context.Context, rows []messageRow) ([]night.Message, error) {
 	if len(rows) == 0 {
 		return nil, nil
@@ -150,7 +186,7 @@ func (t *Tx) AddMessage(ctx context.Context, m night.Message) (id int64, added b
 // for any of the orders it covers or for the inbound that it answers, is not
 // stored a second time: its id is 0 and that is no error.
 func (t *Tx) AddMessages(ctx context.Context, all []night.Message) ([]int64, error) {
-	taken, err := t.covered(ctx, all)
+	taken, err := t.taken(ctx, all)
 	if err != nil {
 		return nil, err
 	}
@@ -200,9 +236,9 @@ func (t *Tx) absent(ctx context.Context, ids []int64) error {
 	return nil
 }
 
-// covered tells which messages are about an order that has one of that kind and
+// taken tells which messages are about an order that has one of that kind and
 // revision already, on record or before them in the list.
-func (t *Tx) covered(ctx context.Context, all []night.Message) ([]bool, error) {
+func (t *Tx) taken(ctx context.Context, all []night.Message) ([]bool, error) {
 	type told struct {
 		OrderID  int64  `db:"order_id"`
 		Kind     string `db:"kind"`
