@@ -2,6 +2,7 @@ package match
 
 import (
 	"slices"
+	"strings"
 
 	"passbell/internal/reading"
 )
@@ -120,8 +121,9 @@ func contrasts(toks []reading.Token, k int) bool {
 // partial tells whether the word at k may speak of one of several orders.
 func partial(toks []reading.Token, k int) bool {
 	before, after := textAt(toks, k-1), textAt(toks, k+1)
-	if t := &toks[k]; t.Possessive && kin[t.Text] != "" || t.IsPerson() && !t.Vocative() {
-		return true
+	t := &toks[k]
+	if base := strings.TrimSuffix(t.Text, "s"); (t.Possessive || base != t.Text) && kin[base] != "" || t.IsPerson() && !t.Vocative() {
+		return true // "dad's", also "dads outside" without its apostrophe
 	}
 	switch toks[k].Text {
 	case "mine", "ours", "hers", "theirs", "mia", "mio", "suya":

@@ -31,6 +31,7 @@ func TestDoubtful(t *testing.T) {
 		{two, "got mine, thanks", false},
 		{two, "Ama's bag is fine but mine you forgot", false},
 		{two, "my nephew is outside now", false},
+		{two, "grandads there now in his Shogun", false},
 		{two, "Ama has hers now", false},
 		{two, "number two is for Ama, I'm here for that", true},
 		{two, "the first of the two please, I'm outside", true},

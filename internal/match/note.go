@@ -65,7 +65,7 @@ var kin = map[string]string{
 	"daddy": "dad", "father": "dad", "papa": "dad", "auntie": "aunt", "aunty": "aunt", "nana": "nan", "gran": "nan", "grandma": "nan",
 	"granny": "nan", "grandmother": "nan", "mum": "mum", "dad": "dad", "aunt": "aunt", "nan": "nan", "neighbor": "neighbour",
 	"neighbour": "neighbour", "suegra": "suegra", "suegro": "suegro", "hermano": "hermano", "hermana": "hermana", "esposo": "esposo", "esposa": "esposa",
-	"hijo": "hijo", "hija": "hija", "tia": "tia", "tio": "tio", "vecino": "vecino", "vecina": "vecina", "wife": "wife", "husband": "husband", "parent": "parent", "sister": "sister", "brother": "brother", "son": "son", "daughter": "daughter",
+	"hijo": "hijo", "hija": "hija", "tia": "tia", "tio": "tio", "vecino": "vecino", "vecina": "vecina", "wife": "wife", "husband": "husband", "parent": "parent", "grandad": "grandad", "granddad": "grandad", "grandpa": "grandad", "grandfather": "grandad", "granda": "grandad", "uncle": "uncle", "nephew": "nephew", "niece": "niece", "cousin": "cousin", "grandson": "grandson", "granddaughter": "granddaughter", "sister": "sister", "brother": "brother", "son": "son", "daughter": "daughter",
 }
 
 // tag writes a word of a note, or of a text, as tags are compared.

@@ -49,7 +49,7 @@ func (v *vocab) allergyIn(toks []Token, marks []mark) string {
 			continue
 		}
 		w := t.Text
-		if t.bits&clsAllergen != 0 {
+		if t.bits&clsAllergen != 0 && t.bits&clsCar == 0 { // but a mustard yellow car
 			food = w
 		}
 		if bodily[w] {
@@ -82,7 +82,7 @@ func (v *vocab) allergyIn(toks []Token, marks []mark) string {
 func girlfriend(toks []Token, i int) bool {
 	switch word(toks, i-1) {
 	case "my", "his", "our", "your", "ur", "me":
-		return i+1 < len(toks) && toks[i+1].bits&(clsItem|clsFood|clsMine) == 0 && toks[i+1].Kind == Word
+		return i+1 >= len(toks) || toks[i+1].Kind != Word || toks[i+1].bits&(clsItem|clsFood|clsMine) == 0
 	}
 	return false
 }

@@ -131,6 +131,12 @@ func joinedClock(toks []Token, i, n int) (moment, bool) {
 	if before == "la" || before == "the" && (m%5 != 0 || ofRoad(after)) {
 		return moment{}, false // "un choque en la 1604" is a road, "then the 103" a bus, "the 405 is a car park" a road
 	}
+	if before == "on" {
+		switch word(toks, i-2) {
+		case "stuck", "crawling", "accident", "crash", "traffic", "up", "jam", "stopped", "back", "still":
+			return moment{}, false // "stuck on 520"
+		}
+	}
 	alone := before == "" && (after == "" || after == "prob" || after == "probably" || after == "latest") && toks[i].Digits == 4 && m%5 == 0
 	if !timePrep(before) && !alone && before != "there" && before != "here" && after != "hours" && after != "please" && after != "instead" && after != "slot" && after != "ish" {
 		return moment{}, false

@@ -105,7 +105,7 @@ var english = []phraseRow{
 		<beside> of? <my>? .. <spot> ; next to|2 <my> .. <spot> ; across|opposite|accross from? the|your|you !country|city|town|bridge|river ; across the road|street|way from|in|now|$ ; over the road $ ; round the back|side ; around the back|side ; to the left|right|side of ; under the <spot> ; on the left|right|corner|opposite ; on|in|at your|ur <spot> ; facing the ; where you said ; usual spot|place ; same spot|place ; end of the|your road|drive|lane|street|driveway|path ; top|bottom|foot of the|your road|drive|lane|street|driveway|path|steps
 		by the ; beside the ; behind a|the ; number <num> $ ; bay|space|spot <num> ; spot number? <num>`},
 	{signNotHere, `
-		here at <my>? church|chapel|mass|mosque|temple|synagogue|practice|rehearsal|training|hospital|doctors|dentist|airport|station|uni|college|class|gym|game|match
+		here is only|just <num>|a|one|half ; here it|she|he|they comes|come ; here at <my>? church|chapel|mass|mosque|temple|synagogue|practice|rehearsal|training|hospital|doctors|dentist|airport|station|uni|college|class|gym|game|match
 		only|just <num> here|in ; am i|we in|at the right|correct|wrong ..
 		at|in|behind|by the? level|lights|traffic|crossing|roadworks|barrier|barriers|junction|roundabout|tolls|toll|border
 		here|back with it|them|the

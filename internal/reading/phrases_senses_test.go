@@ -86,6 +86,8 @@ func TestHourless(t *testing.T) {
 		"j'arrive à 7h":                            "19:00",
 		"running late, maybe ten or fifteen":       "18:25",
 		"otw, hopefully 640":                       "18:40",
+		"be another 5 sorry, the gates are down":   "18:05",
+		"stuck on 640, maybe 25 more min":          "18:25",
 		"headed over, 7 like we said":              "19:00",
 		"llego 6:28 o 6:30":                        "18:30",
 		"on arrive dans deux minutes, Prius":       "18:02",

@@ -204,7 +204,7 @@ func TestAllergyAlways(t *testing.T) {
 		require.True(t, got.Allergy, text)
 		require.True(t, got.Asks, text)
 	}
-	for _, text := range []string{"two pork and chive please", "here, silver nissan leaf", "thanks, lovely food", "is the car park free", "egg fried rice was gorgeous", "coriander tastes like soap to me", "no onions for me thanks", "my gf Amy collected it", "my mouth is watering", "hot sauce nearly killed me haha"} {
+	for _, text := range []string{"two pork and chive please", "here, silver nissan leaf", "thanks, lovely food", "is the car park free", "egg fried rice was gorgeous", "coriander tastes like soap to me", "no onions for me thanks", "my gf Amy collected it", "that was my gf", "my mouth is watering", "hot sauce nearly killed me haha"} {
 		require.False(t, Read(text, situation(t, "served")).Allergy, text)
 	}
 }

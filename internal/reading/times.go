@@ -425,9 +425,9 @@ func bareLength(toks []Token, i, j, hi int) bool {
 	case "take", "takes":
 		return word(toks, j) == ""
 	case "be", "taking", "need":
-		return (hi >= 15 || hi > 12 || word(toks, i-1) == "another") && word(toks, j) == ""
+		return (hi > 12 || word(toks, i-1) == "another") && closed(toks, j)
 	}
-	if word(toks, i-1) == "another" && word(toks, j) == "" {
+	if word(toks, i-1) == "another" && closed(toks, j) {
 		return true
 	}
 	if w := word(toks, i-1); (w == "about" || w == "like") && word(toks, i-2) == "" && word(toks, j) == "" && hi > 12 {
@@ -441,6 +441,11 @@ func bareLength(toks []Token, i, j, hi int) bool {
 	}
 	// A range of minutes alone in its clause.
 	return j-i >= 3 && toks[i+1].Kind == Dash && word(toks, i-1) == "" && word(toks, j) == "" && hi <= 60 && hi > 12
+}
+
+// closed tells whether nothing that could be counted stands at j: "another 5 sorry".
+func closed(toks []Token, j int) bool {
+	return word(toks, j) == "" || toks[j].bits&(clsPolite|clsVocative) != 0
 }
 
 // travelled tells whether the words before a break speak of the way here.
