@@ -13,7 +13,7 @@ import (
 
 // everydayNames are first names that are everyday words as well; the matcher takes
 // them for a name only where the words around say so.
-const everydayNames = `al angel bill con corazon divine don first guy les long mark miss mo office reg roger see sister skip thu una will yer`
+const everydayNames = `al angel bill con corazon divine don first guy les long mark miss mo office reg rev roger see sister skip thu una will yer`
 
 // TestNoFirstName keeps first names out of the phrases: one that stands there would
 // count as an everyday word and no longer as a customer's name. The names are those of
