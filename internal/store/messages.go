@@ -30,6 +30,7 @@ type messageRow struct {
 	Attempt    int    `db:"attempt"`
 	Adapter    string `db:"adapter"`
 	Fallen     int    `db:"fallen"`
+	StartedAt  int64  `db:"started_at"`
 	LeaseUntil int64  `db:"lease_until"`
 	SettledAt  int64  `db:"settled_at"`
 	Turn       int64  `db:"turn"`

@@ -11,39 +11,32 @@ import (
 )
 
 // Claim takes at most limit messages that are due at now and go by the adapter,
-// or by any, and puts an attempt on record for each. It is committed before anybody calls the
-// provider, so a crash leaves a row to look at and not a second text.
+// or by any, and puts on each the try that is under way. It is committed before
+// anybody calls the provider, so a crash leaves a row to look at and not a second
+// text.
 func (k *Kitchen) Claim(ctx context.Context, adapter string, now, leaseUntil time.Time, limit int) ([]night.Message, error) {
 	var out []night.Message
-	err := k.run(ctx, claiming, func(t *Tx) error {
+	err := k.Write(ctx, func(t *Tx) error {
 		var rows []messageRow
 		// The states that the index of what waits is limited to stand in words: a
 		// plan that is kept can't know what an argument will be.
 		err := t.list(ctx, &rows, "due messages", `
 			WITH due AS MATERIALIZED (
 				SELECT id FROM messages WHERE kitchen_id = ? AND state = 'due' AND next_at <= ? AND adapter IN (?, '')
-				ORDER BY next_at, id LIMIT ?`+t.dialect.skipLocked+`)
-			UPDATE messages SET state = ?, attempt = attempt + 1, adapter = ?, lease_until = ?, reason = '',
-				turn = 1 + (SELECT coalesce(max(turn), 0) FROM messages WHERE kitchen_id = ? AND turn > 0)
+				ORDER BY next_at, id LIMIT ?)
+			UPDATE messages SET state = ?, attempt = attempt + 1, adapter = ?, started_at = ?, lease_until = ?, reason = '',
+				turn = (SELECT turn + 1 FROM kitchens WHERE id = ?)
 			WHERE id IN (SELECT id FROM due) RETURNING *`,
-			t.kitchen, ms(now), adapter, limit, night.Sending, adapter, ms(leaseUntil), t.kitchen)
+			t.kitchen, ms(now), adapter, limit, night.Sending, adapter, ms(now), ms(leaseUntil), t.kitchen)
 		if err != nil || len(rows) == 0 {
+			return err
+		}
+		if _, err := t.change(ctx, "kitchen", `UPDATE kitchens SET turn = turn + 1 WHERE id = ?`, t.kitchen); err != nil {
 			return err
 		}
 		slices.SortFunc(rows, func(a, b messageRow) int {
 			return cmp.Or(cmp.Compare(a.NextAt, b.NextAt), cmp.Compare(a.ID, b.ID))
 		})
-		tries := given{columns: []string{"message", "attempt", "address", "turn"}}
-		for _, r := range rows {
-			tries.rows = append(tries.rows, []any{r.ID, r.Attempt, r.Address, r.Turn})
-		}
-		_, err = t.changeGiven(ctx, "attempts", `
-			INSERT INTO attempts (message_id, attempt, address, turn, kitchen_id, adapter, started_at)
-			SELECT message, attempt, address, turn, CAST(? AS BIGINT), CAST(? AS TEXT), CAST(? AS BIGINT) FROM %s`,
-			tries, []any{t.kitchen, adapter, ms(now)}, nil)
-		if err != nil {
-			return err
-		}
 		out, err = t.withCovers(ctx, rows)
 		return err
 	})
@@ -81,17 +74,15 @@ func (k *Kitchen) NextDue(ctx context.Context) (next time.Time, waits bool, err 
 	return at(found[0]), true, nil
 }
 
-// Abandoned gives the messages whose attempt is on record and whose lease ran
-// out before it was settled: whoever made it is gone, and nobody knows whether
-// the text went out. A try that began further ahead of now than its lease is
-// long was dated by a clock that was wrong; nobody waits until the right one
-// gets there.
+// Abandoned gives the messages whose try is on record and whose lease ran out
+// before it was settled: whoever made it is gone, and nobody knows whether the
+// text went out. A try that began further ahead of now than its lease is long was
+// dated by a clock that was wrong; nobody waits until the right one gets there.
 func (t *Tx) Abandoned(ctx context.Context, now time.Time) ([]night.Message, error) {
 	var rows []messageRow
-	err := t.list(ctx, &rows, "abandoned messages",
-		`SELECT * FROM messages WHERE kitchen_id = ? AND state = 'sending' AND (lease_until <= ? OR EXISTS (
-			SELECT 1 FROM attempts a WHERE a.kitchen_id = messages.kitchen_id AND a.message_id = messages.id
-				AND a.attempt = messages.attempt AND a.started_at - ? > lease_until - a.started_at))`,
+	err := t.list(ctx, &rows, "abandoned messages", `
+		SELECT * FROM messages WHERE kitchen_id = ? AND state = 'sending'
+			AND (lease_until <= ? OR started_at - ? > lease_until - started_at)`,
 		t.kitchen, ms(now), ms(now))
 	if err != nil {
 		return nil, err
@@ -207,10 +198,11 @@ func unreached(state night.MessageState) bool {
 	return false
 }
 
-// settleTries records the answers to tries, and what the provider calls the parts
-// of those that it may have accepted.
+// settleTries records tries and the answers to them, and what the provider calls
+// the parts of those that it may have accepted. One that was given up is on record
+// already, as it was then.
 func (t *Tx) settleTries(ctx context.Context, all []night.Settlement) error {
-	tries := given{columns: []string{"message", "attempt", "at", "outcome", "reason"}}
+	tries := given{columns: []string{"message", "try", "at", "word", "why"}}
 	parts := given{columns: []string{"adapter", "id", "message", "attempt", "at"}}
 	for _, s := range all {
 		tries.rows = append(tries.rows, []any{s.MessageID, s.Attempt, ms(s.At), s.Outcome, s.Reason})
@@ -222,8 +214,11 @@ func (t *Tx) settleTries(ctx context.Context, all []night.Settlement) error {
 		}
 	}
 	_, err := t.changeGiven(ctx, "attempt", `
-		UPDATE attempts AS a SET settled_at = given.at, outcome = given.outcome, reason = given.reason FROM %s
-		WHERE a.kitchen_id = ? AND a.message_id = given.message AND a.attempt = given.attempt`, tries, nil, []any{t.kitchen})
+		INSERT INTO attempts (kitchen_id, message_id, attempt, adapter, address, turn, started_at, settled_at, outcome, reason)
+		SELECT m.kitchen_id, m.id, given.try, m.adapter, m.address, m.turn, m.started_at, given.at, given.word, given.why
+		FROM %s JOIN messages m ON m.id = given.message WHERE m.kitchen_id = ?
+		ON CONFLICT (message_id, attempt) DO UPDATE SET settled_at = excluded.settled_at, outcome = excluded.outcome, reason = excluded.reason`,
+		tries, nil, []any{t.kitchen})
 	if err != nil {
 		return err
 	}

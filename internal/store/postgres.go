@@ -22,17 +22,16 @@ import (
 
 // postgres is the dialect of a PostgreSQL server.
 var postgres = dialect{
-	bind:       sqlx.DOLLAR,
-	skipLocked: " FOR UPDATE SKIP LOCKED",
-	opening:    openKitchens,
-	enter:      enterKitchen,
-	across:     acrossServer,
-	given:      asArrays,
-	part:       inOne,
-	reserve:    reservePostgres,
-	bytewise:   `CAST(%s AS TEXT) COLLATE "C"`,
-	clock:      `CAST(extract(epoch FROM clock_timestamp()) * 1000 AS BIGINT)`,
-	count:      countOn,
+	bind:     sqlx.DOLLAR,
+	opening:  openKitchens,
+	enter:    enterKitchen,
+	across:   acrossServer,
+	given:    asArrays,
+	part:     inOne,
+	reserve:  reservePostgres,
+	bytewise: `CAST(%s AS TEXT) COLLATE "C"`,
+	clock:    `CAST(extract(epoch FROM clock_timestamp()) * 1000 AS BIGINT)`,
+	count:    countOn,
 }
 
 // openKitchens begins a transaction, takes the kitchens' turns and enters the
@@ -46,8 +45,6 @@ func openKitchens(kitchens []int64, as mode) string {
 	switch as {
 	case reading:
 		words = "BEGIN ISOLATION LEVEL REPEATABLE READ READ ONLY"
-	case claiming:
-		turn = "; SELECT pg_advisory_xact_lock_shared(%d)"
 	case writing:
 		turn = "; SELECT pg_advisory_xact_lock(%d)"
 	}

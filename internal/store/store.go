@@ -30,9 +30,8 @@ type Store struct {
 
 // dialect is what differs between the two databases.
 type dialect struct {
-	bind       int    // how sqlx writes a placeholder
-	skipLocked string // ends a query that leaves alone what another one has taken
-	readOnly   *sql.TxOptions
+	bind     int // how sqlx writes a placeholder
+	readOnly *sql.TxOptions
 	// opening gives the words that begin a transaction in kitchens, of which it
 	// enters the first; "" where there is nothing to say.
 	opening func(kitchens []int64, as mode) string
@@ -59,8 +58,6 @@ type mode int
 
 const (
 	reading mode = iota
-	// claiming only takes due messages; several may claim at once.
-	claiming
 	// writing has the kitchen to itself: what it read still holds when it
 	// writes, and events get their ids in the order in which they are kept.
 	writing

@@ -9,7 +9,7 @@ import (
 	"passbell/internal/night"
 )
 
-// try is one attempt on record and what is known of it.
+// try is one attempt that was settled and what is known of it.
 type try struct {
 	MessageID int64  `db:"message_id"`
 	Attempt   int    `db:"attempt"`
@@ -49,7 +49,7 @@ var standing = []night.MessageState{"", night.Failed, night.InDoubt, night.Sent,
 
 // best gives, for each message, the try by which it stands: of those that came
 // to the best, the latest. Messages of which nothing left the house are left
-// out, and so is the try under way.
+// out, and the try under way is not on record yet.
 func (t *Tx) best(ctx context.Context, messages []int64) (map[int64]try, error) {
 	out := map[int64]try{}
 	for some := range slices.Chunk(messages, batch) {
@@ -57,8 +57,8 @@ func (t *Tx) best(ctx context.Context, messages []int64) (map[int64]try, error) 
 		err := t.list(ctx, &tries, "attempts", `
 			SELECT a.message_id, a.attempt, a.adapter, a.address, a.outcome, a.reason, a.settled_at, a.turn, m.parts
 			FROM attempts a JOIN messages m ON m.kitchen_id = a.kitchen_id AND m.id = a.message_id
-			WHERE a.kitchen_id = ? AND a.message_id IN (?) AND NOT (m.state = ? AND a.attempt = m.attempt)
-			ORDER BY a.message_id, a.attempt`, t.kitchen, some, night.Sending)
+			WHERE a.kitchen_id = ? AND a.message_id IN (?)
+			ORDER BY a.message_id, a.attempt`, t.kitchen, some)
 		if err != nil {
 			return nil, err
 		}
