@@ -14,9 +14,10 @@ import (
 type Truth struct {
 	Record   night.Trial // the message as it is on record now
 	Arrived  bool        // an earlier try is known to have
+	Complete bool        // of the order of a text about what is missing nothing is missing any more
 	Outdated bool        // a text about what is missing would be written otherwise now
 	Night    night.Night
-	Orders   []night.Order // those that the message covers
+	Orders   []night.Stage // of those that the message covers
 	OptedOut bool          // the address wants no texts
 	Kitchen  night.Kitchen
 }
@@ -88,7 +89,7 @@ func untrue(m night.Message, t Truth) string {
 			return fmt.Sprintf("order %s is %s", o.Ref, o.State)
 		case o.State == night.Arrived && m.Kind != night.Resend:
 			return fmt.Sprintf("the customer of order %s is here already", o.Ref)
-		case o.Slot != slots[o.ID]:
+		case o.Slot != slots[o.OrderID]:
 			return fmt.Sprintf("order %s is now at %s", o.Ref, o.Slot)
 		}
 	}
@@ -102,14 +103,14 @@ func found(t Truth, off bool) string {
 		return "the night is called off"
 	}
 	for _, o := range t.Orders {
-		switch {
-		case !o.State.Open():
+		if !o.State.Open() {
 			return fmt.Sprintf("order %s is %s", o.Ref, o.State)
-		case len(night.Missing(o.Items)) == 0:
-			return "nothing of the order is missing any more"
 		}
 	}
-	if t.Outdated {
+	switch {
+	case t.Complete:
+		return "nothing of the order is missing any more"
+	case t.Outdated:
 		return "something else is missing now"
 	}
 	return ""

@@ -126,7 +126,11 @@ func TestCheck(t *testing.T) {
 			if m.Kind == "" {
 				m.Kind = night.Reminder
 			}
-			truth := Truth{Record: night.Trial{MessageID: m.ID, State: m.State, Attempt: m.Attempt}, Night: night.Night{Place: m.Place}, Orders: []night.Order{tt.order}, OptedOut: tt.opted, Kitchen: kitchen}
+			o := tt.order
+			truth := Truth{
+				Record: night.Trial{MessageID: m.ID, State: m.State, Attempt: m.Attempt}, Night: night.Night{Place: m.Place}, OptedOut: tt.opted, Kitchen: kitchen,
+				Orders: []night.Stage{{OrderID: o.ID, Ref: o.Ref, Slot: o.Slot, State: o.State}}, Complete: len(night.Missing(o.Items)) == 0,
+			}
 			if tt.edit != nil {
 				tt.edit(&truth)
 			}

@@ -8,6 +8,7 @@ import (
 	"errors"
 	"fmt"
 	"log/slog"
+	"slices"
 	"sync/atomic"
 	"time"
 
@@ -315,7 +316,7 @@ func (d *Dispatcher) truths(ctx context.Context, messages []night.Message) ([]Tr
 		if err != nil {
 			return err
 		}
-		orders, err := tx.OrdersByID(ctx, about)
+		orders, err := tx.Stages(ctx, about)
 		if err != nil {
 			return err
 		}
@@ -323,9 +324,9 @@ func (d *Dispatcher) truths(ctx context.Context, messages []night.Message) ([]Tr
 		for _, r := range trials {
 			record[r.MessageID] = r
 		}
-		order := make(map[int64]night.Order, len(orders))
+		order := make(map[int64]night.Stage, len(orders))
 		for _, o := range orders {
-			order[o.ID] = o
+			order[o.OrderID] = o
 		}
 		nights := map[int64]night.Night{}
 		for i, m := range messages {
@@ -349,7 +350,12 @@ func (d *Dispatcher) truths(ctx context.Context, messages []night.Message) ([]Tr
 				if err != nil {
 					return err
 				}
+				about, err := tx.OrdersByID(ctx, ordersOf(m))
+				if err != nil {
+					return err
+				}
 				out[i].Outdated = !same
+				out[i].Complete = slices.ContainsFunc(about, func(o night.Order) bool { return len(night.Missing(o.Items)) == 0 })
 			}
 			for _, c := range m.Covers {
 				o, ok := order[c.OrderID]

@@ -142,6 +142,8 @@ type Tally struct {
 type Stage struct {
 	OrderID  int64
 	NightID  int64
+	Ref      string
+	Slot     Clock
 	State    State
 	Revision int
 }

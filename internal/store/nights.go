@@ -169,16 +169,18 @@ func (t *Tx) Stages(ctx context.Context, ids []int64) ([]night.Stage, error) {
 	type row struct {
 		ID       int64  `db:"id"`
 		NightID  int64  `db:"night_id"`
+		Ref      string `db:"ref"`
+		Slot     int    `db:"slot"`
 		State    string `db:"state"`
 		Revision int    `db:"revision"`
 	}
 	rows, err := listGiven[row](ctx, t, "order",
-		`SELECT id, night_id, state, revision FROM orders WHERE id IN (SELECT of FROM %s) AND kitchen_id = ?`, these(ids), nil, []any{t.kitchen})
+		`SELECT id, night_id, ref, slot, state, revision FROM orders WHERE id IN (SELECT of FROM %s) AND kitchen_id = ?`, these(ids), nil, []any{t.kitchen})
 	if err != nil {
 		return nil, err
 	}
 	return each(rows, func(r row) (night.Stage, error) {
-		return night.Stage{OrderID: r.ID, NightID: r.NightID, State: night.State(r.State), Revision: r.Revision}, nil
+		return night.Stage{OrderID: r.ID, NightID: r.NightID, Ref: r.Ref, Slot: night.Clock(r.Slot), State: night.State(r.State), Revision: r.Revision}, nil
 	})
 }
 
