@@ -12,7 +12,27 @@ import (
 	"github.com/riverqueue/river/rivermigrate"
 	"github.com/stretchr/testify/require"
 
+	"passbell/adapters"
+	"passbell/internal/night"
 	"passbell/internal/store/pgtest"
+)
+
+// errand is a kind of text that is sent, and what follows from it.
+type errand struct {
+	kind     night.MessageKind
+	sender   adapters.Sender
+	parts    int    // that the provider numbers, of each text
+	state    string // of the orders then
+	events   int    // of each text
+	followed string // for the table
+}
+
+var (
+	// telling is what most texts are.
+	telling = errand{night.Instructions, numbering{}, 1, "told", 2, "provider's number kept, order told, two events"}
+	// nudging is as near as a text comes to a job of nothing: its attempt and its
+	// event are on record, and nothing else follows.
+	nudging = errand{night.Nudge, silent{}, 0, "booked", 1, "no number, order as it was, one event"}
 )
 
 // dispatchOnServer sends due messages through a provider that does nothing, from
@@ -20,37 +40,42 @@ import (
 // server that works as many jobs of nothing.
 func dispatchOnServer(t *testing.T) []result {
 	s := server(t)
-	d := onServer(t, s)
-	h := d.kitchen(t, "Larkfield Dumpling Kitchen")
-	d.fill(t, *texts)
-	d.due(t)
-	ours := drain(t, d, h, *texts)
-	return []result{faster("dispatch, PostgreSQL", ours, riverOn(t, s, *texts), "texts/s", "river jobs/s", 1.5)}
+	beside := riverOn(t, s, *texts)
+	var out []result
+	for _, e := range []errand{telling, nudging} {
+		ours := drain(t, onServer(t, s), *texts, e)
+		out = append(out, faster("dispatch, PostgreSQL: "+e.followed, ours, beside, "texts/s", "river, no-op jobs/s", 1.5))
+	}
+	return out
 }
 
 // dispatchEmbedded does the same on the embedded database beside a loop of
 // transactions that change one row each.
 func dispatchEmbedded(t *testing.T) []result {
-	d := embedded(t)
-	h := d.kitchen(t, "Larkfield Dumpling Kitchen")
-	n := *texts / 5
-	d.fill(t, n)
-	d.due(t)
-	beside := oneByOne(t, d)
-	return []result{faster("dispatch, embedded", drain(t, d, h, n), beside, "texts/s", "one-row transactions/s", 10)}
+	var out []result
+	for _, e := range []errand{telling, nudging} {
+		d := embedded(t)
+		ours := drain(t, d, *texts/5, e)
+		out = append(out, faster("dispatch, embedded: "+e.followed, ours, oneByOne(t, d), "texts/s", "one-row transactions/s", 10))
+	}
+	return out
 }
 
-// drain gives the rate at which the kitchen's due messages are sent.
-func drain(t *testing.T, d *database, h *house, n int) float64 {
+// drain gives the rate at which a kitchen's due messages are sent.
+func drain(t *testing.T, d *database, n int, e errand) float64 {
 	t.Helper()
-	out := h.dispatcher(t)
+	h := d.kitchen(t, "Larkfield Dumpling Kitchen")
+	d.fill(t, n)
+	d.due(t, e.kind)
+	out := h.dispatcher(t, e.sender)
 	began := time.Now()
 	require.NoError(t, out.Drain(t.Context()))
 	took := time.Since(began)
 	require.Equal(t, n, d.count(t, `SELECT count(*) FROM messages WHERE state = 'sent' AND attempt = 1`))
 	require.Equal(t, n, d.count(t, `SELECT count(*) FROM attempts WHERE outcome = 'accepted'`))
-	require.Equal(t, n, d.count(t, `SELECT count(*) FROM parts`))
-	require.Equal(t, n, d.count(t, `SELECT count(*) FROM orders WHERE state = 'told'`))
+	require.Equal(t, n*e.parts, d.count(t, `SELECT count(*) FROM parts`))
+	require.Equal(t, n, d.count(t, `SELECT count(*) FROM orders WHERE state = '%s'`, e.state))
+	require.Equal(t, n*e.events, d.count(t, `SELECT count(*) FROM events WHERE message_id > 0`))
 	return float64(n) / took.Seconds()
 }
 

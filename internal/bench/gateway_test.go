@@ -22,7 +22,7 @@ import (
 // hooked takes every text at once and reports on none; its hook is the practice
 // network's.
 type hooked struct {
-	provider
+	numbering
 	adapters.Hooker
 }
 

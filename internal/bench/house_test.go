@@ -128,11 +128,11 @@ func (d *database) fill(t *testing.T, orders int) {
 	d.refresh(t)
 }
 
-// due makes the instructions for every order due now, in every kitchen.
-func (d *database) due(t *testing.T) {
+// due makes a text of a kind about every order due now, in every kitchen.
+func (d *database) due(t *testing.T, kind night.MessageKind) {
 	t.Helper()
 	d.exec(t, `INSERT INTO messages (kitchen_id, night_id, kind, revision, place, address, text, parts, due_at, next_at, expires_at, state, adapter)
-		SELECT kitchen_id, night_id, 'instructions', 0, '5 Mill Lane, Larkfield', phone, %s, 1, %d, %d, %d, 'due', '' FROM orders ORDER BY id`,
+		SELECT kitchen_id, night_id, '%s', 0, '5 Mill Lane, Larkfield', phone, %s, 1, %d, %d, %d, 'due', '' FROM orders ORDER BY id`, kind,
 		`'Larkfield Dumpling Kitchen: collect order ' || ref || ' on Friday at 17:10 from 5 Mill Lane, Larkfield. Reply HERE with your car when you are at the gate.'`,
 		noon.Add(-time.Hour).UnixMilli(), noon.Add(-time.Hour).UnixMilli(), noon.Add(3*time.Hour).UnixMilli())
 	d.exec(t, `INSERT INTO message_orders (kitchen_id, message_id, order_id, kind, revision, slot)
@@ -163,12 +163,11 @@ func (d *database) count(t *testing.T, query string, args ...any) int {
 	return n
 }
 
-// dispatcher gives the kitchen a dispatcher whose provider takes every text at
-// once.
-func (h *house) dispatcher(t *testing.T) *dispatch.Dispatcher {
+// dispatcher gives the kitchen a dispatcher that sends through a provider.
+func (h *house) dispatcher(t *testing.T, sender adapters.Sender) *dispatch.Dispatcher {
 	t.Helper()
 	d, err := dispatch.New(dispatch.Config{
-		Store: dispatchRows{h.rows}, Kitchen: h.kitchen, Adapter: "texts", Sender: provider{}, Window: 1000, PerSecond: 1e6, Timeout: time.Minute,
+		Store: dispatchRows{h.rows}, Kitchen: h.kitchen, Adapter: "texts", Sender: sender, Window: 1000, PerSecond: 1e6, Timeout: time.Minute,
 		Retry:     dispatch.Retry{First: 5 * time.Second, Cap: time.Minute, Attempts: 3},
 		Replanner: h.desk, Now: now, Spread: func() float64 { return 0.5 }, Log: slog.New(slog.DiscardHandler),
 	})
@@ -176,11 +175,19 @@ func (h *house) dispatcher(t *testing.T) *dispatch.Dispatcher {
 	return d
 }
 
-// provider takes every text and does nothing with it.
-type provider struct{}
+// numbering is a provider that takes every text at once, does nothing with it and
+// gives it a number.
+type numbering struct{}
 
-func (provider) Send(_ context.Context, m adapters.Message) (adapters.Accepted, error) {
+func (numbering) Send(_ context.Context, m adapters.Message) (adapters.Accepted, error) {
 	return adapters.Accepted{IDs: []string{m.Key}}, nil
+}
+
+// silent is one that gives no number.
+type silent struct{}
+
+func (silent) Send(context.Context, adapters.Message) (adapters.Accepted, error) {
+	return adapters.Accepted{}, nil
 }
 
 // The packages each name the part of the store that they use.

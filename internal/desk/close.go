@@ -314,9 +314,15 @@ type OrderTeller interface {
 func Told(ctx context.Context, tx OrderTeller, messages []night.Message, now time.Time, who string) error {
 	var about []int64
 	for _, m := range messages {
+		if stepOf(m.Kind) == "" {
+			continue
+		}
 		for _, c := range m.Covers {
 			about = append(about, c.OrderID)
 		}
+	}
+	if len(about) == 0 {
+		return nil
 	}
 	stand, err := tx.Stages(ctx, about)
 	if err != nil {
@@ -329,6 +335,9 @@ func Told(ctx context.Context, tx OrderTeller, messages []night.Message, now tim
 	moved := make(map[int64]bool, len(stand))
 	var said []night.Event
 	for _, m := range messages {
+		if stepOf(m.Kind) == "" {
+			continue
+		}
 		for _, c := range m.Covers {
 			o, ok := byID[c.OrderID]
 			if !ok {

@@ -91,9 +91,9 @@ type Dispatcher struct {
 	results chan *result // has room for all that are under way: whoever sends never waits for somebody who is gone
 	behind  atomic.Bool
 
-	more      bool     // something may be due that was not there at the last claim
-	underway  int      // sends whose result was not yet taken
-	unsettled []result // what became of tries that the database has not taken yet
+	more      bool      // something may be due that was not there at the last claim
+	underway  int       // sends whose result was not yet taken
+	unsettled []*result // what became of tries that the database has not taken yet
 }
 
 // result is what became of a claimed message: the answer to one try, or, with
@@ -203,7 +203,7 @@ func (d *Dispatcher) collect(r *result) {
 	for more := true; more; {
 		d.underway--
 		d.c.Pace.ended(d)
-		d.unsettled = append(d.unsettled, *r)
+		d.unsettled = append(d.unsettled, r)
 		select {
 		case r = <-d.results:
 		default:
@@ -265,7 +265,7 @@ func (d *Dispatcher) start(ctx context.Context) error {
 
 // stop notes that a claimed message was not handed over.
 func (d *Dispatcher) stop(m night.Message, v Verdict) {
-	d.unsettled = append(d.unsettled, result{message: m, stopped: &v})
+	d.unsettled = append(d.unsettled, &result{message: m, stopped: &v})
 }
 
 // lineUp gets in the line for a place, where others may be faster again and

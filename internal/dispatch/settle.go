@@ -31,7 +31,7 @@ func (d *Dispatcher) settle(ctx context.Context) error {
 	}
 	err = nil
 	for i, r := range all {
-		failed := d.settleOnly(ctx, []result{r})
+		failed := d.settleOnly(ctx, []*result{r})
 		if failed == nil {
 			continue
 		}
@@ -46,9 +46,9 @@ func (d *Dispatcher) settle(ctx context.Context) error {
 }
 
 // settleOnly records some results, all or none.
-func (d *Dispatcher) settleOnly(ctx context.Context, batch []result) error {
+func (d *Dispatcher) settleOnly(ctx context.Context, batch []*result) error {
 	now := d.c.Now().UTC()
-	ends := make([]end, len(batch))
+	ends := make([]*end, len(batch))
 	for i, r := range batch {
 		if r.stopped != nil {
 			ends[i] = d.endStopped(r, now)
@@ -70,29 +70,29 @@ func (d *Dispatcher) settleOnly(ctx context.Context, batch []result) error {
 
 // end is how the attempt to send a claimed message ended.
 type end struct {
-	result
+	*result
 	night.Settlement
 	became night.MessageState // the state that the message is in by all its tries
 }
 
 // endStopped says how a claimed message ended that was not handed over.
-func (d *Dispatcher) endStopped(r result, now time.Time) end {
+func (d *Dispatcher) endStopped(r *result, now time.Time) *end {
 	v := r.stopped
-	return end{result: r, Settlement: night.Settlement{State: v.State, Reason: v.Reason, RetryAt: v.Until, Outcome: night.NotSent, At: now}}
+	return &end{result: r, Settlement: night.Settlement{State: v.State, Reason: v.Reason, RetryAt: v.Until, Outcome: night.NotSent, At: now}}
 }
 
 // endTried says what one try led to. Its text, if any, went out when it began: a
 // slow answer does not make it newer than what went out meanwhile.
-func (d *Dispatcher) endTried(r result, now time.Time) end {
+func (d *Dispatcher) endTried(r *result, now time.Time) *end {
 	out := Decide(r.err, r.message, d.c.Retry, now, d.c.Spread())
 	if out.Pause > 0 {
 		d.c.Pace.pause(now.Add(out.Pause))
 	}
-	return end{result: r, Settlement: night.Settlement{State: out.State, Reason: out.Reason, RetryAt: out.RetryAt, Outcome: out.Word, IDs: r.accepted.IDs, At: r.began}}
+	return &end{result: r, Settlement: night.Settlement{State: out.State, Reason: out.Reason, RetryAt: out.RetryAt, Outcome: out.Word, IDs: r.accepted.IDs, At: r.began}}
 }
 
 // record settles attempts, says so in the history, and gives those that counted.
-func (d *Dispatcher) record(ctx context.Context, tx Tx, ends []end, now time.Time) ([]end, error) {
+func (d *Dispatcher) record(ctx context.Context, tx Tx, ends []*end, now time.Time) ([]*end, error) {
 	all := make([]night.Settlement, len(ends))
 	for i := range ends {
 		s := &ends[i].Settlement
@@ -103,8 +103,8 @@ func (d *Dispatcher) record(ctx context.Context, tx Tx, ends []end, now time.Tim
 	if err != nil {
 		return nil, err
 	}
-	var counted []end
-	var said []night.Event
+	counted := make([]*end, 0, len(ends))
+	said := make([]night.Event, 0, len(ends))
 	for i, e := range ends {
 		if e.became = became[i]; e.became == "" {
 			continue
@@ -128,7 +128,7 @@ func (d *Dispatcher) record(ctx context.Context, tx Tx, ends []end, now time.Tim
 // follow does what follows from settled attempts: orders move on, early reports
 // are joined, what failed takes another way, and those who shared an untrue text
 // get a true one.
-func (d *Dispatcher) follow(ctx context.Context, tx Tx, ends []end, now time.Time) error {
+func (d *Dispatcher) follow(ctx context.Context, tx Tx, ends []*end, now time.Time) error {
 	var told []night.Message
 	var ids []string
 	for _, e := range ends {
@@ -221,9 +221,9 @@ func (d *Dispatcher) abandon(ctx context.Context) error {
 		if err := tx.Redate(ctx, misdated, now); err != nil || len(found) == 0 {
 			return err
 		}
-		ends := make([]end, len(found))
+		ends := make([]*end, len(found))
 		for i, m := range found {
-			ends[i] = end{result: result{message: m}, Settlement: night.Settlement{
+			ends[i] = &end{result: &result{message: m}, Settlement: night.Settlement{
 				State: night.InDoubt, Outcome: string(adapters.Unknown), At: now,
 				Reason: "passbell was stopped while sending: it may have gone out",
 			}}

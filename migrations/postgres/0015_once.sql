@@ -38,3 +38,8 @@ ALTER TABLE events ADD PRIMARY KEY (kitchen_id, id);
 -- as there is room for all of them in their page.
 ALTER TABLE orders SET (fillfactor = 50);
 ALTER TABLE messages SET (fillfactor = 50);
+
+-- Where all texts of a night have one key in an index, each new version of a row
+-- is put into the middle of a long list.
+DROP INDEX messages_by_night;
+CREATE INDEX messages_by_night ON messages (kitchen_id, night_id, id);
