@@ -156,7 +156,7 @@ func (t *Tx) Order(ctx context.Context, id int64) (night.Order, error) {
 // OrdersByID gives those of the orders that exist, in no particular order.
 func (t *Tx) OrdersByID(ctx context.Context, ids []int64) ([]night.Order, error) {
 	rows, err := listGiven[orderRow](ctx, t, "order",
-		`SELECT * FROM orders WHERE id IN (SELECT of FROM %s) AND kitchen_id = ?`, these(ids), nil, []any{t.kitchen})
+		`SELECT * FROM orders WHERE id IN (SELECT of FROM %s) AND +kitchen_id = ?`, these(ids), nil, []any{t.kitchen})
 	if err != nil {
 		return nil, err
 	}
@@ -175,7 +175,7 @@ func (t *Tx) Stages(ctx context.Context, ids []int64) ([]night.Stage, error) {
 		Revision int    `db:"revision"`
 	}
 	rows, err := listGiven[row](ctx, t, "order",
-		`SELECT id, night_id, ref, slot, state, revision FROM orders WHERE id IN (SELECT of FROM %s) AND kitchen_id = ?`, these(ids), nil, []any{t.kitchen})
+		`SELECT id, night_id, ref, slot, state, revision FROM orders WHERE id IN (SELECT of FROM %s) AND +kitchen_id = ?`, these(ids), nil, []any{t.kitchen})
 	if err != nil {
 		return nil, err
 	}

@@ -51,7 +51,7 @@ func (t *Tx) Trials(ctx context.Context, ids []int64) ([]night.Trial, error) {
 		Attempt int    `db:"attempt"`
 	}
 	rows, err := listGiven[row](ctx, t, "messages",
-		`SELECT id, state, attempt FROM messages WHERE id IN (SELECT of FROM %s) AND kitchen_id = ?`, these(ids), nil, []any{t.kitchen})
+		`SELECT id, state, attempt FROM messages WHERE id IN (SELECT of FROM %s) AND +kitchen_id = ?`, these(ids), nil, []any{t.kitchen})
 	if err != nil {
 		return nil, err
 	}
@@ -270,7 +270,7 @@ func (r partRow) part() (night.Part, error) {
 func (t *Tx) PartsOf(ctx context.Context, messageID int64) ([]night.Part, error) {
 	var rows []partRow
 	err := t.list(ctx, &rows, "parts",
-		`SELECT provider_id, message_id, attempt, status, reason FROM parts WHERE kitchen_id = ? AND message_id = ? ORDER BY provider_id`,
+		`SELECT provider_id, message_id, attempt, status, reason FROM parts WHERE +kitchen_id = ? AND message_id = ? ORDER BY provider_id`,
 		t.kitchen, messageID)
 	if err != nil {
 		return nil, err

@@ -79,7 +79,7 @@ func (t *Tx) best(ctx context.Context, messages []int64) (map[int64]try, error) 
 func (t *Tx) fates(ctx context.Context, messages []int64, tries []try) error {
 	var parts []partRow
 	err := t.list(ctx, &parts, "parts",
-		`SELECT provider_id, message_id, attempt, status, reason FROM parts WHERE kitchen_id = ? AND message_id IN (?)`, t.kitchen, messages)
+		`SELECT provider_id, message_id, attempt, status, reason FROM parts WHERE +kitchen_id = ? AND message_id IN (?)`, t.kitchen, messages)
 	if err != nil {
 		return err
 	}
