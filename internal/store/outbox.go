@@ -13,7 +13,8 @@ import (
 // Claim takes at most limit messages that are due at now and go by the adapter,
 // or by any, and puts on each the try that is under way. It is committed before
 // anybody calls the provider, so a crash leaves a row to look at and not a second
-// text.
+// text. A row that somebody else holds, such as one who mends a night by hand, is left
+// for the next claim and holds up no other.
 func (k *Kitchen) Claim(ctx context.Context, adapter string, now, leaseUntil time.Time, limit int) ([]night.Message, error) {
 	var out []night.Message
 	err := k.Write(ctx, func(t *Tx) error {
@@ -23,7 +24,7 @@ func (k *Kitchen) Claim(ctx context.Context, adapter string, now, leaseUntil tim
 		err := t.list(ctx, &rows, "due messages", `
 			WITH due AS MATERIALIZED (
 				SELECT id FROM messages WHERE kitchen_id = ? AND state = 'due' AND next_at <= ? AND adapter IN (?, '')
-				ORDER BY next_at, id LIMIT ?)
+				ORDER BY next_at, id LIMIT ?`+t.dialect.skipLocked+`)
 			UPDATE messages SET state = ?, attempt = attempt + 1, adapter = ?, started_at = ?, lease_until = ?, reason = '',
 				turn = (SELECT turn + 1 FROM kitchens WHERE id = ?)
 			WHERE id IN (SELECT id FROM due) RETURNING *`,

@@ -22,16 +22,17 @@ import (
 
 // postgres is the dialect of a PostgreSQL server.
 var postgres = dialect{
-	bind:     sqlx.DOLLAR,
-	opening:  openKitchens,
-	enter:    enterKitchen,
-	across:   acrossServer,
-	given:    asArrays,
-	part:     inOne,
-	reserve:  reservePostgres,
-	bytewise: `CAST(%s AS TEXT) COLLATE "C"`,
-	clock:    `CAST(extract(epoch FROM clock_timestamp()) * 1000 AS BIGINT)`,
-	count:    countOn,
+	bind:       sqlx.DOLLAR,
+	skipLocked: " FOR UPDATE SKIP LOCKED",
+	opening:    openKitchens,
+	enter:      enterKitchen,
+	across:     acrossServer,
+	given:      asArrays,
+	part:       inOne,
+	reserve:    reservePostgres,
+	bytewise:   `CAST(%s AS TEXT) COLLATE "C"`,
+	clock:      `CAST(extract(epoch FROM clock_timestamp()) * 1000 AS BIGINT)`,
+	count:      countOn,
 }
 
 // openKitchens begins a transaction, takes the kitchens' turns and enters the

@@ -22,6 +22,7 @@ func TestServer(t *testing.T) {
 		"a lost connection is made again":                              reconnects,
 		"settings hold on every connection":                            connectionSettings,
 		"who gives up waiting for a turn leaves no transaction behind": givesUpWaiting,
+		"a row that is held by hand holds up no other":                 claimsAround,
 		"five instances that start at once":                            startAtOnce,
 	} {
 		t.Run(name, func(t *testing.T) { test(t, server) })
@@ -84,6 +85,45 @@ func secondWall(t *testing.T, server *pgtest.Server) {
 		return err
 	})
 	require.ErrorContains(t, err, "row-level security")
+}
+
+// claimsAround claims what is due while somebody holds one of the rows in a
+// transaction of their own.
+func claimsAround(t *testing.T, server *pgtest.Server) {
+	s := openAt(t, server.Database(t))
+	id, err := s.PutKitchen(t.Context(), night.Kitchen{Name: "Larkfield", Zone: time.UTC})
+	require.NoError(t, err)
+	k := s.Kitchen(id)
+	require.NoError(t, k.Write(t.Context(), func(tx *Tx) error {
+		n, err := tx.AddNight(t.Context(), night.Night{Date: night.Date{Year: 2026, Month: 12, Day: 4}, First: 960, Last: 1200, Every: 10})
+		if err != nil {
+			return err
+		}
+		_, err = tx.change(t.Context(), "messages", `
+			INSERT INTO messages (kitchen_id, night_id, kind, revision, place, address, text, parts, due_at, next_at, expires_at, state, adapter)
+			SELECT ?, ?, 'reply', 0, '', '+447700900123', 'text ' || i, 1, 1, 1, 0, 'due', '' FROM generate_series(1, 3) AS i`, id, n)
+		return err
+	}))
+	hand, err := s.writer.BeginTxx(t.Context(), nil)
+	require.NoError(t, err)
+	defer func() { _ = hand.Rollback() }()
+	require.NoError(t, enterKitchen(t.Context(), hand, id))
+	var held int64
+	require.NoError(t, hand.Get(&held, `SELECT min(id) FROM messages`))
+	_, err = hand.Exec(`SELECT 1 FROM messages WHERE id = $1 FOR UPDATE`, held)
+	require.NoError(t, err)
+	now := time.UnixMilli(1000)
+	claimed, err := k.Claim(t.Context(), "texts", now, now.Add(time.Minute), 10)
+	require.NoError(t, err)
+	require.Len(t, claimed, 2)
+	for _, m := range claimed {
+		require.NotEqual(t, held, m.ID)
+	}
+	require.NoError(t, hand.Rollback())
+	claimed, err = k.Claim(t.Context(), "texts", now, now.Add(time.Minute), 10)
+	require.NoError(t, err)
+	require.Len(t, claimed, 1)
+	require.Equal(t, held, claimed[0].ID)
 }
 
 func cautions(t *testing.T, server *pgtest.Server) {

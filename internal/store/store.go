@@ -30,8 +30,9 @@ type Store struct {
 
 // dialect is what differs between the two databases.
 type dialect struct {
-	bind     int // how sqlx writes a placeholder
-	readOnly *sql.TxOptions
+	bind       int    // how sqlx writes a placeholder
+	skipLocked string // ends a query that leaves alone what another one has taken
+	readOnly   *sql.TxOptions
 	// opening gives the words that begin a transaction in kitchens, of which it
 	// enters the first; "" where there is nothing to say.
 	opening func(kitchens []int64, as mode) string
