@@ -342,6 +342,9 @@ func minutesTo(toks []Token, i, minutes int) (moment, bool) {
 	if w := word(toks, i); w == "the" || w == "la" || w == "las" {
 		i++
 	}
+	if w := word(toks, i); w == "noon" || w == "midday" {
+		return moment{end: i + 1, kind: momentClock, hour: 11, min: 60 - minutes, fixed: true}, true
+	}
 	if n := num(toks, i); n >= 1 && n <= 12 {
 		if isUnit(word(toks, i+1)) {
 			return moment{}, false

@@ -394,6 +394,9 @@ func bareLength(toks []Token, i, j, hi int) bool {
 	for word(toks, p) == "about" || word(toks, p) == "like" || word(toks, p) == "around" || word(toks, p) == "another" || word(toks, p) == "maybe" || word(toks, p) == "roughly" || word(toks, p) == "unos" || word(toks, p) == "como" {
 		p--
 	}
+	if p > 0 && p < i-1 && toks[p].Kind == Break && word(toks, p-1) == "minutes" && closed(toks, j) {
+		return true // "20 minutes, maybe 25"
+	}
 	switch word(toks, p) {
 	case "in", "within":
 		if p > 0 && toks[p-1].Kind == Number {

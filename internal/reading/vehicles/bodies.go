@@ -97,7 +97,10 @@ func (r *reader) goes(i int) bool {
 // "ford pick up" against "here to pick up", "ready for pickup".
 func (r *reader) pickupMeant(i int) bool {
 	if !r.near(i) {
-		return false
+		return r.near(i+1) && r.has(i+1, roleColour) // "estamos aqui, pickup rojo"
+	}
+	if r.named(i-1) && r.near(i-1) && r.has(i-2, roleColour|roleDet) && !(r.near(i+1) && r.has(i+1, roleNoun|roleUnit|rolePerson)) {
+		return true // "orange dodge pickup"
 	}
 	described := r.has(i-1, roleColour) || r.named(i-1) && r.items[i-1].lex.names[0].trust == sure
 	if r.near(i+1) && r.has(i+1, roleNoun|roleUnit|rolePerson) && !(described && r.first(i+1).Low == "for") {

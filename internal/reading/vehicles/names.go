@@ -38,7 +38,13 @@ func (r *reader) settleNames() {
 // spoken tells whether item i is merely a thing that is spoken of, "the keys to the
 // astro", rather than what somebody drives or comes in.
 func (r *reader) spoken(i int) bool {
-	return i > 1 && r.near(i) && r.has(i-1, roleDet) && r.near(i-1) && !r.has(i-2, roleIn|roleColour|roleShade|roleAdj) && r.first(i-2).Low != "in"
+	if i == 0 || !r.near(i) || !r.has(i-1, roleDet) {
+		return false
+	}
+	if r.opens(i - 1) {
+		return r.followed(i) // "la primera orden"
+	}
+	return !r.has(i-2, roleIn|roleColour|roleShade|roleAdj) && r.first(i-2).Low != "in"
 }
 
 // sold tells whether a name that item i may be is sold in the market.
@@ -160,6 +166,9 @@ func (r *reader) colouredNumber(i int) bool {
 	w := r.first(i)
 	if w.Class == words.Digits && len(w.Low) >= 3 && r.near(i) && r.has(i-1, roleDet) && r.near(i+1) && r.first(i+1).Low == "in" && r.has(i+2, roleColour|roleShade) && r.colourAfter(i) {
 		return true // "it's a 207 in black"
+	}
+	if w.Class == words.Digits && len(w.Low) >= 3 && r.near(i) && r.has(i-1, roleDet) && r.near(i-1) && r.first(i-2).Low == "in" && !r.near(i+1) {
+		return true // "we're here in the 3008."
 	}
 	j := i - 1
 	for j > 0 && r.near(j) && r.has(j, roleIsh|roleAdj) {
