@@ -8,7 +8,6 @@ import (
 	"os"
 	"time"
 
-	"github.com/nyaruka/phonenumbers"
 	"github.com/spf13/cobra"
 
 	"passbell/internal/gateway"
@@ -46,7 +45,7 @@ sign for the gate. Making one changes nothing.`,
 						return errors.New("the kitchen has no number that customers write to, so the sign would lead nowhere: set kitchen.number in passbell.toml")
 					}
 					return a.writePDF(to, func(w io.Writer) error {
-						return paper.SignPDF(w, h.Kitchen.Name, h.Kitchen.Number, dialled(h.Kitchen.Number), in)
+						return paper.SignPDF(w, h.Kitchen.Name, h.Kitchen.Number, phone.National(h.Kitchen.Number), in)
 					})
 				}
 				f := paper.Facts{Kitchen: h.Kitchen, Night: n, Now: time.Now(), Number: func(o night.Order) string { return numberOf(o, h.Kitchen.Region) }}
@@ -83,20 +82,12 @@ sign for the gate. Making one changes nothing.`,
 // numberOf is the customer's number as it is dialled, a landline too.
 func numberOf(o night.Order, region string) string {
 	if o.Phone != "" {
-		return dialled(o.Phone)
+		return phone.National(o.Phone)
 	}
 	if n, err := phone.Parse(o.PhoneTyped, region); err == nil {
 		return n.National
 	}
 	return o.PhoneTyped
-}
-
-func dialled(e164 string) string {
-	n, err := phonenumbers.Parse(e164, "")
-	if err != nil {
-		return e164
-	}
-	return phonenumbers.Format(n, phonenumbers.NATIONAL)
 }
 
 func (a *app) writePDF(to string, draw func(io.Writer) error) error {

@@ -208,3 +208,13 @@ func FuzzParse(f *testing.F) {
 		require.Equal(t, n.E164, again.E164, "an E.164 number reads as itself")
 	})
 }
+
+func TestNational(t *testing.T) {
+	t.Parallel()
+	for range 2 { // worked out, then remembered
+		require.Equal(t, "07700 900123", phone.National("+447700900123"))
+		require.Equal(t, "(555) 555-0123", phone.National("+15555550123"))
+		require.Equal(t, "kitchen", phone.National("kitchen"))
+		require.Empty(t, phone.National(""))
+	}
+}

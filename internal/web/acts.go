@@ -241,7 +241,7 @@ func (s *site) resend(ctx context.Context, a desk.Act, before night.Order, form 
 	if err != nil {
 		return notice{}, err
 	}
-	return done(before, s.t("the instructions go again, to %s", national(m.To))), nil
+	return done(before, s.t("the instructions go again, to %s", phone.National(m.To))), nil
 }
 
 // parsePhone reads a number as somebody types it. Numbers that are reserved for

@@ -18,6 +18,7 @@ import (
 
 	"passbell/internal/desk"
 	"passbell/internal/night"
+	"passbell/internal/phone"
 )
 
 // An arrival link lets a customer say "I'm here" without a text. It names an
@@ -138,7 +139,7 @@ func (s *site) showHere(w http.ResponseWriter, r *http.Request, o night.Order) {
 	}
 	p := herePage{
 		Kitchen: s.Kitchen.Name, Token: r.PathValue("token"), Ref: o.Ref, Place: n.Place, Parking: n.Parking, Colours: swatches,
-		Vehicle: o.Vehicle, Seen: s.carWords(o.Vehicle), Tel: telURL(s.Kitchen.Number), Number: national(s.Kitchen.Number),
+		Vehicle: o.Vehicle, Seen: s.carWords(o.Vehicle), Tel: telURL(s.Kitchen.Number), Number: phone.National(s.Kitchen.Number),
 	}
 	if len(o.Vehicle.Colours) > 0 {
 		p.Colour = swatch(o.Vehicle.Colours[0])

@@ -11,6 +11,7 @@ import (
 
 	"passbell/internal/desk"
 	"passbell/internal/night"
+	"passbell/internal/phone"
 )
 
 // follows is what a change means for the texts, shown before it is done.
@@ -151,7 +152,7 @@ func (s *site) change(ctx context.Context, p *lookPage, a desk.Act, o night.Orde
 		if err != nil {
 			return nil, err
 		}
-		p.What = s.t("%s instead of %s", national(number), cmp.Or(p.Number, s.t("no number")))
+		p.What = s.t("%s instead of %s", phone.National(number), cmp.Or(p.Number, s.t("no number")))
 		p.Fields = [][2]string{{"to", typed}}
 		return func(d *desk.Desk) error { _, err := d.SetNumber(ctx, a, typed); return err }, nil
 	case "collector":
@@ -183,7 +184,7 @@ func (s *site) number(ctx context.Context, a desk.Act, _ night.Order, form url.V
 		return notice{}, err
 	}
 	o, err := s.Desk.SetNumber(ctx, a, typed)
-	return done(o, s.t("the number is %s now", national(number))), err
+	return done(o, s.t("the number is %s now", phone.National(number))), err
 }
 
 func (s *site) collector(ctx context.Context, a desk.Act, before night.Order, form url.Values) (notice, error) {

@@ -5,6 +5,7 @@ import (
 	"strconv"
 
 	"passbell/internal/night"
+	"passbell/internal/phone"
 	"passbell/internal/wording"
 )
 
@@ -33,7 +34,7 @@ func (s *site) rules() kitchenPage {
 	}
 	number, price := s.t("not set"), s.t("not known")
 	if k.Number != "" {
-		number = national(k.Number)
+		number = phone.National(k.Number)
 	}
 	if s.Price.PerPart > 0 {
 		price = s.t("%s for a hundred parts", wording.Money(s.Price.Cost(100), s.Price.Currency))

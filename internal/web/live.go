@@ -14,6 +14,7 @@ import (
 	"sync"
 	"time"
 
+	"passbell/internal/live"
 	"passbell/internal/night"
 )
 
@@ -36,6 +37,10 @@ type kept struct {
 	frame
 	changed <-chan struct{} // closes when something happens; nil before the first rendering
 	making  chan struct{}   // closes when the rendering that is under way has ended; nil where none is
+	turn    int             // counts the contents that it had
+	streams live.Hub        // wakes those who show it when it has another content
+	open    int             // how many show it
+	leave   func()          // ends the following when nobody shows it any more
 }
 
 const (
@@ -57,9 +62,9 @@ func (f *frames) of(key frameKey) *kept {
 		f.kept = map[frameKey]*kept{}
 	}
 	if len(f.kept) >= framesRoom {
-		for k := range f.kept {
-			if len(f.kept) < framesRoom || strings.Contains(k.to, "?") {
-				delete(f.kept, k)
+		for key, k := range f.kept {
+			if (len(f.kept) < framesRoom || strings.Contains(key.to, "?")) && !k.shown() {
+				delete(f.kept, key)
 			}
 		}
 	}
@@ -123,6 +128,9 @@ func (k *kept) anew(ctx context.Context, s *site, key frameKey, last frame, know
 		k.mu.Lock()
 		defer k.mu.Unlock()
 		if made {
+			if contentOf(f.mark) != contentOf(last.mark) {
+				k.turn++
+			}
 			k.frame, k.changed = f, changed
 		}
 		close(k.making)
@@ -146,6 +154,66 @@ func (k *kept) anew(ctx context.Context, s *site, key frameKey, last frame, know
 	mark := fmt.Sprintf("%d.%s", v.Event, hex.EncodeToString(sum[:6]))
 	made = true
 	return frame{view: v, html: html, mark: mark, at: now, steps: last.steps.next(html, mark)}, nil
+}
+
+// shown tells whether a stream shows the page.
+func (k *kept) shown() bool {
+	k.mu.Lock()
+	defer k.mu.Unlock()
+	return k.open > 0
+}
+
+// join has a stream show the page, until it calls what it gets. One goroutine
+// looks for all of them: each would otherwise wake for every change, and for the
+// clock, to find who makes the page.
+func (k *kept) join(ctx context.Context, s *site, key frameKey) (leave func()) {
+	k.mu.Lock()
+	defer k.mu.Unlock()
+	if k.open++; k.open == 1 {
+		// It outlives the stream that came first where others have come since.
+		ctx, stop := context.WithCancel(context.WithoutCancel(ctx))
+		k.leave = stop
+		go k.follow(ctx, s, key)
+	}
+	return func() {
+		k.mu.Lock()
+		defer k.mu.Unlock()
+		if k.open--; k.open == 0 {
+			k.leave()
+		}
+	}
+}
+
+// follow makes the page anew whenever something has happened or the clock may have
+// changed it, and wakes the streams where that gave another content, or nothing.
+func (k *kept) follow(ctx context.Context, s *site, key frameKey) {
+	looks := time.NewTicker(s.Pace.Look)
+	defer looks.Stop()
+	told := 0
+	for happened := true; ; {
+		changed := s.Live.Wait()
+		_, err := k.now(ctx, s, key)
+		k.mu.Lock()
+		news := err != nil || k.turn != told
+		told = k.turn
+		k.mu.Unlock()
+		if news {
+			k.streams.Changed()
+		}
+		// A burst of changes is one to look at. A look at the clock that found
+		// nothing new holds up no change.
+		if (happened || news) && !s.pause(ctx, s.Pace.Every) {
+			return
+		}
+		select {
+		case <-ctx.Done():
+			return
+		case <-looks.C:
+			happened = false
+		case <-changed:
+			happened = true
+		}
+	}
 }
 
 func closed(ch <-chan struct{}) bool {
@@ -176,7 +244,8 @@ func (s *site) live(w http.ResponseWriter, r *http.Request) {
 	ctx := r.Context()
 	// A stream that opens says that what it shows is true now.
 	key := s.lookAt(ctx, safeBack(r.FormValue("of")))
-	if _, err := s.frame(ctx, key); away(ctx, err) {
+	k := s.frames.of(key)
+	if _, err := k.now(ctx, s, key); away(ctx, err) {
 		s.fail(w, r, err)
 		return
 	}
@@ -187,20 +256,13 @@ func (s *site) live(w http.ResponseWriter, r *http.Request) {
 	}
 	beats := time.NewTicker(s.Pace.Beat)
 	defer beats.Stop()
-	looks := time.NewTicker(s.Pace.Look)
-	defer looks.Stop()
 	if err := s.beat(ctx, out); err != nil {
 		return
 	}
-	for happened := true; ; {
-		changed, had := s.Live.Wait(), have
-		have, err = s.sendFrame(ctx, out, key, have)
-		if err != nil {
-			return
-		}
-		// A burst of changes is one to look at. A look at the clock that found
-		// nothing new holds up no change.
-		if (happened || have != had) && !s.pause(ctx, s.Pace.Every) {
+	defer k.join(ctx, s, key)()
+	for {
+		another := k.streams.Wait()
+		if have, err = s.sendFrame(ctx, out, k, key, have); err != nil {
 			return
 		}
 		for wait := true; wait; {
@@ -214,10 +276,8 @@ func (s *site) live(w http.ResponseWriter, r *http.Request) {
 				if err := s.beat(ctx, out); err != nil {
 					return
 				}
-			case <-looks.C:
-				happened, wait = false, false
-			case <-changed:
-				happened, wait = true, false
+			case <-another:
+				wait = false
 			}
 		}
 	}
@@ -235,8 +295,8 @@ func (s *site) pause(ctx context.Context, d time.Duration) bool {
 	}
 }
 
-func (s *site) sendFrame(ctx context.Context, out *stream, key frameKey, have string) (string, error) {
-	f, err := s.frame(ctx, key)
+func (s *site) sendFrame(ctx context.Context, out *stream, k *kept, key frameKey, have string) (string, error) {
+	f, err := k.now(ctx, s, key)
 	switch {
 	case errors.Is(err, night.ErrNotFound):
 		return have, err

@@ -161,6 +161,24 @@ func TestLivePageCatchesUp(t *testing.T) {
 // TestLivePageKeepsItsWalls has cooks, helpers and readers of another language
 // follow the same page at once: whoever may see the same gets the same bytes, and
 // nobody what is for others.
+func TestLivePageOutlivesWhoOpenedItFirst(t *testing.T) {
+	t.Parallel()
+	h := newHouse(t)
+	h.fill()
+	server := httptest.NewServer(h.handler(nil))
+	t.Cleanup(server.Close)
+	first := follow(t, server.URL+"/live", "")
+	first.page()
+	second := follow(t, server.URL+"/live", "")
+	second.page()
+	first.stop()
+	second.quiet(2) // the server has heard of it
+
+	_, err := h.desk.Out(t.Context(), h.act("K406"))
+	require.NoError(t, err)
+	require.Contains(t, second.page().data, `handed out at 17:11`)
+}
+
 func TestLivePageKeepsItsWalls(t *testing.T) {
 	t.Parallel()
 	h := newHouse(t)

@@ -10,6 +10,7 @@ import (
 
 	"passbell/internal/desk"
 	"passbell/internal/night"
+	"passbell/internal/phone"
 )
 
 func escape(s string) string { return url.PathEscape(s) }
@@ -190,7 +191,7 @@ func (s *site) sentText(c seen, m night.Message, names map[int64]string) sentTex
 	}
 	t.Number = m.To
 	if isNumber(m.To) {
-		t.Tel, t.Number = telURL(m.To), national(m.To)
+		t.Tel, t.Number = telURL(m.To), phone.National(m.To)
 	}
 	var about []string
 	for _, cover := range m.Covers {

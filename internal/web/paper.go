@@ -10,6 +10,7 @@ import (
 
 	"passbell/internal/night"
 	"passbell/internal/paper"
+	"passbell/internal/phone"
 )
 
 // paperPage is a sheet for a browser to print.
@@ -193,7 +194,7 @@ func (s *site) printSign(w http.ResponseWriter, r *http.Request) {
 			s.fail(w, r, err)
 			return
 		}
-		p.Number = national(s.Kitchen.Number)
+		p.Number = phone.National(s.Kitchen.Number)
 		p.Code = template.URL("data:image/png;base64," + base64.StdEncoding.EncodeToString(png)) //nolint:gosec // made here
 	}
 	s.bare(w, r, http.StatusOK, "sign", p)

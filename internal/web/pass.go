@@ -11,6 +11,7 @@ import (
 
 	"passbell/internal/desk"
 	"passbell/internal/night"
+	"passbell/internal/phone"
 	"passbell/internal/reading"
 )
 
@@ -193,7 +194,7 @@ func (s *site) trouble(c seen, t desk.Trouble) trouble {
 		out.About, out.Tel, out.Number = &about, about.Tel, about.Number
 	}
 	if out.Tel == "" && isNumber(t.Message.To) {
-		out.Tel, out.Number = telURL(t.Message.To), national(t.Message.To)
+		out.Tel, out.Number = telURL(t.Message.To), phone.National(t.Message.To)
 	}
 	return out
 }
@@ -212,7 +213,7 @@ const likelyFew = 4
 func (s *site) text(c seen, in night.Inbound, orders []night.Order) text {
 	t := text{Origin: c.Origin, ID: in.ID, At: s.when(c.night, in.At), Text: in.Text, Why: s.say(in.Why), Chips: s.chips(in.Reading)}
 	if isNumber(in.From) {
-		t.Tel, t.Number = telURL(in.From), national(in.From)
+		t.Tel, t.Number = telURL(in.From), phone.National(in.From)
 	} else {
 		t.Number = in.From
 	}

@@ -11,6 +11,7 @@ import (
 
 	"passbell/internal/desk"
 	"passbell/internal/night"
+	"passbell/internal/phone"
 )
 
 // changeShape is change for what makes other orders of one, or moves several.
@@ -43,7 +44,7 @@ func (s *site) changeShape(ctx context.Context, p *lookPage, a desk.Act, o night
 		}
 		p.What = s.t("%s takes in %s (%s): %s.", o.Ref, other.Ref, other.Name, itemWords(other.Items))
 		if other.Phone != "" && other.Phone != o.Phone {
-			p.Also = s.t("%s has another number, %s: no text tells them of it.", other.Ref, national(other.Phone))
+			p.Also = s.t("%s has another number, %s: no text tells them of it.", other.Ref, phone.National(other.Phone))
 		}
 		p.Fields = [][2]string{{"other", other.Ref}}
 		return func(d *desk.Desk) error { _, err := d.Join(ctx, a, other.Ref); return err }, nil

@@ -207,7 +207,7 @@ func (t *Ticket) limit() {
 // tel gives the address that rings an order's customer, and the number to show.
 func (s *site) tel(o night.Order) (href template.URL, shown string) {
 	if o.Phone != "" {
-		return telURL(o.Phone), national(o.Phone)
+		return telURL(o.Phone), phone.National(o.Phone)
 	}
 	// A landline takes no texts and can still be rung.
 	if n, err := phone.Parse(o.PhoneTyped, s.Kitchen.Region); err == nil {

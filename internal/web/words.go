@@ -8,8 +8,6 @@ import (
 	"strings"
 	"time"
 
-	"github.com/nyaruka/phonenumbers"
-
 	"passbell/internal/desk"
 	"passbell/internal/night"
 	"passbell/internal/wording"
@@ -306,15 +304,6 @@ func plateWords(region, plate string) string {
 		return plate[:4] + " " + plate[4:]
 	}
 	return plate
-}
-
-// national writes a number as people of its country do.
-func national(e164 string) string {
-	n, err := phonenumbers.Parse(e164, "")
-	if err != nil {
-		return e164
-	}
-	return phonenumbers.Format(n, phonenumbers.NATIONAL)
 }
 
 // done says what an act did, in the words of the page.
