@@ -34,6 +34,18 @@ func clockAt(toks []Token, i int) (moment, bool) {
 		if n >= 13 && n <= 23 && t.Kind == Number && toks[j].Glued {
 			return clock(toks, j+1, n, 0, true) // "19h"
 		}
+		if n >= 1 && n <= 12 && t.Kind == Number && toks[j].Glued && (at(1) == "moins" || at(1) == "et") {
+			switch {
+			case at(1) == "moins" && at(2) == "quart":
+				return clock(toks, j+3, (n+10)%12+1, 45, false) // "7h moins quart"
+			case at(1) == "moins" && at(2) == "le" && at(3) == "quart":
+				return clock(toks, j+4, (n+10)%12+1, 45, false)
+			case at(2) == "quart":
+				return clock(toks, j+3, n, 15, false)
+			case at(2) == "demie" || at(2) == "demi":
+				return clock(toks, j+3, n, 30, false)
+			}
+		}
 		if n >= 1 && n <= 12 && t.Kind == Number && toks[j].Glued && hourPrep(word(toks, i-1)) {
 			return clock(toks, j+1, n, 0, false) // "j'arrive à 7h"
 		}

@@ -1,6 +1,10 @@
 package reading
 
-import "passbell/internal/night"
+import (
+	"slices"
+
+	"passbell/internal/night"
+)
 
 // expected gives the time at which the sender says to arrive, or nil.
 func (s *scan) expected() *night.Clock {
@@ -167,6 +171,9 @@ func (s *scan) against(m *moment) int {
 		case "late", "delayed", "delay", "retraso", "atrasado", "atrasada", "tarde", "retard":
 			return 1
 		case "early":
+			if slices.ContainsFunc(s.toks[k:m.start], func(t Token) bool { return t.Kind == Break && t.Mark == '.' }) {
+				return 0 // "leaving early cause it's murder. 15 mins"
+			}
 			return -1
 		}
 	}
@@ -199,6 +206,11 @@ func (s *scan) departs(m *moment) bool {
 			return false // "finish at 6 so 6.20": the first is when they leave
 		}
 		switch s.toks[k].Text {
+		case "train", "bus":
+			if m.kind == momentLength {
+				return false // "on the bus, 12 mins"
+			}
+			return true
 		case "off":
 			switch word(s.toks, k-1) {
 			case "get", "gets", "getting", "am", "is", "clock", "clocking", "knock", "knocking":
@@ -219,7 +231,7 @@ func (s *scan) departs(m *moment) bool {
 				return true // "leaving here 20 past"
 			}
 			return false
-		case "leave", "leaving", "left", "set", "setting", "finish", "finishing", "finishes", "finished", "start", "starts", "starting", "work", "working", "shift", "depart", "salgo", "salimos", "clock", "knock", "knocking", "meeting", "class", "training", "practice", "appointment", "ordered", "booked", "train", "bus", "closes", "close", "open":
+		case "leave", "leaving", "left", "set", "setting", "finish", "finishing", "finishes", "finished", "start", "starts", "starting", "work", "working", "shift", "depart", "salgo", "salimos", "clock", "knock", "knocking", "meeting", "class", "training", "practice", "appointment", "ordered", "booked", "closes", "close", "open":
 			return true
 		case "head", "heading":
 			return word(s.toks, m.start-1) != "for" // "heading over for 6.25"

@@ -73,7 +73,7 @@ var english = []phraseRow{
 		take|get|remove|delete me|us|my off !the|my
 		remove|delete|erase|lose|forget|drop my|this|our number|phone|details|mobile|cell
 		remove me|us ; unsubscribe me|us|from|please ; unsubscribe this|my ; opt me|us out ; opting out ; i opt|optout out? ; opt out of|from
-		leave me|us alone ; leave my|our|this number|phone|mobile|cell alone ; wish to opt|unsubscribe ; want to unsubscribe|opt ; like to unsubscribe|opt ; want out of
+		leave me|us alone ; leave my|our|this number|phone|mobile|cell alone ; no texts|messages|more at all ; no more of these|this|those|them ; quit|stop blowing up my|our ; wish to opt|unsubscribe ; want to unsubscribe|opt ; like to unsubscribe|opt ; want out of
 		withdraw|revoke my|consent ; no longer wish|want to receive ; no longer want texts|messages|these
 		please stop ; can you stop .. me|this|these|it ; could you stop .. me|this|these|it ; stop this|these|all|it|them please? $ ; stop the messages|texts|reminders ; enough with the|these texts|messages ; enough texts|messages|of`},
 	{signStart, `

@@ -3,7 +3,7 @@ package reading
 // french phrases, as written in Canada and by visitors. Words are as Tokens writes
 // them: without accents, elisions taken apart where frenchShorthand says so.
 var french = []phraseRow{
-	{signStop, `arretez|arreter|arrete de|ces|vos|avec .. textos|texto|messages|sms|ecrire|envoyer|texter ; plus|pas de textos|texto|messages|sms|rappels ; ne .. textez|texte|ecrivez|envoyez plus ; desabonnez|desabonner|desinscrire|desinscrivez ; retirez|enlevez|supprimez .. moi|liste|numero`},
+	{signStop, `arretez|arrete|arreter de .. ecrire|texter|envoyer|ecrivez ; arretez|arreter|arrete de|ces|vos|avec .. textos|texto|messages|sms|ecrire|envoyer|texter ; plus|pas de textos|texto|messages|sms|rappels ; ne .. textez|texte|ecrivez|envoyez plus ; desabonnez|desabonner|desinscrire|desinscrivez ; retirez|enlevez|supprimez .. moi|liste|numero`},
 	{signStart, `recommencez|reprenez|reprendre|recommencer .. textos|messages|rappels ; remettez moi .. liste ; reabonnez|reabonner`},
 	{signHere, `
 		je|on suis|est la|ici|icitte|rendu|rendue|rendus|dehors|devant|arrive|arrivee|arrives|stationne|stationnee|stationnes|gare|garee|gares|parke|parkee|parque !dans ; suis|sommes|est|sont la|rendu|rendue|rendus|arrive|arrivee|arrives|dehors|devant|stationne|stationnee|stationnes|gare|garee !quand

@@ -138,7 +138,7 @@ func wordMoment(toks []Token, i int) (moment, bool) {
 		case at(1) == "past" || at(1) == "after":
 			return minutesPast(toks, i+2, 30)
 		}
-		if w := word(toks, i-1); at(0) == "half" && at(1) == "" && (w == "at" || w == "by" || w == "till" || w == "until") {
+		if w := word(toks, i-1); at(0) == "half" && at(1) == "" && (w == "at" || w == "by" || w == "till" || w == "until" || w == "before") {
 			return minutesPast(toks, i+1, 30) // "back at half"
 		}
 		if n := num(toks, i+1); n >= 1 && n <= 12 && at(0) == "half" && !isUnit(at(2)) {
@@ -167,7 +167,7 @@ func wordMoment(toks []Token, i int) (moment, bool) {
 		case "para":
 			return minutesTo(toks, i+2, 15)
 		}
-	case "a", "an", "one", "una", "un":
+	case "a", "an", "one", "una", "un", "une":
 		switch {
 		case at(1) == "hours" && speed(word(toks, i-1)):
 			return moment{}, false
@@ -200,8 +200,13 @@ func wordMoment(toks []Token, i int) (moment, bool) {
 		if isLate(at(1)) && num(toks, i-1) < 0 {
 			return length(1, 60) // "hour late, sorry"
 		}
-		if at(1) == "and" && at(2) == "a" && at(3) == "half" && !toks[i].Glued {
-			return length(4, 90)
+		if at(1) == "and" && at(2) == "a" && !toks[i].Glued {
+			switch at(3) {
+			case "half":
+				return length(4, 90)
+			case "quarter":
+				return length(4, 75)
+			}
 		}
 	case "couple":
 		if at(1) == "minutes" {
@@ -300,7 +305,7 @@ func lengthAt(toks []Token, i int) (moment, bool) {
 	case w == "and" && word(toks, j+1) == "a" && word(toks, j+2) == "half" && word(toks, j+3) == "hours":
 		out.lo, out.hi, out.end = lo*60+30, hi*60+30, j+4
 		return out, true
-	case w == "hours" && lo <= 12 && !(toks[j].Glued && hourPrep(word(toks, i-1))):
+	case w == "hours" && lo <= 12 && !(toks[j].Glued && (hourPrep(word(toks, i-1)) || word(toks, j+1) == "moins" || word(toks, j+1) == "et")):
 		out.lo, out.hi, out.end = lo*60, hi*60, j+1
 		k := j + 1
 		if word(toks, k) == "and" {
@@ -394,8 +399,8 @@ func bareLength(toks []Token, i, j, hi int) bool {
 	for word(toks, p) == "about" || word(toks, p) == "like" || word(toks, p) == "around" || word(toks, p) == "another" || word(toks, p) == "maybe" || word(toks, p) == "roughly" || word(toks, p) == "unos" || word(toks, p) == "como" {
 		p--
 	}
-	if p > 0 && p < i-1 && toks[p].Kind == Break && word(toks, p-1) == "minutes" && closed(toks, j) {
-		return true // "20 minutes, maybe 25"
+	if p > 1 && p < i-1 && toks[p].Kind == Break && (word(toks, p-1) == "minutes" || isLate(word(toks, p-1)) && word(toks, p-2) == "minutes") && closed(toks, j) {
+		return true // "20 minutes, maybe 25", "ten minutes out, maybe fifteen"
 	}
 	switch word(toks, p) {
 	case "in", "within":
