@@ -107,7 +107,8 @@ func (m *maker) update(group []*night.Order) {
 // reminder plans the one text on the day. The first of a person's orders that
 // needs one sets the time, and the others are named in it. Nobody is reminded
 // by a text that would come before their instructions did, or less than
-// updateServes after an update.
+// updateServes after an update; nor by one of their own where the others' went out
+// without them for that.
 func (m *maker) reminder(group []*night.Order) {
 	var need []*night.Order
 	for _, o := range group {
@@ -117,6 +118,9 @@ func (m *maker) reminder(group []*night.Order) {
 		why := m.barred(o)
 		if why == "" && m.in.Night.RemindBefore <= 0 {
 			why = NoReminder
+		}
+		if why == "" && m.servedThen(o, group) {
+			why = UpdateServes
 		}
 		if why != "" {
 			m.leave(o, night.Reminder, why)

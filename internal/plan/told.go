@@ -1,6 +1,7 @@
 package plan
 
 import (
+	"slices"
 	"time"
 
 	"passbell/internal/night"
@@ -159,6 +160,16 @@ func (m *maker) served(o *night.Order, base time.Time) Reason {
 		return UpdateServes
 	}
 	return ""
+}
+
+// servedThen tells whether the reminder of a person's other orders went out while an
+// update served this one, so that it was left out.
+func (m *maker) servedThen(o *night.Order, group []*night.Order) bool {
+	updated, ok := m.moment(o, night.Update)
+	return ok && slices.ContainsFunc(group, func(other *night.Order) bool {
+		gone := m.latest(other.ID, func(msg night.Message) bool { return msg.Kind == night.Reminder && msg.State.WentOut() })
+		return gone != nil && !gone.DueAt.Before(updated) && gone.DueAt.Before(updated.Add(updateServes))
+	})
 }
 
 // moment gives when the newest message of a kind for an order goes out or went
