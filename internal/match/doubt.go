@@ -35,6 +35,9 @@ func (x *Index) doubtful(own, picked []int, all bool, r *reading.Reading) string
 	if r.Got && (whole && r.Intent != reading.Thanks || !whole && returns(r.Tokens)) {
 		return "the sender has food of the number already, so a person has to say which order this is about"
 	}
+	if !whole && x.apartFrom(own, picked, r) {
+		return "the text speaks of one order of the number apart from the arrival, so a person has to say which is meant"
+	}
 	mine := noted || x.signedBy(picked, r)
 	for k := range r.Tokens {
 		if whole && partial(r.Tokens, k) || contrasts(r.Tokens, k) || !mine && sendersOwn(r.Tokens, k) {
@@ -42,6 +45,33 @@ func (x *Index) doubtful(own, picked []int, all bool, r *reading.Reading) string
 		}
 	}
 	return ""
+}
+
+// apartFrom tells whether what was picked may be what is left for another time: "here for
+// the 4:40, back at 6 for the other", "just the rolls this trip, the group's is at 7".
+func (x *Index) apartFrom(own, picked []int, r *reading.Reading) bool {
+	if r.Intent != reading.Here && r.Intent != reading.Coming {
+		return false
+	}
+	if slices.Equal(picked, x.ordinal(own, r)) {
+		return false
+	}
+	for k := range r.Tokens {
+		before, after := textAt(r.Tokens, k-1), textAt(r.Tokens, k+1)
+		switch r.Tokens[k].Text {
+		case "other", "otra", "otro":
+			return true
+		case "just", "only", "solo":
+			if (after == "the" || after == "my" || after == "la" || after == "el") && k+2 < len(r.Tokens) && r.Tokens[k+2].Num < 0 {
+				return true
+			}
+		case "back":
+			if r.Intent == reading.Here && k > 0 && (before == "" || before == "be" || before == "coming") && (after == "at" || after == "for" || after == "later" || after == "in") {
+				return true
+			}
+		}
+	}
+	return false
 }
 
 // returns tells whether somebody says that they come again: "got the first, back at 8 for

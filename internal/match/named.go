@@ -186,8 +186,8 @@ func writer(toks []reading.Token, s stretch) bool {
 // have been about the rest as well: "Dee here, in the van" may have come for both.
 func (x *Index) mayMeanAll(own, picked []int, r *reading.Reading) bool {
 	switch r.Intent {
-	case reading.Here, reading.Coming, reading.Cancel, reading.Move:
-	case reading.Stop, reading.Start, reading.Help, reading.Car, reading.Problem, reading.Ask, reading.Thanks, reading.Other:
+	case reading.Here, reading.Coming, reading.Cancel, reading.Move, reading.Car:
+	case reading.Stop, reading.Start, reading.Help, reading.Problem, reading.Ask, reading.Thanks, reading.Other:
 		return false
 	}
 	for k := range r.Tokens {
