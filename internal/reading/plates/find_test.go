@@ -36,6 +36,8 @@ func TestFind(t *testing.T) {
 		{"cue after", "GB", "AB12 CDE is the reg", "AB12CDE", ""},
 		{"letter O for zero", "GB", "KX7O UWD", "KX70UWD", ""},
 		{"a van called Custom, with a slip", "GB", "Transit Custom, plate KX7O UWD", "KX70UWD", ""},
+		{"a province in short, with a slip", "CA", "tan Sierra, Sask plate 8O2 MWR", "802MWR", ""},
+		{"a province in short before the plate", "CA", "brown Tundra, Sask 655 HGL", "655HGL", ""},
 		{"Nebraska by county", "US", "tan Corolla, Nebraska 3O-B417", "30B417", ""}, // from memory
 		{"a count of plates", "US", "need bout 60 plates", "", ""},
 		{"letter I for one", "GB", "AB I2 CDE", "AB12CDE", ""},

@@ -12,14 +12,14 @@ const placesText = `US AL alabama;US AK alaska;US AZ arizona|ariz;US AR arkansas
 US CO colorado;US CT connecticut|conn;US DE delaware;US DC washington dc|district of columbia|dc
 US FL florida|fla;US GA georgia;US HI hawaii;US ID idaho;US IL illinois;US IN indiana;US IA iowa
 US KS kansas;US KY kentucky;US LA louisiana;US ME maine;US MD maryland;US MA massachusetts|mass
-US MI michigan|mich;US MN minnesota|minn;US MS mississippi;US MO missouri;US MT montana;US NE nebraska
+US MI michigan|mich;US MN minnesota|minn;US MS mississippi;US MO missouri;US MT montana;US NE nebraska|nebr
 US NV nevada|nev;US NH new hampshire;US NJ new jersey|jersey;US NM new mexico|nuevo mexico;US NY new york
-US NC north carolina;US ND north dakota;US OH ohio;US OK oklahoma;US OR oregon;US PA pennsylvania|penn
+US NC north carolina;US ND north dakota;US OH ohio;US OK oklahoma|okla;US OR oregon;US PA pennsylvania|penn
 US RI rhode island;US SC south carolina;US SD south dakota;US TN tennessee|tenn;US TX texas|tex|tejas
 US UT utah;US VT vermont;US VA virginia;US WA washington|wash;US WV west virginia
 US WI wisconsin|wisc;US WY wyoming
-CA ON ontario;CA QC quebec;CA BC british columbia;CA AB alberta;CA SK saskatchewan;CA MB manitoba
-CA NB new brunswick;CA NS nova scotia;CA PE prince edward island|pei;CA NL newfoundland;CA YT yukon
+CA ON ontario|ont;CA QC quebec;CA BC british columbia;CA AB alberta|alta;CA SK saskatchewan|sask;CA MB manitoba
+CA NB new brunswick;CA NS nova scotia;CA PE prince edward island|pei;CA NL newfoundland|nfld;CA YT yukon
 CA NT northwest territories;CA NU nunavut
 AU NSW new south wales|nsw;AU QLD queensland|qld;AU VIC victoria|vic|victorian;AU SA south australia|sth aus
 AU WA western australia;AU TAS tasmania|tas|tassie;AU ACT act|canberra;AU NT northern territory`
