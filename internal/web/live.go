@@ -39,6 +39,7 @@ type kept struct {
 	making  chan struct{}   // closes when the rendering that is under way has ended; nil where none is
 	turn    int             // counts the contents that it had
 	streams live.Hub        // wakes those who show it when it has another content
+	failed  error           // why it could not be made when they were woken last
 	open    int             // how many show it
 	leave   func()          // ends the following when nobody shows it any more
 }
@@ -163,6 +164,13 @@ func (k *kept) shown() bool {
 	return k.open > 0
 }
 
+// lost tells whether whoever follows the page could not make it any more.
+func (k *kept) lost() bool {
+	k.mu.Lock()
+	defer k.mu.Unlock()
+	return k.failed != nil
+}
+
 // join has a stream show the page, until it calls what it gets. One goroutine
 // looks for all of them: each would otherwise wake for every change, and for the
 // clock, to find who makes the page.
@@ -185,7 +193,8 @@ func (k *kept) join(ctx context.Context, s *site, key frameKey) (leave func()) {
 }
 
 // follow makes the page anew whenever something has happened or the clock may have
-// changed it, and wakes the streams where that gave another content, or nothing.
+// changed it, and wakes the streams where that gave another content, or where it
+// failed: they end, so that their pages keep what they show and say how old it is.
 func (k *kept) follow(ctx context.Context, s *site, key frameKey) {
 	looks := time.NewTicker(s.Pace.Look)
 	defer looks.Stop()
@@ -193,9 +202,15 @@ func (k *kept) follow(ctx context.Context, s *site, key frameKey) {
 	for happened := true; ; {
 		changed := s.Live.Wait()
 		_, err := k.now(ctx, s, key)
+		if ctx.Err() != nil {
+			return // another may follow it by now
+		}
+		if err != nil {
+			s.notMade(err)
+		}
 		k.mu.Lock()
 		news := err != nil || k.turn != told
-		told = k.turn
+		told, k.failed = k.turn, err
 		k.mu.Unlock()
 		if news {
 			k.streams.Changed()
@@ -277,6 +292,9 @@ func (s *site) live(w http.ResponseWriter, r *http.Request) {
 					return
 				}
 			case <-another:
+				if k.lost() {
+					return
+				}
 				wait = false
 			}
 		}
@@ -298,17 +316,20 @@ func (s *site) pause(ctx context.Context, d time.Duration) bool {
 func (s *site) sendFrame(ctx context.Context, out *stream, k *kept, key frameKey, have string) (string, error) {
 	f, err := k.now(ctx, s, key)
 	switch {
-	case errors.Is(err, night.ErrNotFound):
-		return have, err
 	case err != nil:
-		// The page keeps what it shows and says how old that is, since no beat
-		// follows either.
-		s.Log.Error("the live page could not be made", "error", err)
+		s.notMade(err)
 		return have, err
 	case contentOf(f.mark) == contentOf(have):
 		return have, nil
 	}
 	return f.mark, out.write(f.steps.from(have))
+}
+
+// notMade records why a live page could not be made.
+func (s *site) notMade(err error) {
+	if !errors.Is(err, night.ErrNotFound) {
+		s.Log.Error("the live page could not be made", "error", err)
+	}
 }
 
 // contentOf is the part of a frame's mark that names its content; a bare event
