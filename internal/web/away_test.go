@@ -140,6 +140,32 @@ func TestTheDatabaseIsAway(t *testing.T) {
 	require.Equal(t, night.Arrived, h.order("K406").State)
 }
 
+// TestOpenStreamsEnd cuts the line to the database under open pages: they take
+// themselves for live only as long as somebody can tell.
+func TestOpenStreamsEnd(t *testing.T) {
+	t.Parallel()
+	h := newHouse(t)
+	h.fill()
+	line := new(wire)
+	server := httptest.NewServer(h.handler(func(c *web.Config) { c.Desk = wiredDesk{h.desk, line} }))
+	t.Cleanup(server.Close)
+	streams := []*reader{follow(t, server.URL+"/live", ""), follow(t, server.URL+"/live", "")}
+	for _, r := range streams {
+		r.page()
+	}
+
+	line.cut.Store(true)
+	h.clock.set(evening("17:16"))
+	for _, r := range streams {
+		for more := true; more; {
+			_, more = r.next()
+		}
+	}
+
+	line.cut.Store(false)
+	follow(t, server.URL+"/live", "").page()
+}
+
 // TestTheServerIsAway stops and starts a real database server.
 func TestTheServerIsAway(t *testing.T) {
 	t.Parallel()
