@@ -307,6 +307,30 @@ func TestAnUpdateServesBesideTheOthersReminder(t *testing.T) {
 	require.Equal(t, plan.UpdateServes, why(p, 1, night.Reminder))
 }
 
+// An order is added under the number of one whose instructions were lost and go out
+// again by another way: they stay two texts.
+func TestALostTextGoesOnAlone(t *testing.T) {
+	t.Parallel()
+	h := friday(t)
+	h.order(1, "K402", bethan, "17:30")
+	h.plan()
+	h.wait("2026-12-02T21:30:00Z", night.Due)
+	m := &h.in.Messages[0]
+	require.Equal(t, night.Instructions, m.Kind)
+	m.State, m.Attempt, m.Fallen = night.Due, 1, true
+	m.Earlier = night.Standing{State: night.Failed, At: h.in.Now, Turn: 1}
+	h.order(2, "K401", bethan, "17:30") // leads by its reference
+	p := h.plan()
+	require.Empty(t, p.Drop)
+	var told [][]int64
+	for _, l := range lines(p) {
+		if l.kind == night.Instructions {
+			told = append(told, l.orders)
+		}
+	}
+	require.ElementsMatch(t, [][]int64{{1}, {2}}, told)
+}
+
 func TestANewNumberIsTold(t *testing.T) {
 	t.Parallel()
 	h := told(t)

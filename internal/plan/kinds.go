@@ -70,11 +70,35 @@ func (m *maker) instructions(group []*night.Order) {
 		}
 		need = append(need, o)
 	}
-	row := m.row(night.Instructions, need)
-	at := m.dueAt(m.in.Night.InstructAt, row)
-	if need = m.inTime(need, night.Instructions, at); len(need) > 0 {
-		m.want(night.Instructions, 0, need, at, row)
+	for _, part := range m.parts(night.Instructions, need) {
+		row := m.row(night.Instructions, part)
+		at := m.dueAt(m.in.Night.InstructAt, row)
+		if part = m.inTime(part, night.Instructions, at); len(part) > 0 {
+			m.want(night.Instructions, 0, part, at, row)
+		}
 	}
+}
+
+// parts gives the orders of a person that one text tells about. A text that goes out
+// again after a try of it was lost goes on for its own orders alone: taken back, it would
+// stand on record for them as what it came to, and no other could take its place.
+func (m *maker) parts(kind night.MessageKind, need []*night.Order) [][]*night.Order {
+	var out [][]*night.Order
+	for i := range m.due {
+		r := &m.due[i]
+		if r.Kind != kind || r.Earlier.State == "" || r.Earlier.State.WentOut() || m.used[r.ID] {
+			continue
+		}
+		its := func(o *night.Order) bool { return covers(*r, o.ID) }
+		if part := slices.DeleteFunc(slices.Clone(need), func(o *night.Order) bool { return !its(o) }); len(part) > 0 {
+			out = append(out, part)
+			need = slices.DeleteFunc(slices.Clone(need), its)
+		}
+	}
+	if len(need) > 0 {
+		out = append(out, need)
+	}
+	return out
 }
 
 // update plans one text for those of a person's orders whose slot, place or
@@ -97,10 +121,12 @@ func (m *maker) update(group []*night.Order) {
 			m.leave(o, night.Update, why)
 		}
 	}
-	row := m.row(night.Update, need)
-	at := m.dueAt(time.Time{}, row)
-	if need = m.inTime(need, night.Update, at); len(need) > 0 {
-		m.want(night.Update, m.nextRevision(need, night.Update, 1), need, at, row)
+	for _, part := range m.parts(night.Update, need) {
+		row := m.row(night.Update, part)
+		at := m.dueAt(time.Time{}, row)
+		if part = m.inTime(part, night.Update, at); len(part) > 0 {
+			m.want(night.Update, m.nextRevision(part, night.Update, 1), part, at, row)
+		}
 	}
 }
 
@@ -128,6 +154,13 @@ func (m *maker) reminder(group []*night.Order) {
 		}
 		need = append(need, o)
 	}
+	for _, part := range m.parts(night.Reminder, need) {
+		m.remind(part)
+	}
+}
+
+// remind plans the reminder of orders that share one.
+func (m *maker) remind(need []*night.Order) {
 	for len(need) > 0 {
 		base := m.remindAt(need[0])
 		if why := m.served(need[0], base); why != "" {
@@ -167,10 +200,12 @@ func (m *maker) cancellation(group []*night.Order) {
 		}
 		need = append(need, o)
 	}
-	row := m.row(night.Cancellation, need)
-	at := m.dueAt(m.in.Night.CalledOff, row)
-	if need = m.inTime(need, night.Cancellation, at); len(need) > 0 {
-		m.want(night.Cancellation, m.nextRevision(need, night.Cancellation, 0), need, at, row)
+	for _, part := range m.parts(night.Cancellation, need) {
+		row := m.row(night.Cancellation, part)
+		at := m.dueAt(m.in.Night.CalledOff, row)
+		if part = m.inTime(part, night.Cancellation, at); len(part) > 0 {
+			m.want(night.Cancellation, m.nextRevision(part, night.Cancellation, 0), part, at, row)
+		}
 	}
 }
 

@@ -156,20 +156,20 @@ type staleTx struct {
 	s *stale
 }
 
-func (t staleTx) OrdersByID(ctx context.Context, ids []int64) ([]night.Order, error) {
-	orders, err := t.Tx.OrdersByID(ctx, ids)
-	for i := range orders {
-		o := &orders[i]
+func (t staleTx) Stages(ctx context.Context, ids []int64) ([]night.Stage, error) {
+	stages, err := t.Tx.Stages(ctx, ids)
+	for i := range stages {
+		o := &stages[i]
 		o.State = night.Told
 		for _, m := range t.s.claimed {
 			for _, c := range m.Covers {
-				if c.OrderID == o.ID {
+				if c.OrderID == o.OrderID {
 					o.Slot = c.Slot
 				}
 			}
 		}
 	}
-	return orders, err
+	return stages, err
 }
 
 // unplanned settles without a word.

@@ -174,6 +174,7 @@ func TestNightsThatOnceWentWrong(t *testing.T) {
 		"a text about what is missing went another way when more was":               {Seed: 130285, Most: 15},
 		"a change after its slot was told once the clock was put back":              {Seed: 50655, Most: 15},
 		"one of three orders was moved shortly before the reminder of all":          {Seed: 52086, Most: 15},
+		"an order was added beside one whose instructions were lost and go again":   {Seed: 57342, Most: 15},
 		"an update went out after the clock was put back to before the reminder":    {Seed: 210, Most: 60},
 	} {
 		t.Run(what, func(t *testing.T) {
