@@ -118,9 +118,7 @@ func sendersOwn(toks []reading.Token, k int) bool {
 	switch toks[k].Text {
 	case "mine", "mia", "mio":
 		return true
-	case "own":
-		return before == "my"
-	case "one":
+	case "own", "one":
 		return before == "my"
 	}
 	return false
@@ -136,8 +134,8 @@ func contrasts(toks []reading.Token, k int) bool {
 		if k+1 == len(toks) || toks[k+1].Kind != reading.Number || toks[k+1].Min >= 0 || toks[k+1].Num > 12 {
 			return false
 		}
-		after := textAt(toks, k+2)
-		return after != "oclock" && after != "pm" && after != "am" && after != "nd"
+		unit := textAt(toks, k+2)
+		return unit != "oclock" && unit != "pm" && unit != "am" && unit != "nd"
 	case "own":
 		return before == "his" || before == "her" || before == "their"
 	case "himself", "herself", "themselves":

@@ -51,7 +51,7 @@ func (s *scan) mayBeTime(i int) bool {
 	if t.Kind == Word && t.Num < 4 {
 		return false // "one" and "two" are seldom hours
 	}
-	return s.plain(i-1) && (s.plain(i+1) || i+1 < len(s.toks) && suits[s.toks[i+1].Text])
+	return s.plain(i-1) && s.plain(i+1)
 }
 
 // plain tells whether at i no word stands that a number could belong to.
