@@ -77,14 +77,17 @@ func (v *vocab) allergyIn(toks []Token, marks []mark) string {
 	return ""
 }
 
-// girlfriend tells whether "gf" at i is somebody and not food without gluten: "my gf Amy
-// is there", not "my gf box".
+// girlfriend tells whether "gf" at i is surely somebody and not food without gluten: "my
+// gf Amy is there", not "make my gf please". Where it may be either it is the food.
 func girlfriend(toks []Token, i int) bool {
-	switch word(toks, i-1) {
-	case "my", "his", "our", "your", "ur", "me":
-		return i+1 >= len(toks) || toks[i+1].Kind != Word || toks[i+1].bits&(clsItem|clsFood|clsMine) == 0
+	if w := word(toks, i-1); w != "my" && w != "his" {
+		return false
 	}
-	return false
+	if i+1 < len(toks) && toks[i+1].Kind == Word {
+		t := &toks[i+1]
+		return t.bits&(clsName|clsBe|clsGet|clsHave) != 0 || t.Upper && !t.known
+	}
+	return word(toks, i-2) == "is" && word(toks, i-3) == "she"
 }
 
 func joined(toks []Token) string {

@@ -198,13 +198,14 @@ func TestAllergyAlways(t *testing.T) {
 		"nuts are a no-go for us", "dairy does a number on me", "no dairy thx", "hold the nuts", "can you do one w/o nuts", "found a cashew in mine", "my eyes are swollen", "her tongue feels thick", "he threw up after the shrimp", "son is breaking out",
 		"n'oubliez pas l'allergie", "pas d'arachides, l'intolérance de mon fils", "nutallergy, see note", "nut allegry", "he is allegic", "uczulenie na orzechy", "аллергия на орехи", "孩子对花生过敏",
 		"she only has to sit near prawns and her airway goes", "one sniff of peanut and it's straight to the throat", "is it fried in the same oil as the fish", "d'allergies chez nous", "ailléirge cnónna",
+		"can you do me gf?", "are your gf ones safe", "make my gf please", "is my gf box marked", "is ours gf",
 		"food sensitivities in our family", "she's on an elimination diet", "I'm diabetic", "nursing mum, no dairy",
 	} {
 		got := Read(text, situation(t, "day"))
 		require.True(t, got.Allergy, text)
 		require.True(t, got.Asks, text)
 	}
-	for _, text := range []string{"two pork and chive please", "here, silver nissan leaf", "thanks, lovely food", "is the car park free", "egg fried rice was gorgeous", "coriander tastes like soap to me", "no onions for me thanks", "my gf Amy collected it", "that was my gf", "my mouth is watering", "hot sauce nearly killed me haha"} {
+	for _, text := range []string{"two pork and chive please", "here, silver nissan leaf", "thanks, lovely food", "is the car park free", "egg fried rice was gorgeous", "coriander tastes like soap to me", "no onions for me thanks", "my gf Amy collected it", "she is my gf", "my mouth is watering", "hot sauce nearly killed me haha"} {
 		require.False(t, Read(text, situation(t, "served")).Allergy, text)
 	}
 }
