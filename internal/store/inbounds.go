@@ -116,13 +116,13 @@ func (t *Tx) SaveInbounds(ctx context.Context, all []night.Inbound, from ...nigh
 	}
 	saved, err := listGiven[int64](ctx, t, "inbound", `
 		UPDATE inbounds AS i SET night_id = given.night, state = given.next, reading = given.read, corrected = given.put_right, why = given.because
-		FROM %s WHERE i.kitchen_id = ? AND i.id = given.saved AND i.state IN (?) RETURNING id`, g, nil, []any{t.kitchen, from})
+		FROM %s WHERE +i.kitchen_id = ? AND i.id = given.saved AND i.state IN (?) RETURNING id`, g, nil, []any{t.kitchen, from})
 	if err != nil {
 		return 0, err
 	}
 	if slices.ContainsFunc(from, func(s night.InboundState) bool { return s != night.Fresh }) { // a fresh one is about no order yet
 		_, err := t.changeGiven(ctx, "inbound",
-			`DELETE FROM inbound_orders WHERE inbound_id IN (SELECT of FROM %s) AND +kitchen_id = ?`, these(saved), nil, []any{t.kitchen})
+			`DELETE FROM inbound_orders WHERE inbound_id %s AND +kitchen_id = ?`, these(saved), nil, []any{t.kitchen})
 		if err != nil {
 			return 0, err
 		}
@@ -204,7 +204,7 @@ func (t *Tx) withOrders(ctx context.Context, rows []inboundRow) ([]night.Inbound
 		OrderID   int64 `db:"order_id"`
 	}
 	links, err := listGiven[link](ctx, t, "texts", `
-		SELECT inbound_id, order_id FROM inbound_orders WHERE inbound_id IN (SELECT of FROM %s) AND +kitchen_id = ?
+		SELECT inbound_id, order_id FROM inbound_orders WHERE inbound_id %s AND +kitchen_id = ?
 		ORDER BY inbound_id, place`, these(ids), nil, []any{t.kitchen})
 	if err != nil {
 		return nil, err

@@ -88,7 +88,7 @@ func (t *Tx) MessagesAbout(ctx context.Context, orders []int64) ([]night.Message
 		return nil, nil
 	}
 	rows, err := listGiven[coveredRow](ctx, t, "messages", covered+` WHERE +m.kitchen_id = ? AND m.id IN (
-			SELECT message_id FROM message_orders WHERE kitchen_id = ? AND order_id IN (SELECT of FROM %s)) `+inTurn,
+			SELECT message_id FROM message_orders WHERE kitchen_id = ? AND order_id %s) `+inTurn,
 		these(orders), []any{t.kitchen, t.kitchen}, nil)
 	if err != nil {
 		return nil, err
@@ -162,7 +162,7 @@ func (t *Tx) withCovers(ctx context.Context, rows []messageRow) ([]night.Message
 		Slot      int   `db:"slot"`
 	}
 	covers, err := listGiven[cover](ctx, t, "messages", `
-		SELECT message_id, order_id, slot FROM message_orders WHERE message_id IN (SELECT of FROM %s) AND +kitchen_id = ?
+		SELECT message_id, order_id, slot FROM message_orders WHERE message_id %s AND +kitchen_id = ?
 		ORDER BY message_id, slot, order_id`, these(idsOf(rows)), nil, []any{t.kitchen})
 	if err != nil {
 		return nil, err
@@ -221,7 +221,7 @@ func (t *Tx) AddMessages(ctx context.Context, all []night.Message) ([]int64, err
 // absent makes those of ids 0 that no message has.
 func (t *Tx) absent(ctx context.Context, ids []int64) error {
 	found, err := listGiven[int64](ctx, t, "messages",
-		`SELECT id FROM messages WHERE id IN (SELECT of FROM %s) AND kitchen_id = ?`, these(ids), nil, []any{t.kitchen})
+		`SELECT id FROM messages WHERE id %s AND +kitchen_id = ?`, these(ids), nil, []any{t.kitchen})
 	if err != nil {
 		return err
 	}
@@ -304,7 +304,7 @@ func (t *Tx) cover(ctx context.Context, ids []int64, all []night.Message) error 
 // orders among themselves, each lets go of its own.
 func (t *Tx) Uncover(ctx context.Context, ids ...int64) error {
 	_, err := t.changeGiven(ctx, "message",
-		`DELETE FROM message_orders WHERE message_id IN (SELECT of FROM %s) AND +kitchen_id = ?`, these(ids), nil, []any{t.kitchen})
+		`DELETE FROM message_orders WHERE message_id %s AND +kitchen_id = ?`, these(ids), nil, []any{t.kitchen})
 	return err
 }
 
@@ -344,7 +344,7 @@ func (t *Tx) WithdrawAll(ctx context.Context, all []night.Withdrawal, now time.T
 		}
 	}
 	forgotten, err := listGiven[int64](ctx, t, "message", `
-		DELETE FROM messages WHERE id IN (SELECT of FROM %s) AND +kitchen_id = ? AND state = ? AND attempt = 0 RETURNING id`,
+		DELETE FROM messages WHERE id %s AND +kitchen_id = ? AND state = ? AND attempt = 0 RETURNING id`,
 		these(drop), nil, []any{t.kitchen, night.Due})
 	if err != nil {
 		return nil, err

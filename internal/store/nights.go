@@ -156,7 +156,7 @@ func (t *Tx) Order(ctx context.Context, id int64) (night.Order, error) {
 // OrdersByID gives those of the orders that exist, in no particular order.
 func (t *Tx) OrdersByID(ctx context.Context, ids []int64) ([]night.Order, error) {
 	rows, err := listGiven[orderRow](ctx, t, "order",
-		`SELECT * FROM orders WHERE id IN (SELECT of FROM %s) AND +kitchen_id = ?`, these(ids), nil, []any{t.kitchen})
+		`SELECT * FROM orders WHERE id %s AND +kitchen_id = ?`, these(ids), nil, []any{t.kitchen})
 	if err != nil {
 		return nil, err
 	}
@@ -175,7 +175,7 @@ func (t *Tx) Stages(ctx context.Context, ids []int64) ([]night.Stage, error) {
 		Revision int    `db:"revision"`
 	}
 	rows, err := listGiven[row](ctx, t, "order",
-		`SELECT id, night_id, ref, slot, state, revision FROM orders WHERE id IN (SELECT of FROM %s) AND +kitchen_id = ?`, these(ids), nil, []any{t.kitchen})
+		`SELECT id, night_id, ref, slot, state, revision FROM orders WHERE id %s AND +kitchen_id = ?`, these(ids), nil, []any{t.kitchen})
 	if err != nil {
 		return nil, err
 	}
@@ -193,7 +193,7 @@ func (t *Tx) MoveOrders(ctx context.Context, to []night.Stage) error {
 	}
 	n, err := t.changeGiven(ctx, "orders", `
 		UPDATE orders SET state = given.next, revision = revision + 1 FROM %s
-		WHERE id = given.moved AND kitchen_id = ? AND revision = given.was`, g, nil, []any{t.kitchen})
+		WHERE id = given.moved AND +kitchen_id = ? AND revision = given.was`, g, nil, []any{t.kitchen})
 	if err == nil && n != int64(len(to)) {
 		return fmt.Errorf("orders: %w", night.ErrChanged)
 	}
@@ -209,7 +209,7 @@ func (t *Tx) SetBags(ctx context.Context, orders []night.Order) error {
 	}
 	n, err := t.changeGiven(ctx, "orders", `
 		UPDATE orders SET bag = given.number, revision = revision + 1 FROM %s
-		WHERE id = given.numbered AND kitchen_id = ? AND revision = given.was`, g, nil, []any{t.kitchen})
+		WHERE id = given.numbered AND +kitchen_id = ? AND revision = given.was`, g, nil, []any{t.kitchen})
 	if err == nil && n != int64(len(orders)) {
 		return fmt.Errorf("orders: %w", night.ErrChanged)
 	}
@@ -314,7 +314,7 @@ func (t *Tx) SaveOrders(ctx context.Context, all []night.Order) error {
 		UPDATE orders SET bag = n_bag, name = n_name, phone = n_phone, phone_typed = n_typed, email = n_email, collector = n_collector,
 			slot = n_slot, items = n_items, note = n_note, allergy = n_allergy, state = n_state, packed_at = n_packed,
 			expected_at = n_expected, behind = n_behind, vehicle = n_vehicle, arrived_at = n_arrived, spot = n_spot, revision = revision + 1
-		FROM %s WHERE id = given.saved AND kitchen_id = ? AND revision = given.was`, g, nil, []any{t.kitchen})
+		FROM %s WHERE id = given.saved AND +kitchen_id = ? AND revision = given.was`, g, nil, []any{t.kitchen})
 	if err == nil && n != int64(len(all)) {
 		return night.ErrChanged
 	}

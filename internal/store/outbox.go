@@ -52,7 +52,7 @@ func (t *Tx) Trials(ctx context.Context, ids []int64) ([]night.Trial, error) {
 		Attempt int    `db:"attempt"`
 	}
 	rows, err := listGiven[row](ctx, t, "messages",
-		`SELECT id, state, attempt FROM messages WHERE id IN (SELECT of FROM %s) AND +kitchen_id = ?`, these(ids), nil, []any{t.kitchen})
+		`SELECT id, state, attempt FROM messages WHERE id %s AND +kitchen_id = ?`, these(ids), nil, []any{t.kitchen})
 	if err != nil {
 		return nil, err
 	}
@@ -109,7 +109,7 @@ func (t *Tx) Redate(ctx context.Context, ids []int64, now time.Time) error {
 	if len(ids) == 0 {
 		return nil
 	}
-	const which = `m.kitchen_id = ? AND m.id IN (?) AND m.state = 'due' AND m.attempt > 0 AND m.next_at <> m.due_at
+	const which = `+m.kitchen_id = ? AND m.id IN (?) AND m.state = 'due' AND m.attempt > 0 AND m.next_at <> m.due_at
 		AND a.kitchen_id = m.kitchen_id AND a.message_id = m.id AND a.attempt = m.attempt AND a.settled_at > ?`
 	if _, err := t.change(ctx, "messages that wait",
 		`UPDATE messages AS m SET next_at = m.next_at - a.settled_at + ? FROM attempts AS a WHERE `+which, ms(now), t.kitchen, ids, ms(now)); err != nil {
@@ -153,7 +153,7 @@ func (t *Tx) Settle(ctx context.Context, all []night.Settlement) ([]night.Messag
 		UPDATE messages AS m SET state = given.state, reason = given.reason, lease_until = 0, settled_at = given.settled_at,
 			next_at = CASE WHEN given.retry_at > 0 THEN given.retry_at ELSE m.next_at END
 		FROM %s
-		WHERE m.kitchen_id = ? AND m.id = given.message AND m.attempt = given.try AND CASE
+		WHERE +m.kitchen_id = ? AND m.id = given.message AND m.attempt = given.try AND CASE
 			WHEN m.state IN (?, ?) THEN 1
 			WHEN m.state = ? AND given.state = ? THEN (SELECT count(*) FROM attempts a
 				WHERE a.kitchen_id = m.kitchen_id AND a.message_id = m.id AND a.attempt = m.attempt AND a.outcome = ?)
@@ -217,7 +217,7 @@ func (t *Tx) settleTries(ctx context.Context, all []night.Settlement) error {
 	_, err := t.changeGiven(ctx, "attempt", `
 		INSERT INTO attempts (kitchen_id, message_id, attempt, adapter, address, turn, started_at, settled_at, outcome, reason)
 		SELECT m.kitchen_id, m.id, given.try, m.adapter, m.address, m.turn, m.started_at, given.at, given.word, given.why
-		FROM %s JOIN messages m ON m.id = given.message WHERE m.kitchen_id = ?
+		FROM %s JOIN messages m ON m.id = given.message WHERE +m.kitchen_id = ?
 		ON CONFLICT (message_id, attempt) DO UPDATE SET settled_at = excluded.settled_at, outcome = excluded.outcome, reason = excluded.reason`,
 		tries, nil, []any{t.kitchen})
 	if err != nil {
@@ -312,13 +312,9 @@ func (t *Tx) TakeReceipts(ctx context.Context, adapter string, ids []string) ([]
 	if len(ids) == 0 {
 		return nil, nil
 	}
-	named := given{columns: []string{"of"}}
-	for _, id := range ids {
-		named.rows = append(named.rows, []any{id})
-	}
 	rows, err := listGiven[receiptRow](ctx, t, "receipts", `
-		DELETE FROM early_receipts WHERE kitchen_id = ? AND adapter = ? AND provider_id IN (SELECT of FROM %s)
-		RETURNING provider_id, status, reason, at`, named, []any{t.kitchen, adapter}, nil)
+		DELETE FROM early_receipts WHERE kitchen_id = ? AND adapter = ? AND provider_id %s
+		RETURNING provider_id, status, reason, at`, these(ids), []any{t.kitchen, adapter}, nil)
 	return receipts(rows), err
 }
 

@@ -82,6 +82,8 @@ var settings = map[string]string{
 	"statement_timeout":                   "15000",
 	"idle_in_transaction_session_timeout": "30000", // a hung instance must not keep a kitchen's turn
 	"fallback_application_name":           "passbell",
+	"plan_cache_mode":                     "force_generic_plan", // no statement needs to know how many rows it is given
+	"random_page_cost":                    "1.1",                // rows lie in memory, or on a disk that does not seek
 }
 
 // poolSize is how many connections an instance opens at most, where the URL has

@@ -23,6 +23,7 @@ func TestServer(t *testing.T) {
 		"settings hold on every connection":                            connectionSettings,
 		"who gives up waiting for a turn leaves no transaction behind": givesUpWaiting,
 		"a row that is held by hand holds up no other":                 claimsAround,
+		"rows are looked up by what they are named by":                 looksUp,
 		"five instances that start at once":                            startAtOnce,
 	} {
 		t.Run(name, func(t *testing.T) { test(t, server) })

@@ -33,10 +33,11 @@ func inSome(left int) int {
 
 // given is rows that go along with a statement, which reads them as a table.
 // Every value is a whole number or a text, and each column of one kind. What looks
-// up rows that are named so writes +kitchen_id for the kitchen: the embedded
-// database, which keeps no statistics, then takes no index by it.
+// up rows that are named so writes +kitchen_id for the kitchen: a database that has
+// no statistics, or old ones, then takes no index by it, and does not walk through
+// all that the kitchen ever had.
 type given struct {
-	columns []string
+	columns []string // none where each row is one value, see these
 	rows    [][]any
 }
 
@@ -55,9 +56,12 @@ func (g given) parts(next func(left int) int) iter.Seq[given] {
 
 // asValues writes the rows into the statement as VALUES.
 func asValues(name string, g given) (string, []any) {
-	args := make([]any, 0, len(g.rows)*len(g.columns))
+	args := make([]any, 0, len(g.rows)*len(g.rows[0]))
 	for _, row := range g.rows {
 		args = append(args, row...)
+	}
+	if g.columns == nil {
+		return "IN (VALUES " + strings.TrimSuffix(strings.Repeat("(?),", len(g.rows)), ",") + ")", args
 	}
 	named := make([]string, len(g.columns))
 	for i, c := range g.columns {
@@ -71,14 +75,17 @@ func asValues(name string, g given) (string, []any) {
 // asArrays sends each column as an array, so that the statement is the same for
 // any number of rows.
 func asArrays(name string, g given) (string, []any) {
-	args := make([]any, len(g.columns))
-	kinds := make([]string, len(g.columns))
-	for i := range g.columns {
+	args := make([]any, len(g.rows[0]))
+	kinds := make([]string, len(args))
+	for i := range args {
 		kinds[i] = "CAST(? AS BIGINT[])"
 		if reflect.ValueOf(g.rows[0][i]).Kind() == reflect.String {
 			kinds[i] = "CAST(? AS TEXT[])"
 		}
 		args[i] = arrayOf(g.rows, i)
+	}
+	if g.columns == nil {
+		return "= ANY (" + kinds[0] + ")", args
 	}
 	return "unnest(" + strings.Join(kinds, ", ") + ") AS " + name + " (" + strings.Join(g.columns, ", ") + ")", args
 }
@@ -141,11 +148,12 @@ func listGiven[R any](ctx context.Context, t *Tx, what, query string, g given, a
 	return all, nil
 }
 
-// these gives ids as rows.
-func these(ids []int64) given {
-	g := given{columns: []string{"of"}, rows: make([][]any, len(ids))}
-	for i, id := range ids {
-		g.rows[i] = []any{id}
+// these gives values to compare with: a statement that is given them names a column
+// and then %s, and asks for the rows in which it is one of them.
+func these[V int64 | string](all []V) given {
+	g := given{rows: make([][]any, len(all))}
+	for i, v := range all {
+		g.rows[i] = []any{v}
 	}
 	return g
 }

@@ -57,7 +57,7 @@ func (t *Tx) best(ctx context.Context, messages []int64) (map[int64]try, error) 
 		err := t.list(ctx, &tries, "attempts", `
 			SELECT a.message_id, a.attempt, a.adapter, a.address, a.outcome, a.reason, a.settled_at, a.turn, m.parts
 			FROM attempts a JOIN messages m ON m.kitchen_id = a.kitchen_id AND m.id = a.message_id
-			WHERE a.kitchen_id = ? AND a.message_id IN (?)
+			WHERE +a.kitchen_id = ? AND a.message_id IN (?)
 			ORDER BY a.message_id, a.attempt`, t.kitchen, some)
 		if err != nil {
 			return nil, err
