@@ -66,7 +66,10 @@ type Config struct {
 	// share the adapter; nil makes one of Window, PerSecond and Gap.
 	Pace    *Pace
 	Timeout time.Duration // for one send
-	Retry   Retry
+	// Breath is how long after everything was sent Run looks again at the soonest, by
+	// the machine's own time: texts that are asked for one by one then go together.
+	Breath time.Duration
+	Retry  Retry
 	// FallAfter is how long after its time a message that no try could bring
 	// takes the next way; zero waits for the last try.
 	FallAfter time.Duration
@@ -157,10 +160,16 @@ func (d *Dispatcher) Run(ctx context.Context) {
 		if err != nil && ctx.Err() == nil {
 			d.c.Log.Error("sending stopped; it goes on with the next tick", "adapter", d.c.Adapter, "error", err)
 		}
+		rested := time.After(d.c.Breath)
 		select {
 		case <-ctx.Done():
 			return
 		case <-d.wake:
+		}
+		select {
+		case <-ctx.Done():
+			return
+		case <-rested:
 		}
 	}
 }

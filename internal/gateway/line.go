@@ -51,12 +51,19 @@ func (h *Host) line(a config.Adapter, kitchen string, sender adapters.Sender) (*
 	return h.newLine(a, sender), nil
 }
 
+// How long after a round the next one begins at the soonest. Nobody notices, and what
+// comes or goes meanwhile shares its transaction.
+const (
+	intakeBreath   = 2 * time.Millisecond
+	dispatchBreath = 10 * time.Millisecond
+)
+
 func (h *Host) newLine(a config.Adapter, sender adapters.Sender) *Line {
 	return &Line{
 		Name: a.Name, Sender: sender, config: a, host: h, pace: dispatch.NewPace(a.Window, a.PerSecond, time.Duration(a.Gap)),
 		intake: inbox.NewIntake(func(ctx context.Context, kitchens []int64, fn func(kitchen int64, tx inbox.Tx) error) error {
 			return h.store.WriteEach(ctx, kitchens, func(kitchen int64, tx *store.Tx) error { return fn(kitchen, tx) })
-		}),
+		}, intakeBreath),
 	}
 }
 

@@ -111,7 +111,7 @@ func (h *House) wire(l *Line, a config.Adapter) (*Wire, error) {
 	var err error
 	w.Dispatcher, err = dispatch.New(dispatch.Config{
 		Store: dispatchStore{h.rows}, Kitchen: h.Kitchen, Adapter: a.Name, Sender: l.Sender, From: w.from(),
-		Window: a.Window, PerSecond: a.PerSecond, Timeout: time.Duration(a.Timeout), Gap: time.Duration(a.Gap), Pace: l.pace, Retry: retry,
+		Breath: dispatchBreath, Window: a.Window, PerSecond: a.PerSecond, Timeout: time.Duration(a.Timeout), Gap: time.Duration(a.Gap), Pace: l.pace, Retry: retry,
 		FallAfter: time.Duration(a.FallAfter), FallUnconfirmed: time.Duration(a.FallUnconfirmed), Next: routes(h.Config).Next, Replanner: h.Desk, Now: h.Clock.Now, Spread: h.spread, Log: h.log, Changed: h.changed,
 	})
 	if err != nil {

@@ -65,7 +65,7 @@ func New(c Config) (*Inbox, error) {
 	b := &Inbox{c: c}
 	b.intake = NewIntake(func(ctx context.Context, kitchens []int64, fn func(kitchen int64, tx Tx) error) error {
 		return c.Store.Write(ctx, func(tx Tx) error { return fn(kitchens[0], tx) })
-	})
+	}, 0)
 	b.intake.Add(b)
 	return b, nil
 }

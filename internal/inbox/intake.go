@@ -25,9 +25,10 @@ type Intake struct {
 // transaction, which has all of them to itself.
 type WriteEach func(ctx context.Context, kitchens []int64, fn func(kitchen int64, tx Tx) error) error
 
-// NewIntake makes the intake of a line that no kitchen uses yet.
-func NewIntake(write WriteEach) *Intake {
-	return &Intake{write: write, inboxes: map[int64]*Inbox{}}
+// NewIntake makes the intake of a line that no kitchen uses yet. After a round the
+// next one waits for breath, so that texts which come thick and fast share rounds.
+func NewIntake(write WriteEach, breath time.Duration) *Intake {
+	return &Intake{write: write, inboxes: map[int64]*Inbox{}, rounds: together.Work[*arrival]{Breath: breath}}
 }
 
 // Add has a kitchen use the line. It must not be called while texts come in.

@@ -4,13 +4,20 @@ package together
 import (
 	"errors"
 	"sync"
+	"time"
 )
 
 // Work is done one piece after the other, each for all who came
 // before it began: who comes while one is done waits for the next, together with
 // the others. The zero value is ready for use.
 type Work[T any] struct {
-	one sync.Mutex // held while a piece is done
+	// Breath is how long after the end of a piece the next one begins at the
+	// soonest, by the machine's own time. Those who were just served and come again
+	// then share it with those who waited.
+	Breath time.Duration
+
+	one   sync.Mutex // held while a piece is done
+	ended time.Time  // the last piece
 
 	mu   sync.Mutex
 	next *piece[T] // that has not begun, if somebody waits for it
@@ -43,10 +50,12 @@ func (w *Work[T]) Do(item T, do func(items []T) error) error {
 	}
 	w.one.Lock()
 	defer w.one.Unlock()
+	time.Sleep(w.Breath - time.Since(w.ended))
 	w.mu.Lock()
 	w.next = nil
 	w.mu.Unlock()
 	defer close(p.done)
 	p.err = do(p.items)
+	w.ended = time.Now()
 	return p.err
 }
