@@ -48,40 +48,114 @@ func (t *Tx) AddInbound(ctx context.Context, in night.Inbound) (id int64, added 
 }
 
 // AddInbounds stores texts from outside and gives their ids. The same provider id
-// twice is one inbound: the id is 0 the second time, in the list too.
+// twice is one inbound: the id is 0 the second time, in the list too. Their rows are
+// written once, with what was made of them in the same transaction.
 func (t *Tx) AddInbounds(ctx context.Context, all []night.Inbound) ([]int64, error) {
-	type named struct {
-		Adapter    string `db:"adapter"`
-		ProviderID string `db:"provider_id"`
+	if len(all) == 0 {
+		return nil, nil
 	}
-	g := given{columns: []string{"line", "name", "came_from", "went_to", "words", "moment", "others", "quiet"}}
-	for _, in := range all {
-		g.rows = append(g.rows, []any{
-			in.Adapter, indexable(in.ProviderID), in.From, in.To, in.Text, ms(in.At), in.Shared, bit(in.Silent),
-		})
+	if err := t.writeInbounds(ctx); err != nil {
+		return nil, err
 	}
-	type row struct {
-		ID int64 `db:"id"`
-		named
+	named := make([]inboundName, len(all))
+	for i, in := range all {
+		named[i] = nameOf(in)
 	}
-	found, err := listGiven[row](ctx, t, "inbound", `
-		INSERT INTO inbounds (kitchen_id, night_id, adapter, provider_id, sender, recipient, text, at, state, reading, corrected, why, shared, silent)
-		SELECT CAST(? AS BIGINT), 0, line, name, came_from, went_to, words, moment, CAST(? AS TEXT), '{}', '', '', others, quiet FROM %s WHERE true
-		ON CONFLICT DO NOTHING RETURNING id, adapter, provider_id`, g, []any{t.kitchen, night.Fresh}, nil)
+	known, err := t.known(ctx, named)
 	if err != nil {
 		return nil, err
 	}
-	fresh := make(map[named]int64, len(found))
-	for _, r := range found {
-		fresh[r.named] = r.ID
-	}
 	ids := make([]int64, len(all))
-	for i, in := range all {
-		name := named{keepable(in.Adapter), keepable(indexable(in.ProviderID))}
-		ids[i] = fresh[name]
-		delete(fresh, name)
+	var fresh []int
+	for i, name := range named {
+		if !known[name] {
+			known[name] = true
+			fresh = append(fresh, i)
+		}
+	}
+	reserved, err := t.reserve(ctx, "inbounds", len(fresh))
+	if err != nil {
+		return nil, err
+	}
+	for k, i := range fresh {
+		in := all[i]
+		ids[i] = reserved[k]
+		t.came = append(t.came, inboundRow{
+			ID: ids[i], KitchenID: t.kitchen, Adapter: named[i].adapter, ProviderID: named[i].providerID, Sender: keepable(in.From),
+			Recipient: keepable(in.To), Text: keepable(in.Text), At: ms(in.At), State: string(night.Fresh), Reading: "{}",
+			Shared: in.Shared, Silent: bit(in.Silent),
+		}.inbound())
 	}
 	return ids, nil
+}
+
+// inboundName is what a provider calls a text.
+type inboundName struct{ adapter, providerID string }
+
+func nameOf(in night.Inbound) inboundName {
+	return inboundName{keepable(in.Adapter), keepable(indexable(in.ProviderID))}
+}
+
+// known gives names that texts of the kitchen have, all of the given ones that any
+// has among them. It also reads which texts nobody has acted on: whoever stores texts
+// asks for that next.
+func (t *Tx) known(ctx context.Context, names []inboundName) (map[inboundName]bool, error) {
+	var adapters, ids []string
+	for _, n := range names {
+		ids = append(ids, n.providerID)
+		if !slices.Contains(adapters, n.adapter) {
+			adapters = append(adapters, n.adapter)
+		}
+	}
+	rows, err := listGiven[inboundRow](ctx, t, "texts", `
+		SELECT * FROM inbounds WHERE kitchen_id = ? AND adapter IN (?) AND provider_id %s
+		UNION `+allIn[night.Fresh], these(ids), []any{t.kitchen, adapters}, []any{t.kitchen})
+	if err != nil {
+		return nil, err
+	}
+	out := make(map[inboundName]bool, len(names))
+	t.waiting = &[]night.Inbound{}
+	for _, r := range rows {
+		name := inboundName{r.Adapter, r.ProviderID}
+		if r.State == string(night.Fresh) && !out[name] {
+			*t.waiting = append(*t.waiting, r.inbound())
+		}
+		out[name] = true
+	}
+	return out, nil
+}
+
+// allIn asks for the texts of a kitchen that wait for something, in the words of their
+// index.
+var allIn = map[night.InboundState]string{
+	night.Fresh: `SELECT * FROM inbounds WHERE kitchen_id = ? AND state = 'fresh'`,
+	night.Open:  `SELECT * FROM inbounds WHERE kitchen_id = ? AND state = 'open'`,
+}
+
+// writeInbounds writes the texts that came in the transaction and of which nothing
+// was made.
+func (t *Tx) writeInbounds(ctx context.Context) error {
+	all := t.came
+	if len(all) == 0 {
+		return nil
+	}
+	t.came, t.waiting = nil, nil
+	return t.insertInbounds(ctx, all)
+}
+
+func (t *Tx) insertInbounds(ctx context.Context, all []night.Inbound) error {
+	g := given{columns: []string{"new", "night", "line", "name", "came_from", "went_to", "words", "moment", "next", "read", "put_right", "because", "others", "quiet"}}
+	for _, in := range all {
+		g.rows = append(g.rows, []any{
+			in.ID, in.NightID, in.Adapter, indexable(in.ProviderID), in.From, in.To, in.Text, ms(in.At),
+			string(in.State), cmp.Or(string(in.Reading), "{}"), string(in.Corrected), in.Why, in.Shared, bit(in.Silent),
+		})
+	}
+	_, err := t.changeGiven(ctx, "inbound", `
+		INSERT INTO inbounds (id, kitchen_id, night_id, adapter, provider_id, sender, recipient, text, at, state, reading, corrected, why, shared, silent)
+		SELECT new, CAST(? AS BIGINT), night, line, name, came_from, went_to, words, moment, next, read, put_right, because, others, quiet FROM %s`,
+		g, []any{t.kitchen}, nil)
+	return err
 }
 
 // bit is a yes or no as the database keeps it.
@@ -110,11 +184,26 @@ func (t *Tx) SaveInbound(ctx context.Context, in night.Inbound, from ...night.In
 // SaveInbounds stores what was understood of inbounds and how far they have come,
 // of each that is still in one of the states from. It tells how many were.
 func (t *Tx) SaveInbounds(ctx context.Context, all []night.Inbound, from ...night.InboundState) (int, error) {
+	var fresh, saved []night.Inbound
 	g := given{columns: []string{"saved", "night", "next", "read", "put_right", "because"}}
 	for _, in := range all {
+		if i := slices.IndexFunc(t.came, func(c night.Inbound) bool { return c.ID == in.ID }); i >= 0 {
+			if came := t.came[i]; slices.Contains(from, night.Fresh) {
+				came.NightID, came.State, came.Reading, came.Corrected, came.Why, came.Orders = in.NightID, in.State, in.Reading, in.Corrected, in.Why, in.Orders
+				fresh = append(fresh, came)
+				t.came = slices.Delete(t.came, i, i+1)
+			}
+			continue
+		}
 		g.rows = append(g.rows, []any{in.ID, in.NightID, string(in.State), cmp.Or(string(in.Reading), "{}"), string(in.Corrected), in.Why})
 	}
-	saved, err := listGiven[int64](ctx, t, "inbound", `
+	if err := t.insertInbounds(ctx, fresh); err != nil {
+		return 0, err
+	}
+	if len(g.rows) > 0 {
+		t.waiting = nil
+	}
+	ids, err := listGiven[int64](ctx, t, "inbound", `
 		UPDATE inbounds AS i SET night_id = given.night, state = given.next, reading = given.read, corrected = given.put_right, why = given.because
 		FROM %s WHERE +i.kitchen_id = ? AND i.id = given.saved AND i.state IN (?) RETURNING id`, g, nil, []any{t.kitchen, from})
 	if err != nil {
@@ -122,16 +211,19 @@ func (t *Tx) SaveInbounds(ctx context.Context, all []night.Inbound, from ...nigh
 	}
 	if slices.ContainsFunc(from, func(s night.InboundState) bool { return s != night.Fresh }) { // a fresh one is about no order yet
 		_, err := t.changeGiven(ctx, "inbound",
-			`DELETE FROM inbound_orders WHERE inbound_id %s AND +kitchen_id = ?`, these(saved), nil, []any{t.kitchen})
+			`DELETE FROM inbound_orders WHERE inbound_id %s AND +kitchen_id = ?`, these(ids), nil, []any{t.kitchen})
 		if err != nil {
 			return 0, err
 		}
 	}
-	links := given{columns: []string{"inbound", "about", "place"}}
 	for _, in := range all {
-		if !slices.Contains(saved, in.ID) {
-			continue
+		if slices.Contains(ids, in.ID) {
+			saved = append(saved, in)
 		}
+	}
+	saved = append(saved, fresh...)
+	links := given{columns: []string{"inbound", "about", "place"}}
+	for _, in := range saved {
 		for place, order := range in.Orders {
 			links.rows = append(links.rows, []any{in.ID, order, place})
 		}
@@ -144,6 +236,9 @@ func (t *Tx) SaveInbounds(ctx context.Context, all []night.Inbound, from ...nigh
 
 // Inbound gives one text from outside.
 func (t *Tx) Inbound(ctx context.Context, id int64) (night.Inbound, error) {
+	if err := t.writeInbounds(ctx); err != nil {
+		return night.Inbound{}, err
+	}
 	var r inboundRow
 	if err := t.get(ctx, &r, "text", `SELECT * FROM inbounds WHERE kitchen_id = ? AND id = ?`, t.kitchen, id); err != nil {
 		return night.Inbound{}, err
@@ -157,6 +252,9 @@ func (t *Tx) Inbound(ctx context.Context, id int64) (night.Inbound, error) {
 
 // InboundOf gives the text that a provider calls by an id.
 func (t *Tx) InboundOf(ctx context.Context, adapter, providerID string) (night.Inbound, error) {
+	if err := t.writeInbounds(ctx); err != nil {
+		return night.Inbound{}, err
+	}
 	var id int64
 	err := t.get(ctx, &id, "text", `SELECT id FROM inbounds WHERE kitchen_id = ? AND adapter = ? AND provider_id = ?`,
 		t.kitchen, adapter, indexable(providerID))
@@ -166,18 +264,33 @@ func (t *Tx) InboundOf(ctx context.Context, adapter, providerID string) (night.I
 	return t.Inbound(ctx, id)
 }
 
-// InboundsIn gives the texts that are in a state, the oldest first.
+// InboundsIn gives the texts that nobody has acted on, night.Fresh, or that a person
+// has to look at, night.Open, the oldest first.
 func (t *Tx) InboundsIn(ctx context.Context, state night.InboundState) ([]night.Inbound, error) {
-	var rows []inboundRow
-	err := t.list(ctx, &rows, "texts", `SELECT * FROM inbounds WHERE kitchen_id = ? AND state = ? ORDER BY at, id`, t.kitchen, state)
-	if err != nil {
+	if state == night.Fresh && t.waiting != nil {
+		return oldestFirst(slices.Concat(*t.waiting, t.came)), nil
+	}
+	if err := t.writeInbounds(ctx); err != nil {
 		return nil, err
 	}
-	return t.withOrders(ctx, rows)
+	var rows []inboundRow
+	if err := t.list(ctx, &rows, "texts", allIn[state], t.kitchen); err != nil {
+		return nil, err
+	}
+	out, err := t.withOrders(ctx, rows)
+	return oldestFirst(out), err
+}
+
+func oldestFirst(texts []night.Inbound) []night.Inbound {
+	slices.SortFunc(texts, func(a, b night.Inbound) int { return cmp.Or(a.At.Compare(b.At), cmp.Compare(a.ID, b.ID)) })
+	return texts
 }
 
 // Inbounds gives the texts of a night, the oldest first.
 func (t *Tx) Inbounds(ctx context.Context, nightID int64) ([]night.Inbound, error) {
+	if err := t.writeInbounds(ctx); err != nil {
+		return nil, err
+	}
 	var rows []inboundRow
 	err := t.list(ctx, &rows, "texts", `SELECT * FROM inbounds WHERE kitchen_id = ? AND night_id = ? ORDER BY at, id`, t.kitchen, nightID)
 	if err != nil {

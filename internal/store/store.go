@@ -128,10 +128,12 @@ type Tx struct {
 
 	// What was read once in the transaction, and nobody else can change
 	// meanwhile; nil before.
-	opted map[string]bool
-	own   *[]night.OwnText
+	opted   map[string]bool
+	own     *[]night.OwnText
+	waiting *[]night.Inbound // that nobody has acted on
 
-	said []night.Event // logged and not written yet
+	said []night.Event   // logged and not written yet
+	came []night.Inbound // came in and not written yet
 }
 
 // Write runs fn in a transaction that is kept if fn returns nil, and undone
@@ -173,7 +175,7 @@ func (s *Store) run(ctx context.Context, as mode, kitchens []int64, fn func(*Tx)
 		if err := fn(t); err != nil {
 			return err
 		}
-		if err := t.writeEvents(ctx); err != nil {
+		if err := t.write(ctx); err != nil {
 			return err
 		}
 	}
@@ -181,6 +183,14 @@ func (s *Store) run(ctx context.Context, as mode, kitchens []int64, fn func(*Tx)
 		return &night.StoreError{Doing: "commit", Err: err}
 	}
 	return nil
+}
+
+// write writes what the transaction has put off.
+func (t *Tx) write(ctx context.Context) error {
+	if err := t.writeInbounds(ctx); err != nil {
+		return err
+	}
+	return t.writeEvents(ctx)
 }
 
 // ms is an instant as the database keeps it.
