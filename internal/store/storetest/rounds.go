@@ -34,6 +34,9 @@ func inboundsAtOnce(t *testing.T, s *store.Store) {
 		require.NoError(t, err)
 		assert.Zero(t, ids[0])
 		assert.Less(t, ids[1], ids[2])
+		waits, err := tx.InboundsIn(ctx, night.Fresh)
+		require.NoError(t, err)
+		assert.Len(t, waits, 4, "before the transaction is kept too")
 	})
 	read(t, set.k, func(ctx context.Context, tx *store.Tx) {
 		fresh, err := tx.InboundsIn(ctx, night.Fresh)
