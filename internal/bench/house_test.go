@@ -116,15 +116,15 @@ func now() time.Time { return noon }
 // numbers writes the rows 1 to n, in the words of both databases.
 const numbers = `WITH RECURSIVE n (i) AS (SELECT 1 UNION ALL SELECT i + 1 FROM n WHERE i < %d) `
 
-// fill adds so many orders to the night of every kitchen, each of a customer of
-// its own.
+// fill adds so many orders to the night of every kitchen, one kitchen after the
+// other and each of a customer of its own.
 func (d *database) fill(t *testing.T, orders int) {
 	t.Helper()
 	d.exec(t, `INSERT INTO orders (kitchen_id, night_id, ref, bag, name, phone, phone_typed, email, collector, slot, items, note, allergy,
 			state, packed_at, expected_at, behind, vehicle, arrived_at, spot, revision, booked) `+numbers+`
 		SELECT kitchen_id, id, 'K' || i, i, 'Bethan Cadwgan ' || i, '+4477009' || (100000 + i), '', '', '', 960 + 10 * (i %% 24),
 			'[{"qty":2,"name":"Pork bao","kind":"hot"},{"qty":1,"name":"Chilli oil","kind":"extra"}]', '', '',
-			'booked', 0, 0, 0, '{}', 0, '', 0, '{}' FROM n, nights`, orders)
+			'booked', 0, 0, 0, '{}', 0, '', 0, '{}' FROM n, nights ORDER BY nights.id, i`, orders)
 	d.refresh(t)
 }
 
