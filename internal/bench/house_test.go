@@ -131,10 +131,11 @@ func (d *database) fill(t *testing.T, orders int) {
 // due makes a text of a kind about every order due now, in every kitchen.
 func (d *database) due(t *testing.T, kind night.MessageKind) {
 	t.Helper()
-	d.exec(t, `INSERT INTO messages (kitchen_id, night_id, kind, revision, place, address, text, parts, due_at, next_at, expires_at, state, adapter)
-		SELECT kitchen_id, night_id, '%s', 0, '5 Mill Lane, Larkfield', phone, %s, 1, %d, %d, %d, 'due', '' FROM orders ORDER BY id`, kind,
+	d.exec(t, `INSERT INTO messages (kitchen_id, night_id, kind, revision, place, address, text, parts, due_at, expires_at, state, adapter)
+		SELECT kitchen_id, night_id, '%s', 0, '5 Mill Lane, Larkfield', phone, %s, 1, %d, %d, 'due', '' FROM orders ORDER BY id`, kind,
 		`'Larkfield Dumpling Kitchen: collect order ' || ref || ' on Friday at 17:10 from 5 Mill Lane, Larkfield. Reply HERE with your car when you are at the gate.'`,
-		noon.Add(-time.Hour).UnixMilli(), noon.Add(-time.Hour).UnixMilli(), noon.Add(3*time.Hour).UnixMilli())
+		noon.Add(-time.Hour).UnixMilli(), noon.Add(3*time.Hour).UnixMilli())
+	d.exec(t, `INSERT INTO outbox (message_id, kitchen_id, next_at) SELECT id, kitchen_id, due_at FROM messages ORDER BY id`)
 	d.exec(t, `INSERT INTO message_orders (kitchen_id, message_id, order_id, kind, revision, slot)
 		SELECT o.kitchen_id, m.id, o.id, m.kind, 0, o.slot FROM messages m JOIN orders o ON o.id = m.id`)
 	d.refresh(t)

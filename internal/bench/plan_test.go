@@ -32,19 +32,24 @@ func planBeside(t *testing.T, d *database, where, how string, n int, store func(
 	require.Equal(t, 2*n, d.count(t, `SELECT count(*) FROM messages WHERE state = 'due' AND text <> '' AND parts > 0`))
 	require.Equal(t, 2*n, d.count(t, `SELECT count(*) FROM message_orders`))
 
-	messages := d.rows(t, `SELECT id, kitchen_id, night_id, inbound_id, kind, revision, place, address, text, parts, due_at, next_at, expires_at, state, adapter FROM messages ORDER BY id`, 15)
+	messages := d.rows(t, `SELECT id, kitchen_id, night_id, inbound_id, kind, revision, place, address, text, parts, due_at, expires_at, state, adapter FROM messages ORDER BY id`, 14)
 	covers := d.rows(t, `SELECT kitchen_id, message_id, order_id, kind, revision, slot FROM message_orders ORDER BY message_id`, 6)
+	waits := d.rows(t, `SELECT message_id, kitchen_id, next_at FROM outbox ORDER BY message_id`, 3)
+	d.exec(t, `DELETE FROM outbox`)
 	d.exec(t, `DELETE FROM message_orders`)
 	d.exec(t, `DELETE FROM messages`)
 	if where == "PostgreSQL" {
 		d.exec(t, `VACUUM FULL messages`)
 		d.exec(t, `VACUUM FULL message_orders`)
+		d.exec(t, `VACUUM FULL outbox`)
 	}
 	began = time.Now()
-	store(t, d, "messages", strings.Split("id kitchen_id night_id inbound_id kind revision place address text parts due_at next_at expires_at state adapter", " "), messages)
+	store(t, d, "messages", strings.Split("id kitchen_id night_id inbound_id kind revision place address text parts due_at expires_at state adapter", " "), messages)
 	store(t, d, "message_orders", strings.Split("kitchen_id message_id order_id kind revision slot", " "), covers)
+	store(t, d, "outbox", strings.Split("message_id kitchen_id next_at", " "), waits)
 	beside := time.Since(began)
 	require.Equal(t, 2*n, d.count(t, `SELECT count(*) FROM message_orders`))
+	require.Equal(t, 2*n, d.count(t, `SELECT count(*) FROM outbox`))
 	return []result{within(fmt.Sprintf("plan %d orders, %s", n, where), ours, beside, how, 2)}
 }
 

@@ -12,7 +12,7 @@ import (
 // Truth is what is true of a message's orders and address just before it is
 // sent.
 type Truth struct {
-	Record   night.Trial // the message as it is on record now
+	Underway night.Trial // as it is on record now
 	Arrived  bool        // an earlier try is known to have
 	Complete bool        // of the order of a text about what is missing nothing is missing any more
 	Outdated bool        // a text about what is missing would be written otherwise now
@@ -35,7 +35,7 @@ type Verdict struct {
 // was planned; the customer may have cancelled, come or opted out since, and
 // the machine may have slept.
 func Check(m night.Message, t Truth, now time.Time) Verdict {
-	if t.Record.State != night.Sending || t.Record.Attempt != m.Attempt {
+	if t.Underway.Attempt != m.Attempt {
 		// The machine slept past the lease, and the attempt was given up or
 		// somebody else has the message by now. If not, its time has come still.
 		return Verdict{State: night.Due, Reason: "passbell was held up before it could be sent"}

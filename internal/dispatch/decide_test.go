@@ -93,8 +93,8 @@ func TestCheck(t *testing.T) {
 		edit  func(*Truth)
 	}{
 		{name: "still true", order: told, at: noon, want: night.Sending},
-		{name: "given up while the machine slept", order: told, at: noon, want: night.Due, edit: func(t *Truth) { t.Record.State = night.InDoubt }},
-		{name: "somebody else tries it by now", order: told, at: noon, want: night.Due, edit: func(t *Truth) { t.Record.Attempt = 2 }},
+		{name: "given up while the machine slept", order: told, at: noon, want: night.Due, edit: func(t *Truth) { t.Underway = night.Trial{} }},
+		{name: "somebody else tries it by now", order: told, at: noon, want: night.Due, edit: func(t *Truth) { t.Underway.Attempt = 2 }},
 		{name: "called off meanwhile", order: told, at: noon, want: night.Dropped, edit: func(t *Truth) { t.Night.CalledOff = noon }},
 		{name: "at another place by now", order: told, at: noon, want: night.Dropped, edit: func(t *Truth) { t.Night.Place = "The Old Dairy" }},
 		{name: "a cancellation taken back", kind: night.Cancellation, order: told, at: noon, want: night.Dropped},
@@ -128,7 +128,7 @@ func TestCheck(t *testing.T) {
 			}
 			o := tt.order
 			truth := Truth{
-				Record: night.Trial{MessageID: m.ID, State: m.State, Attempt: m.Attempt}, Night: night.Night{Place: m.Place}, OptedOut: tt.opted, Kitchen: kitchen,
+				Underway: night.Trial{MessageID: m.ID, Attempt: m.Attempt}, Night: night.Night{Place: m.Place}, OptedOut: tt.opted, Kitchen: kitchen,
 				Orders: []night.Stage{{OrderID: o.ID, Ref: o.Ref, Slot: o.Slot, State: o.State}}, Complete: len(night.Missing(o.Items)) == 0,
 			}
 			if tt.edit != nil {

@@ -329,9 +329,9 @@ func (d *Dispatcher) truths(ctx context.Context, messages []night.Message) ([]Tr
 		if err != nil {
 			return err
 		}
-		record := make(map[int64]night.Trial, len(trials))
+		underway := make(map[int64]night.Trial, len(trials))
 		for _, r := range trials {
-			record[r.MessageID] = r
+			underway[r.MessageID] = r
 		}
 		order := make(map[int64]night.Stage, len(orders))
 		for _, o := range orders {
@@ -346,7 +346,7 @@ func (d *Dispatcher) truths(ctx context.Context, messages []night.Message) ([]Tr
 				}
 				nights[m.NightID] = n
 			}
-			out[i] = Truth{Record: record[m.ID], Night: n, OptedOut: opted[m.To], Kitchen: d.c.Kitchen}
+			out[i] = Truth{Underway: underway[m.ID], Night: n, OptedOut: opted[m.To], Kitchen: d.c.Kitchen}
 			if m.Attempt > 1 { // seldom
 				stands, err := tx.Standing(ctx, m.ID)
 				if err != nil {

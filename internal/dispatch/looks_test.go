@@ -55,7 +55,7 @@ func TestWhoIsWokenMeanwhileLooksAgain(t *testing.T) {
 			first = false
 			r.clock.Advance(time.Minute)
 			assert.NoError(t, r.k.Write(t.Context(), func(tx *store.Tx) error {
-				_, err := tx.SetMessageState(t.Context(), 1, []night.MessageState{night.Sending}, night.Due, "", r.clock.Now())
+				_, err := tx.Settle(t.Context(), []night.Settlement{{MessageID: 1, Attempt: 1, State: night.Due}})
 				return err
 			}))
 			r.Wake()

@@ -50,10 +50,9 @@ type Withdrawal struct {
 	Why       string
 }
 
-// Trial is how far the trying of a message is.
+// Trial is the attempt to send a message that is under way; 0 for none.
 type Trial struct {
 	MessageID int64
-	State     MessageState
 	Attempt   int
 }
 

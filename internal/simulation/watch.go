@@ -139,6 +139,13 @@ func (w *watch) see(ctx context.Context) (sight, error) {
 		for _, m := range messages {
 			v.messages[m.ID] = m
 		}
+		stray, err := tx.Stray(ctx)
+		if err != nil {
+			return err
+		}
+		if len(stray) > 0 {
+			w.violate("the messages %v are due and not in the outbox, or in it and not due", stray)
+		}
 		// Nothing but a claim should change anything without an event; whether
 		// that is so is looked at now and then.
 		const nowAndThen = 4

@@ -73,7 +73,8 @@ func (t *Tx) EventsOf(ctx context.Context, orderID int64) ([]night.Event, error)
 	}
 	var rows []eventRow
 	err := t.list(ctx, &rows, "events",
-		`SELECT * FROM events WHERE kitchen_id = ? AND order_id = ? ORDER BY id`, t.kitchen, orderID)
+		`SELECT * FROM events WHERE kitchen_id = ? AND night_id = (SELECT night_id FROM orders WHERE id = ?) AND order_id = ? ORDER BY id`,
+		t.kitchen, orderID, orderID)
 	if err != nil {
 		return nil, err
 	}

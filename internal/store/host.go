@@ -48,11 +48,10 @@ var acrossFile = across{
 			value ->> 'date' AS date, value ->> 'slot' AS slot FROM json_each(?1)),
 		stirs AS (SELECT k.id AS kitchen, k.seen,
 			coalesce((SELECT max(e.id) FROM events e WHERE e.kitchen_id = k.id), 0) AS event,
-			EXISTS (SELECT 1 FROM messages m WHERE m.kitchen_id = k.id AND m.state = 'due' AND m.next_at <= ?2)
-				OR EXISTS (SELECT 1 FROM messages m WHERE m.kitchen_id = k.id AND m.state = 'sending')
-				OR EXISTS (SELECT 1 FROM messages m JOIN attempts a ON a.kitchen_id = m.kitchen_id AND a.message_id = m.id AND a.attempt = m.attempt
-					WHERE m.kitchen_id = k.id AND m.state = 'due' AND m.attempt > 0 AND m.next_at > ?2 AND m.next_at <> m.due_at
-						AND a.settled_at > ?2)
+			EXISTS (SELECT 1 FROM outbox o WHERE o.kitchen_id = k.id AND o.next_at <= ?2)
+				OR EXISTS (SELECT 1 FROM outbox o WHERE o.kitchen_id = k.id AND o.waits_from > ?2 AND o.waits_from > 0)
+				OR EXISTS (SELECT 1 FROM kitchens c JOIN outbox o ON o.kitchen_id = c.id AND o.next_at <= c.claimed_at
+					WHERE c.id = k.id AND o.attempt > 0)
 				OR k.silent > 0 AND EXISTS (
 					SELECT 1 FROM nights n JOIN messages m ON m.kitchen_id = n.kitchen_id AND m.night_id = n.id
 					WHERE n.kitchen_id = k.id AND (n.date > k.date OR n.date = k.date AND n.last_slot >= k.slot)
@@ -156,15 +155,6 @@ func (s *Store) Holders(ctx context.Context, kitchens []int64, adapter, provider
 	var found []int64
 	err := ask(ctx, s.reader, &found, s.dialect.across.have, kitchens, adapter, indexable(providerID))
 	return found, err
-}
-
-// Waits tells whether something is due at now that may go by the adapter.
-func (t *Tx) Waits(ctx context.Context, adapter string, now time.Time) (bool, error) {
-	var found []int64
-	err := t.list(ctx, &found, "due messages", `
-		SELECT id FROM messages WHERE kitchen_id = ? AND state = 'due' AND next_at <= ? AND adapter IN (?, '') LIMIT 1`,
-		t.kitchen, ms(now), adapter)
-	return len(found) > 0, err
 }
 
 // WriteEach runs fn in each of the kitchens, in the order given and all in one

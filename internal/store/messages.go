@@ -11,29 +11,36 @@ import (
 	"passbell/internal/night"
 )
 
+// messageRow is a message with what stands in the outbox of it, and one of the
+// orders that it is about; without either where there is none.
 type messageRow struct {
-	ID         int64  `db:"id"`
-	KitchenID  int64  `db:"kitchen_id"`
-	NightID    int64  `db:"night_id"`
-	InboundID  *int64 `db:"inbound_id"`
-	Kind       string `db:"kind"`
-	Revision   int    `db:"revision"`
-	Place      string `db:"place"`
-	Address    string `db:"address"`
-	Text       string `db:"text"`
-	Parts      int    `db:"parts"`
-	DueAt      int64  `db:"due_at"`
-	NextAt     int64  `db:"next_at"`
-	ExpiresAt  int64  `db:"expires_at"`
-	State      string `db:"state"`
-	Reason     string `db:"reason"`
-	Attempt    int    `db:"attempt"`
-	Adapter    string `db:"adapter"`
-	Fallen     int    `db:"fallen"`
-	StartedAt  int64  `db:"started_at"`
-	LeaseUntil int64  `db:"lease_until"`
-	SettledAt  int64  `db:"settled_at"`
-	Turn       int64  `db:"turn"`
+	ID        int64  `db:"id"`
+	KitchenID int64  `db:"kitchen_id"`
+	NightID   int64  `db:"night_id"`
+	InboundID *int64 `db:"inbound_id"`
+	Kind      string `db:"kind"`
+	Revision  int    `db:"revision"`
+	Place     string `db:"place"`
+	Address   string `db:"address"`
+	Text      string `db:"text"`
+	Parts     int    `db:"parts"`
+	DueAt     int64  `db:"due_at"`
+	ExpiresAt int64  `db:"expires_at"`
+	State     string `db:"state"`
+	Reason    string `db:"reason"`
+	Attempt   int    `db:"attempt"`
+	Adapter   string `db:"adapter"`
+	Fallen    int    `db:"fallen"`
+	SettledAt int64  `db:"settled_at"`
+	Turn      int64  `db:"turn"`
+
+	NextAt  sql.NullInt64  `db:"next_at"`
+	Trying  sql.NullInt64  `db:"trying"`
+	TriedBy sql.NullString `db:"tried_by"`
+	TryTurn sql.NullInt64  `db:"try_turn"`
+
+	OrderID sql.NullInt64 `db:"cover_order"`
+	Slot    sql.NullInt64 `db:"cover_slot"`
 }
 
 // atOnce is the next_at of what goes as soon as anybody can send it. A moment
@@ -48,33 +55,36 @@ func nextAt(m *night.Message) int64 {
 	return ms(m.DueAt)
 }
 
-func (r messageRow) message() night.Message {
+// message gives the message without its orders. The row of one that is being sent
+// is as it was before that try, which stands in the outbox.
+func (r *messageRow) message() night.Message {
 	m := night.Message{
 		ID: r.ID, KitchenID: r.KitchenID, NightID: r.NightID,
 		Kind: night.MessageKind(r.Kind), Revision: r.Revision, Place: r.Place,
-		To: r.Address, Text: r.Text, Parts: r.Parts,
-		DueAt: at(r.DueAt), AtOnce: r.NextAt == atOnce, ExpiresAt: at(r.ExpiresAt),
+		To: r.Address, Text: r.Text, Parts: r.Parts, DueAt: at(r.DueAt), ExpiresAt: at(r.ExpiresAt),
 		State: night.MessageState(r.State), Reason: r.Reason,
 		Attempt: r.Attempt, Adapter: r.Adapter, Fallen: r.Fallen != 0, SettledAt: at(r.SettledAt), Turn: r.Turn,
 	}
 	if r.InboundID != nil {
 		m.InboundID = *r.InboundID
 	}
+	if r.NextAt.Valid {
+		underway{NextAt: r.NextAt.Int64, Attempt: int(r.Trying.Int64), Adapter: r.TriedBy.String, Turn: r.TryTurn.Int64}.of(&m)
+	}
 	return m
 }
 
-// idsOf gives the ids of messages.
-func idsOf(rows []messageRow) []int64 {
-	ids := make([]int64, len(rows))
-	for i, r := range rows {
-		ids[i] = r.ID
+// cover adds the order of a row to those that its message is about.
+func (r *messageRow) cover(covers []night.Cover) []night.Cover {
+	if !r.OrderID.Valid {
+		return covers
 	}
-	return ids
+	return append(covers, night.Cover{OrderID: r.OrderID.Int64, Slot: night.Clock(r.Slot.Int64)})
 }
 
 // Messages gives all messages of a night in the order in which they are due.
 func (t *Tx) Messages(ctx context.Context, nightID int64) ([]night.Message, error) {
-	var rows []coveredRow
+	var rows []messageRow
 	err := t.list(ctx, &rows, "messages", covered+` WHERE m.kitchen_id = ? AND m.night_id = ? `+inTurn, t.kitchen, nightID)
 	if err != nil {
 		return nil, err
@@ -87,22 +97,22 @@ func (t *Tx) MessagesAbout(ctx context.Context, orders []int64) ([]night.Message
 	if len(orders) == 0 {
 		return nil, nil
 	}
-	rows, err := listGiven[coveredRow](ctx, t, "messages", covered+` WHERE +m.kitchen_id = ? AND m.id IN (
+	rows, err := listGiven[messageRow](ctx, t, "messages", covered+` WHERE +m.kitchen_id = ? AND m.id IN (
 			SELECT message_id FROM message_orders WHERE kitchen_id = ? AND order_id %s) `+inTurn,
 		these(orders), []any{t.kitchen, t.kitchen}, nil)
 	if err != nil {
 		return nil, err
 	}
 	// One may be about orders of two parts of a long list.
-	slices.SortStableFunc(rows, func(a, b coveredRow) int {
+	slices.SortStableFunc(rows, func(a, b messageRow) int {
 		return cmp.Or(cmp.Compare(a.DueAt, b.DueAt), cmp.Compare(a.ID, b.ID), cmp.Compare(a.Slot.Int64, b.Slot.Int64), cmp.Compare(a.OrderID.Int64, b.OrderID.Int64))
 	})
-	return t.gathered(ctx, slices.CompactFunc(rows, func(a, b coveredRow) bool { return a.ID == b.ID && a.OrderID == b.OrderID }))
+	return t.gathered(ctx, slices.CompactFunc(rows, func(a, b messageRow) bool { return a.ID == b.ID && a.OrderID == b.OrderID }))
 }
 
 // Message gives one message.
 func (t *Tx) Message(ctx context.Context, id int64) (night.Message, error) {
-	var rows []coveredRow
+	var rows []messageRow
 	if err := t.list(ctx, &rows, "message", covered+` WHERE m.kitchen_id = ? AND m.id = ? `+inTurn, t.kitchen, id); err != nil {
 		return night.Message{}, err
 	}
@@ -116,62 +126,39 @@ func (t *Tx) Message(ctx context.Context, id int64) (night.Message, error) {
 	return found[0], nil
 }
 
-// coveredRow is a message with one of the orders that it is about; without any
-// where it is about none.
-type coveredRow struct {
-	messageRow
-	OrderID sql.NullInt64 `db:"cover_order"`
-	Slot    sql.NullInt64 `db:"cover_slot"`
-}
-
 const (
 	covered = `
-		SELECT m.*, c.order_id AS cover_order, c.slot AS cover_slot FROM messages m
+		SELECT m.*, o.next_at, o.attempt AS trying, o.adapter AS tried_by, o.turn AS try_turn, c.order_id AS cover_order, c.slot AS cover_slot
+		FROM messages m
+		LEFT JOIN outbox o ON o.message_id = m.id AND +o.kitchen_id = m.kitchen_id
 		LEFT JOIN message_orders c ON c.message_id = m.id AND +c.kitchen_id = m.kitchen_id`
 	inTurn = `ORDER BY m.due_at, m.id, c.slot, c.order_id`
+	// idle says of a message that no try of it is under way.
+	idle = `NOT EXISTS (SELECT 1 FROM outbox o WHERE o.message_id = messages.id AND +o.kitchen_id = messages.kitchen_id AND o.attempt > 0)`
 )
 
 // gathered gives the messages of rows, each of which stand together.
-func (t *Tx) gathered(ctx context.Context, rows []coveredRow) ([]night.Message, error) {
+func (t *Tx) gathered(ctx context.Context, rows []messageRow) ([]night.Message, error) {
 	var out []night.Message
-	for _, r := range rows {
+	for i := range rows {
+		r := &rows[i]
 		if len(out) == 0 || out[len(out)-1].ID != r.ID {
 			out = append(out, r.message())
 		}
-		if m := &out[len(out)-1]; r.OrderID.Valid {
-			m.Covers = append(m.Covers, night.Cover{OrderID: r.OrderID.Int64, Slot: night.Clock(r.Slot.Int64)})
-		}
+		m := &out[len(out)-1]
+		m.Covers = r.cover(m.Covers)
 	}
 	return out, t.withEarlier(ctx, out)
 }
 
-// withCovers gives messages of rows that were read alone, with the orders that they
-// are about.
-func (t *Tx) withCovers(ctx context.Context, rows []messageRow) ([]night.Message, error) {
-	if len(rows) == 0 {
-		return nil, nil
-	}
-	out := make([]night.Message, len(rows))
-	where := make(map[int64]int, len(rows))
-	for i, r := range rows {
-		out[i], where[r.ID] = r.message(), i
-	}
-	type cover struct {
-		MessageID int64 `db:"message_id"`
-		OrderID   int64 `db:"order_id"`
-		Slot      int   `db:"slot"`
-	}
-	covers, err := listGiven[cover](ctx, t, "messages", `
-		SELECT message_id, order_id, slot FROM message_orders WHERE message_id %s AND +kitchen_id = ?
-		ORDER BY message_id, slot, order_id`, these(idsOf(rows)), nil, []any{t.kitchen})
+// messagesBy gives messages by their ids, in their order.
+func (t *Tx) messagesBy(ctx context.Context, ids []int64) ([]night.Message, error) {
+	rows, err := listGiven[messageRow](ctx, t, "messages",
+		covered+` WHERE +m.kitchen_id = ? AND m.id %s ORDER BY m.id, c.slot, c.order_id`, these(ids), []any{t.kitchen}, nil)
 	if err != nil {
 		return nil, err
 	}
-	for _, c := range covers {
-		m := &out[where[c.MessageID]]
-		m.Covers = append(m.Covers, night.Cover{OrderID: c.OrderID, Slot: night.Clock(c.Slot)})
-	}
-	return out, t.withEarlier(ctx, out)
+	return t.gathered(ctx, rows)
 }
 
 // AddMessage is AddMessages for one.
@@ -195,17 +182,17 @@ func (t *Tx) AddMessages(ctx context.Context, all []night.Message) ([]int64, err
 	if err != nil {
 		return nil, err
 	}
-	g := given{columns: []string{"new", "night", "inbound", "kind", "revision", "place", "address", "words", "parts", "due_at", "next_at", "expires_at", "adapter"}, rows: make([][]any, 0, len(all))}
+	g := given{columns: []string{"new", "night", "inbound", "kind", "revision", "place", "address", "words", "parts", "due_at", "expires_at", "adapter"}, rows: make([][]any, 0, len(all))}
 	for i := range all {
 		if m := &all[i]; !taken[i] {
-			g.rows = append(g.rows, []any{ids[i], m.NightID, m.InboundID, string(m.Kind), m.Revision, m.Place, m.To, m.Text, m.Parts, ms(m.DueAt), nextAt(m), ms(m.ExpiresAt), m.Adapter})
+			g.rows = append(g.rows, []any{ids[i], m.NightID, m.InboundID, string(m.Kind), m.Revision, m.Place, m.To, m.Text, m.Parts, ms(m.DueAt), ms(m.ExpiresAt), m.Adapter})
 		}
 	}
 	n, err := t.changeGiven(ctx, "message", `
 		INSERT INTO messages (id, kitchen_id, night_id, inbound_id, kind, revision, place, address, text, parts,
-			due_at, next_at, expires_at, state, adapter)
+			due_at, expires_at, state, adapter)
 		SELECT new, CAST(? AS BIGINT), night, nullif(inbound, 0), kind, revision, place, address, words, parts,
-			due_at, next_at, expires_at, CAST(? AS TEXT), adapter FROM %s WHERE true
+			due_at, expires_at, CAST(? AS TEXT), adapter FROM %s WHERE true
 		ON CONFLICT DO NOTHING`, g, []any{t.kitchen, night.Due}, nil)
 	if err != nil {
 		return nil, err
@@ -214,6 +201,15 @@ func (t *Tx) AddMessages(ctx context.Context, all []night.Message) ([]int64, err
 		if err := t.absent(ctx, ids); err != nil {
 			return nil, err
 		}
+	}
+	waits := given{columns: []string{"message", "next"}, rows: make([][]any, 0, len(all))}
+	for i := range all {
+		if ids[i] != 0 {
+			waits.rows = append(waits.rows, []any{ids[i], nextAt(&all[i])})
+		}
+	}
+	if err := t.queue(ctx, waits); err != nil {
+		return nil, err
 	}
 	return ids, t.cover(ctx, ids, all)
 }
@@ -311,13 +307,19 @@ func (t *Tx) Uncover(ctx context.Context, ids ...int64) error {
 // Reword stores what a message that is still due now says, to whom and when.
 // It tells whether the message was still due.
 func (t *Tx) Reword(ctx context.Context, m night.Message) (bool, error) {
+	const timed = `CASE WHEN (SELECT due_at FROM messages WHERE id = message_id) = ? THEN %s ELSE ? END`
 	n, err := t.change(ctx, "message", `
-		UPDATE messages SET revision = ?, place = ?, adapter = ?, address = ?, text = ?, parts = ?, expires_at = ?,
-			next_at = CASE WHEN due_at = ? THEN next_at ELSE ? END, due_at = ?
-		WHERE kitchen_id = ? AND id = ? AND state = ?`,
-		m.Revision, m.Place, m.Adapter, m.To, m.Text, m.Parts, ms(m.ExpiresAt), ms(m.DueAt), nextAt(&m), ms(m.DueAt),
-		t.kitchen, m.ID, night.Due)
+		UPDATE outbox SET next_at = `+fmt.Sprintf(timed, "next_at")+`, waits_from = `+fmt.Sprintf(timed, "waits_from")+`
+		WHERE kitchen_id = ? AND message_id = ? AND attempt = 0`,
+		ms(m.DueAt), nextAt(&m), ms(m.DueAt), 0, t.kitchen, m.ID)
 	if err != nil || n == 0 {
+		return false, err
+	}
+	_, err = t.change(ctx, "message", `
+		UPDATE messages SET revision = ?, place = ?, adapter = ?, address = ?, text = ?, parts = ?, expires_at = ?, due_at = ?
+		WHERE kitchen_id = ? AND id = ?`,
+		m.Revision, m.Place, m.Adapter, m.To, m.Text, m.Parts, ms(m.ExpiresAt), ms(m.DueAt), t.kitchen, m.ID)
+	if err != nil {
 		return false, err
 	}
 	if err := t.Uncover(ctx, m.ID); err != nil {
@@ -344,9 +346,12 @@ func (t *Tx) WithdrawAll(ctx context.Context, all []night.Withdrawal, now time.T
 		}
 	}
 	forgotten, err := listGiven[int64](ctx, t, "message", `
-		DELETE FROM messages WHERE id %s AND +kitchen_id = ? AND state = ? AND attempt = 0 RETURNING id`,
+		DELETE FROM messages WHERE id %s AND +kitchen_id = ? AND state = ? AND attempt = 0 AND `+idle+` RETURNING id`,
 		these(drop), nil, []any{t.kitchen, night.Due})
 	if err != nil {
+		return nil, err
+	}
+	if err := t.unqueue(ctx, forgotten...); err != nil {
 		return nil, err
 	}
 	gone := make([]bool, len(all))
@@ -380,17 +385,22 @@ func (t *Tx) Answered(ctx context.Context, nightID int64, address string) (bool,
 // once, by a person's word. It tells whether it was in one of these states.
 func (t *Tx) SendAgain(ctx context.Context, id int64, expires time.Time) (bool, error) {
 	n, err := t.change(ctx, "message", `
-		UPDATE messages SET state = ?, reason = '', next_at = ?, expires_at = ?, settled_at = 0
-		WHERE kitchen_id = ? AND id = ? AND state IN (?)`,
-		night.Due, atOnce, ms(expires), t.kitchen, id, []night.MessageState{night.Failed, night.Missed, night.InDoubt})
-	return n > 0, err
+		UPDATE messages SET state = ?, reason = '', expires_at = ?, settled_at = 0 WHERE kitchen_id = ? AND id = ? AND state IN (?)`,
+		night.Due, ms(expires), t.kitchen, id, []night.MessageState{night.Failed, night.Missed, night.InDoubt})
+	if err != nil || n == 0 {
+		return false, err
+	}
+	return true, t.queueAtOnce(ctx, id)
 }
 
 // SetMessageState settles by a person's word a message that is in one of the
-// states from. It tells whether it was.
+// states from, and not Due afterwards. It tells whether it was.
 func (t *Tx) SetMessageState(ctx context.Context, id int64, from []night.MessageState, to night.MessageState, why string, now time.Time) (bool, error) {
 	n, err := t.change(ctx, "message",
-		`UPDATE messages SET state = ?, reason = ?, settled_at = ? WHERE kitchen_id = ? AND id = ? AND state IN (?)`,
+		`UPDATE messages SET state = ?, reason = ?, settled_at = ? WHERE kitchen_id = ? AND id = ? AND state IN (?) AND `+idle,
 		to, why, ms(now), t.kitchen, id, from)
-	return n > 0, err
+	if err != nil || n == 0 {
+		return false, err
+	}
+	return true, t.unqueue(ctx, id)
 }

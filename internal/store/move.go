@@ -23,6 +23,7 @@ var moved = []table{
 	{"orders", []string{"id"}},
 	{"inbounds", []string{"id"}},
 	{"messages", []string{"id"}},
+	{"outbox", []string{"message_id"}},
 	{"message_orders", []string{"message_id", "order_id"}},
 	{"attempts", []string{"message_id", "attempt"}},
 	{"parts", []string{"adapter", "provider_id"}},

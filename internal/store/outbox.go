@@ -10,55 +10,147 @@ import (
 	"passbell/internal/night"
 )
 
+// The outbox has a row of each message that is due, and of no other: what waits
+// to be sent, and with a lease what is being sent. How far the sending is stands
+// only there, and goes to the message when the try is settled.
+
+// queue puts messages into the outbox, each with the time of its next try.
+func (t *Tx) queue(ctx context.Context, waits given) error {
+	_, err := t.changeGiven(ctx, "outbox",
+		`INSERT INTO outbox (message_id, kitchen_id, next_at) SELECT message, CAST(? AS BIGINT), next FROM %s`, waits, []any{t.kitchen}, nil)
+	return err
+}
+
+// queueAtOnce lets a message be tried at once, whether it waits already or not.
+func (t *Tx) queueAtOnce(ctx context.Context, id int64) error {
+	_, err := t.change(ctx, "outbox", `
+		INSERT INTO outbox (message_id, kitchen_id, next_at) VALUES (?, ?, ?)
+		ON CONFLICT (message_id) DO UPDATE SET next_at = excluded.next_at, waits_from = 0`, id, t.kitchen, atOnce)
+	return err
+}
+
+// unqueue takes messages out of the outbox, where they are in it.
+func (t *Tx) unqueue(ctx context.Context, ids ...int64) error {
+	_, err := t.changeGiven(ctx, "outbox",
+		`DELETE FROM outbox WHERE message_id %s AND +kitchen_id = ?`, these(ids), nil, []any{t.kitchen})
+	return err
+}
+
 // Claim takes at most limit messages that are due at now and go by the adapter,
 // or by any, and puts on each the try that is under way. It is committed before
 // anybody calls the provider, so a crash leaves a row to look at and not a second
-// text. A row that somebody else holds, such as one who mends a night by hand, is left
+// text. A message that somebody else holds, such as one who mends a night by hand, is left
 // for the next claim and holds up no other.
 func (k *Kitchen) Claim(ctx context.Context, adapter string, now, leaseUntil time.Time, limit int) ([]night.Message, error) {
 	var out []night.Message
 	err := k.Write(ctx, func(t *Tx) error {
-		var rows []messageRow
-		// The states that the index of what waits is limited to stand in words: a
-		// plan that is kept can't know what an argument will be.
-		err := t.list(ctx, &rows, "due messages", `
+		var tries []underway
+		err := t.list(ctx, &tries, "due messages", `
 			WITH due AS MATERIALIZED (
-				SELECT id FROM messages WHERE kitchen_id = ? AND state = 'due' AND next_at <= ? AND adapter IN (?, '')
-				ORDER BY next_at, id LIMIT ?`+t.dialect.skipLocked+`)
-			UPDATE messages SET state = ?, attempt = attempt + 1, adapter = ?, started_at = ?, lease_until = ?, reason = '',
-				turn = (SELECT turn + 1 FROM kitchens WHERE id = ?)
-			WHERE id IN (SELECT id FROM due) RETURNING *`,
-			t.kitchen, ms(now), adapter, limit, night.Sending, adapter, ms(now), ms(leaseUntil), t.kitchen)
-		if err != nil || len(rows) == 0 {
+				SELECT m.id, m.attempt AS before FROM outbox o JOIN messages m ON m.id = o.message_id AND +m.kitchen_id = o.kitchen_id
+				WHERE o.kitchen_id = ? AND o.next_at <= ? AND o.attempt = 0 AND m.adapter IN (?, '')
+				ORDER BY o.next_at, o.message_id LIMIT ?`+t.dialect.skipLocked+`)
+			UPDATE outbox SET attempt = due.before + 1, lease_until = ?, started_at = ?, adapter = ?,
+				turn = (SELECT k.turn + 1 FROM kitchens k WHERE k.id = ?)
+			FROM due WHERE message_id = due.id AND outbox.attempt = 0 RETURNING `+tried,
+			t.kitchen, ms(now), adapter, limit, ms(leaseUntil), ms(now), adapter, t.kitchen)
+		if err != nil || len(tries) == 0 {
 			return err
 		}
-		if _, err := t.change(ctx, "kitchen", `UPDATE kitchens SET turn = turn + 1 WHERE id = ?`, t.kitchen); err != nil {
+		_, err = t.change(ctx, "kitchen",
+			`UPDATE kitchens SET turn = turn + 1, claimed_at = CASE WHEN claimed_at < ? THEN ? ELSE claimed_at END WHERE id = ?`,
+			ms(now), ms(now), t.kitchen)
+		if err != nil {
 			return err
 		}
-		slices.SortFunc(rows, func(a, b messageRow) int {
-			return cmp.Or(cmp.Compare(a.NextAt, b.NextAt), cmp.Compare(a.ID, b.ID))
-		})
-		out, err = t.withCovers(ctx, rows)
-		return err
+		if out, err = t.claimed(ctx, tries); err != nil {
+			return err
+		}
+		return t.withEarlier(ctx, out)
 	})
 	return out, err
 }
 
-// Trials gives how far the trying of messages is, in no particular order.
-func (t *Tx) Trials(ctx context.Context, ids []int64) ([]night.Trial, error) {
-	type row struct {
-		ID      int64  `db:"id"`
-		State   string `db:"state"`
-		Attempt int    `db:"attempt"`
+// underway is what stands in the outbox of a message and its try.
+type underway struct {
+	MessageID int64  `db:"message_id"`
+	NextAt    int64  `db:"next_at"`
+	Attempt   int    `db:"attempt"` // 0 where none is under way
+	Adapter   string `db:"adapter"`
+	Turn      int64  `db:"turn"`
+}
+
+// of brings a message to how far its sending is.
+func (u underway) of(m *night.Message) {
+	m.AtOnce = u.NextAt == atOnce
+	if u.Attempt > 0 {
+		m.State, m.Reason, m.Attempt, m.Adapter, m.Turn = night.Sending, "", u.Attempt, u.Adapter, u.Turn
 	}
-	rows, err := listGiven[row](ctx, t, "messages",
-		`SELECT id, state, attempt FROM messages WHERE id %s AND +kitchen_id = ?`, these(ids), nil, []any{t.kitchen})
+}
+
+// tried is the columns of an underway.
+const tried = `message_id, next_at, outbox.attempt, outbox.adapter, turn`
+
+// claimed gives messages as they are with the tries that were just put on record,
+// in the order in which they were due.
+func (t *Tx) claimed(ctx context.Context, tries []underway) ([]night.Message, error) {
+	slices.SortFunc(tries, func(a, b underway) int {
+		return cmp.Or(cmp.Compare(a.NextAt, b.NextAt), cmp.Compare(a.MessageID, b.MessageID))
+	})
+	ids := make([]int64, len(tries))
+	for i, u := range tries {
+		ids[i] = u.MessageID
+	}
+	rows, err := listGiven[messageRow](ctx, t, "messages", `
+		SELECT m.*, c.order_id AS cover_order, c.slot AS cover_slot FROM messages m
+		LEFT JOIN message_orders c ON c.message_id = m.id AND +c.kitchen_id = m.kitchen_id
+		WHERE m.id %s AND +m.kitchen_id = ?`, these(ids), nil, []any{t.kitchen})
 	if err != nil {
 		return nil, err
 	}
-	return each(rows, func(r row) (night.Trial, error) {
-		return night.Trial{MessageID: r.ID, State: night.MessageState(r.State), Attempt: r.Attempt}, nil
+	out := make([]night.Message, len(tries))
+	place := make(map[int64]int, len(tries))
+	for i, u := range tries {
+		place[u.MessageID] = i
+	}
+	for i := range rows {
+		r := &rows[i]
+		m := &out[place[r.ID]]
+		if m.ID == 0 {
+			*m = r.message()
+			tries[place[r.ID]].of(m)
+		}
+		m.Covers = r.cover(m.Covers)
+	}
+	return out, nil
+}
+
+// Trials gives those of the messages that are in the outbox, in no particular
+// order, each with the attempt that is under way; 0 for none.
+func (t *Tx) Trials(ctx context.Context, ids []int64) ([]night.Trial, error) {
+	rows, err := t.tries(ctx, ids)
+	if err != nil {
+		return nil, err
+	}
+	return each(rows, func(u underway) (night.Trial, error) {
+		return night.Trial{MessageID: u.MessageID, Attempt: u.Attempt}, nil
 	})
+}
+
+// tries gives what stands in the outbox of messages.
+func (t *Tx) tries(ctx context.Context, ids []int64) ([]underway, error) {
+	return listGiven[underway](ctx, t, "outbox",
+		`SELECT `+tried+` FROM outbox WHERE message_id %s AND +kitchen_id = ?`, these(ids), nil, []any{t.kitchen})
+}
+
+// Waits tells whether something is due at now that may go by the adapter.
+func (t *Tx) Waits(ctx context.Context, adapter string, now time.Time) (bool, error) {
+	var found []int64
+	err := t.list(ctx, &found, "due messages", `
+		SELECT m.id FROM outbox o JOIN messages m ON m.id = o.message_id AND +m.kitchen_id = o.kitchen_id
+		WHERE o.kitchen_id = ? AND o.next_at <= ? AND o.attempt = 0 AND m.adapter IN (?, '') LIMIT 1`,
+		t.kitchen, ms(now), adapter)
+	return len(found) > 0, err
 }
 
 // NextDue gives the moment at which the next message is due, zero for at once, and
@@ -67,7 +159,7 @@ func (k *Kitchen) NextDue(ctx context.Context) (next time.Time, waits bool, err 
 	var found []int64
 	err = k.Read(ctx, func(t *Tx) error {
 		return t.list(ctx, &found, "due messages",
-			`SELECT next_at FROM messages WHERE kitchen_id = ? AND state = 'due' ORDER BY next_at LIMIT 1`, t.kitchen)
+			`SELECT next_at FROM outbox WHERE kitchen_id = ? AND attempt = 0 ORDER BY next_at LIMIT 1`, t.kitchen)
 	})
 	if err != nil || len(found) == 0 {
 		return time.Time{}, false, err
@@ -80,15 +172,16 @@ func (k *Kitchen) NextDue(ctx context.Context) (next time.Time, waits bool, err 
 // text went out. A try that began further ahead of now than its lease is long was
 // dated by a clock that was wrong; nobody waits until the right one gets there.
 func (t *Tx) Abandoned(ctx context.Context, now time.Time) ([]night.Message, error) {
-	var rows []messageRow
-	err := t.list(ctx, &rows, "abandoned messages", `
-		SELECT * FROM messages WHERE kitchen_id = ? AND state = 'sending'
-			AND (lease_until <= ? OR started_at - ? > lease_until - started_at)`,
+	var ids []int64
+	// What is under way was due by the clock of whoever claimed it.
+	err := t.list(ctx, &ids, "abandoned messages", `
+		SELECT o.message_id FROM kitchens k JOIN outbox o ON o.kitchen_id = k.id AND o.next_at <= k.claimed_at
+		WHERE k.id = ? AND o.attempt > 0 AND (o.lease_until <= ? OR o.started_at - ? > o.lease_until - o.started_at)`,
 		t.kitchen, ms(now), ms(now))
 	if err != nil {
 		return nil, err
 	}
-	return t.withCovers(ctx, rows)
+	return t.messagesBy(ctx, ids)
 }
 
 // Misdated gives the messages whose next try waits for a clock that is ahead of
@@ -96,9 +189,7 @@ func (t *Tx) Abandoned(ctx context.Context, now time.Time) ([]night.Message, err
 func (t *Tx) Misdated(ctx context.Context, now time.Time) ([]int64, error) {
 	var ids []int64
 	err := t.list(ctx, &ids, "messages that wait", `
-		SELECT m.id FROM messages m
-		JOIN attempts a ON a.kitchen_id = m.kitchen_id AND a.message_id = m.id AND a.attempt = m.attempt
-		WHERE m.kitchen_id = ? AND m.state = 'due' AND m.attempt > 0 AND m.next_at > ? AND m.next_at <> m.due_at AND a.settled_at > ?`,
+		SELECT message_id FROM outbox WHERE kitchen_id = ? AND waits_from > ? AND waits_from > 0 AND attempt = 0 AND next_at > ?`,
 		t.kitchen, ms(now), ms(now))
 	return ids, err
 }
@@ -106,18 +197,22 @@ func (t *Tx) Misdated(ctx context.Context, now time.Time) ([]int64, error) {
 // Redate lets messages that Misdated gave wait for as long as they should have,
 // from now on.
 func (t *Tx) Redate(ctx context.Context, ids []int64, now time.Time) error {
-	if len(ids) == 0 {
-		return nil
-	}
-	const which = `+m.kitchen_id = ? AND m.id IN (?) AND m.state = 'due' AND m.attempt > 0 AND m.next_at <> m.due_at
-		AND a.kitchen_id = m.kitchen_id AND a.message_id = m.id AND a.attempt = m.attempt AND a.settled_at > ?`
-	if _, err := t.change(ctx, "messages that wait",
-		`UPDATE messages AS m SET next_at = m.next_at - a.settled_at + ? FROM attempts AS a WHERE `+which, ms(now), t.kitchen, ids, ms(now)); err != nil {
-		return err
-	}
-	_, err := t.change(ctx, "attempts",
-		`UPDATE attempts AS a SET settled_at = ? FROM messages AS m WHERE `+which, ms(now), t.kitchen, ids, ms(now))
+	_, err := t.changeGiven(ctx, "messages that wait", `
+		UPDATE outbox SET next_at = next_at - waits_from + ?, waits_from = ?
+		WHERE message_id %s AND +kitchen_id = ? AND waits_from > ? AND attempt = 0`,
+		these(ids), []any{ms(now), ms(now)}, []any{t.kitchen, ms(now)})
 	return err
+}
+
+// Stray gives the messages of which the outbox does not say what they say: those
+// that are due and not in it, or in it and not due. There should never be any.
+func (t *Tx) Stray(ctx context.Context) ([]int64, error) {
+	var ids []int64
+	err := t.list(ctx, &ids, "outbox", `
+		SELECT coalesce(m.id, o.message_id) FROM (SELECT * FROM messages WHERE kitchen_id = ? AND state = ?) m
+		FULL JOIN (SELECT * FROM outbox WHERE kitchen_id = ?) o ON o.message_id = m.id
+		WHERE m.id IS NULL OR o.message_id IS NULL OR o.attempt NOT IN (0, m.attempt + 1)`, t.kitchen, night.Due, t.kitchen)
+	return ids, err
 }
 
 // Settle records what became of attempts, each at most once in the list. It
@@ -135,47 +230,32 @@ func (t *Tx) Redate(ctx context.Context, ids []int64, now time.Time) error {
 // that did not begin yet; but one whose answer was on record before is left
 // alone: what made it due again knew that answer.
 func (t *Tx) Settle(ctx context.Context, all []night.Settlement) ([]night.MessageState, error) {
-	g := given{columns: []string{"message", "try", "state", "reason", "retry_at", "settled_at"}}
-	for _, s := range all {
-		settled := ms(s.At)
-		if s.State == night.Due {
-			settled = 0
-		}
-		g.rows = append(g.rows, []any{s.MessageID, s.Attempt, string(s.State), s.Reason, ms(s.RetryAt), settled})
+	ids := make([]int64, len(all))
+	for i := range all {
+		ids[i] = all[i].MessageID
 	}
-	// What may be settled is asked of the rows that were named, and not looked
-	// for among all that are in such a state.
-	type named struct {
-		ID      int64 `db:"id"`
-		Attempt int   `db:"attempt"`
-	}
-	found, err := listGiven[named](ctx, t, "message", `
-		UPDATE messages AS m SET state = given.state, reason = given.reason, lease_until = 0, settled_at = given.settled_at,
-			next_at = CASE WHEN given.retry_at > 0 THEN given.retry_at ELSE m.next_at END
-		FROM %s
-		WHERE +m.kitchen_id = ? AND m.id = given.message AND m.attempt = given.try AND CASE
-			WHEN m.state IN (?, ?) THEN 1
-			WHEN m.state = ? AND given.state = ? THEN (SELECT count(*) FROM attempts a
-				WHERE a.kitchen_id = m.kitchen_id AND a.message_id = m.id AND a.attempt = m.attempt AND a.outcome = ?)
-			ELSE 0 END = 1
-		RETURNING id, attempt`,
-		g, nil, []any{t.kitchen, night.Sending, night.InDoubt, night.Due, night.Sent, string(adapters.Unknown)})
+	tries, err := t.tries(ctx, ids)
 	if err != nil {
 		return nil, err
 	}
-	stood := make(map[named]bool, len(found))
-	for _, f := range found {
-		stood[f] = true
+	under := make(map[int64]underway, len(tries))
+	for _, u := range tries {
+		under[u.MessageID] = u
 	}
 	became := make([]night.MessageState, len(all))
 	var counted []night.Settlement
 	for i, s := range all {
-		if stood[named{s.MessageID, s.Attempt}] {
+		if u := under[s.MessageID]; u.Attempt > 0 && u.Attempt == s.Attempt {
 			became[i] = s.State
 			counted = append(counted, s)
+		} else if became[i], err = t.settleLate(ctx, s, u); err != nil {
+			return nil, err
 		}
 	}
-	if err := t.settleTries(ctx, counted); err != nil {
+	if err := t.settleTries(ctx, counted, under); err != nil {
+		return nil, err
+	}
+	if err := t.number(ctx, all, became); err != nil {
 		return nil, err
 	}
 	for i, state := range became {
@@ -199,31 +279,110 @@ func unreached(state night.MessageState) bool {
 	return false
 }
 
-// settleTries records tries and the answers to them, and what the provider calls
-// the parts of those that it may have accepted. One that was given up is on record
-// already, as it was then.
-func (t *Tx) settleTries(ctx context.Context, all []night.Settlement) error {
-	tries := given{columns: []string{"message", "try", "at", "word", "why"}}
+// settleTries settles tries that are under way: the messages take over from the
+// outbox what became of them, and what is to be tried again waits there.
+func (t *Tx) settleTries(ctx context.Context, all []night.Settlement, under map[int64]underway) error {
+	ended := make([]int64, 0, len(all))
+	again := given{columns: []string{"message", "next", "since"}}
+	g := given{columns: []string{"message", "try", "state", "why", "settled", "by", "nth"}, rows: make([][]any, len(all))}
+	for i, s := range all {
+		u, settled := under[s.MessageID], ms(s.At)
+		if s.State == night.Due {
+			settled = 0
+			next, since := u.NextAt, int64(0)
+			if !s.RetryAt.IsZero() {
+				next, since = ms(s.RetryAt), ms(s.At)
+			}
+			again.rows = append(again.rows, []any{s.MessageID, next, since})
+		} else {
+			ended = append(ended, s.MessageID)
+		}
+		g.rows[i] = []any{s.MessageID, s.Attempt, string(s.State), s.Reason, settled, u.Adapter, u.Turn}
+	}
+	if err := t.unqueue(ctx, ended...); err != nil {
+		return err
+	}
+	_, err := t.changeGiven(ctx, "outbox", `
+		UPDATE outbox SET attempt = 0, lease_until = 0, started_at = 0, adapter = '', turn = 0, next_at = given.next, waits_from = given.since
+		FROM %s WHERE message_id = given.message AND +kitchen_id = ?`, again, nil, []any{t.kitchen})
+	if err != nil {
+		return err
+	}
+	type addressed struct {
+		ID      int64  `db:"id"`
+		Address string `db:"address"`
+	}
+	found, err := listGiven[addressed](ctx, t, "message", `
+		UPDATE messages AS m SET state = given.state, reason = given.why, attempt = given.try, settled_at = given.settled,
+			adapter = given.by, turn = given.nth
+		FROM %s WHERE m.id = given.message AND +m.kitchen_id = ? RETURNING id, address`, g, nil, []any{t.kitchen})
+	if err != nil {
+		return err
+	}
+	to := make(map[int64]string, len(found))
+	for _, f := range found {
+		to[f.ID] = f.Address
+	}
+	tries := given{columns: []string{"message", "try", "by", "address", "nth", "at", "word", "why"}, rows: make([][]any, len(all))}
+	for i, s := range all {
+		u := under[s.MessageID]
+		tries.rows[i] = []any{s.MessageID, s.Attempt, u.Adapter, to[s.MessageID], u.Turn, ms(s.At), s.Outcome, s.Reason}
+	}
+	_, err = t.changeGiven(ctx, "attempt", `
+		INSERT INTO attempts (kitchen_id, message_id, attempt, adapter, address, turn, settled_at, outcome, reason)
+		SELECT CAST(? AS BIGINT), message, try, by, address, nth, at, word, why FROM %s`, tries, []any{t.kitchen}, nil)
+	return err
+}
+
+// settleLate settles a try that was given up, or that another one was asked for
+// after which has not begun, and gives the state that the message is in then; ""
+// where it does not count. u is what stands in the outbox of the message.
+func (t *Tx) settleLate(ctx context.Context, s night.Settlement, u underway) (night.MessageState, error) {
+	if u.Attempt > 0 {
+		return "", nil
+	}
+	settled := ms(s.At)
+	if s.State == night.Due {
+		settled = 0
+	}
+	n, err := t.change(ctx, "message", `
+		UPDATE messages SET state = ?, reason = ?, settled_at = ? WHERE kitchen_id = ? AND id = ? AND attempt = ? AND CASE
+			WHEN state = ? THEN 1
+			WHEN state = ? AND ? = ? THEN (SELECT count(*) FROM attempts a
+				WHERE a.kitchen_id = messages.kitchen_id AND a.message_id = messages.id AND a.attempt = messages.attempt AND a.outcome = ?)
+			ELSE 0 END = 1`,
+		s.State, s.Reason, settled, t.kitchen, s.MessageID, s.Attempt,
+		night.InDoubt, night.Due, s.State, night.Sent, string(adapters.Unknown))
+	if err != nil || n == 0 {
+		return "", err
+	}
+	if err := t.unqueue(ctx, s.MessageID); err != nil {
+		return "", err
+	}
+	if s.State == night.Due { // its time had come before that try
+		if err := t.queue(ctx, given{[]string{"message", "next"}, [][]any{{s.MessageID, ms(s.RetryAt)}}}); err != nil {
+			return "", err
+		}
+	}
+	_, err = t.change(ctx, "attempt",
+		`UPDATE attempts SET settled_at = ?, outcome = ?, reason = ? WHERE kitchen_id = ? AND message_id = ? AND attempt = ?`,
+		ms(s.At), s.Outcome, s.Reason, t.kitchen, s.MessageID, s.Attempt)
+	return s.State, err
+}
+
+// number records what the provider calls the parts of texts that it may have
+// accepted. What a settlement did not count for is passed over.
+func (t *Tx) number(ctx context.Context, all []night.Settlement, became []night.MessageState) error {
 	parts := given{columns: []string{"adapter", "id", "message", "attempt", "at"}}
-	for _, s := range all {
-		tries.rows = append(tries.rows, []any{s.MessageID, s.Attempt, ms(s.At), s.Outcome, s.Reason})
-		if unreached(s.State) {
+	for i, s := range all {
+		if became[i] == "" || unreached(s.State) {
 			continue
 		}
 		for _, id := range s.IDs {
 			parts.rows = append(parts.rows, []any{s.Adapter, id, s.MessageID, s.Attempt, ms(s.At)})
 		}
 	}
-	_, err := t.changeGiven(ctx, "attempt", `
-		INSERT INTO attempts (kitchen_id, message_id, attempt, adapter, address, turn, started_at, settled_at, outcome, reason)
-		SELECT m.kitchen_id, m.id, given.try, m.adapter, m.address, m.turn, m.started_at, given.at, given.word, given.why
-		FROM %s JOIN messages m ON m.id = given.message WHERE +m.kitchen_id = ?
-		ON CONFLICT (message_id, attempt) DO UPDATE SET settled_at = excluded.settled_at, outcome = excluded.outcome, reason = excluded.reason`,
-		tries, nil, []any{t.kitchen})
-	if err != nil {
-		return err
-	}
-	_, err = t.changeGiven(ctx, "parts", `
+	_, err := t.changeGiven(ctx, "parts", `
 		INSERT INTO parts (kitchen_id, adapter, provider_id, message_id, attempt, status, at)
 		SELECT CAST(? AS BIGINT), adapter, id, message, attempt, CAST(? AS TEXT), at FROM %s WHERE true
 		ON CONFLICT DO NOTHING`, parts, []any{t.kitchen, night.OnTheWay}, nil)
@@ -233,14 +392,17 @@ func (t *Tx) settleTries(ctx context.Context, all []night.Settlement) error {
 // Unconfirmed gives the messages that the adapter's provider accepted before the
 // given moment and of which nothing was heard since.
 func (t *Tx) Unconfirmed(ctx context.Context, adapter string, before time.Time) ([]night.Message, error) {
-	var rows []messageRow
-	err := t.list(ctx, &rows, "unconfirmed messages", `
-		SELECT * FROM messages WHERE kitchen_id = ? AND state = ? AND adapter = ? AND fallen = 0 AND settled_at <= ?`,
-		t.kitchen, night.Sent, adapter, ms(before))
+	var ids []int64
+	// A text is of no use any more some hours after its night.
+	from := before.AddDate(0, 0, -2).Format(time.DateOnly)
+	err := t.list(ctx, &ids, "unconfirmed messages", `
+		SELECT m.id FROM nights n JOIN messages m ON m.kitchen_id = n.kitchen_id AND m.night_id = n.id
+		WHERE n.kitchen_id = ? AND n.date >= ? AND m.state = ? AND m.adapter = ? AND m.fallen = 0 AND m.settled_at <= ?`,
+		t.kitchen, from, night.Sent, adapter, ms(before))
 	if err != nil {
 		return nil, err
 	}
-	return t.withCovers(ctx, rows)
+	return t.messagesBy(ctx, ids)
 }
 
 // Reroute lets a message that failed, that waits for its next try, of which nothing
@@ -249,105 +411,11 @@ func (t *Tx) Unconfirmed(ctx context.Context, adapter string, before time.Time) 
 // it did.
 func (t *Tx) Reroute(ctx context.Context, id int64, fall night.Fall) (bool, error) {
 	n, err := t.change(ctx, "message", `
-		UPDATE messages SET state = ?, adapter = ?, address = ?, fallen = 1, next_at = ?, settled_at = 0
-		WHERE kitchen_id = ? AND id = ? AND fallen = 0 AND state IN (?)`,
-		night.Due, fall.Adapter, fall.To, atOnce, t.kitchen, id, []night.MessageState{night.Failed, night.Due, night.Sent, night.InDoubt})
-	return n > 0, err
-}
-
-type partRow struct {
-	ProviderID string `db:"provider_id"`
-	MessageID  int64  `db:"message_id"`
-	Attempt    int    `db:"attempt"`
-	Status     string `db:"status"`
-	Reason     string `db:"reason"`
-}
-
-func (r partRow) part() (night.Part, error) {
-	return night.Part{ProviderID: r.ProviderID, MessageID: r.MessageID, Attempt: r.Attempt, Fate: night.Fate(r.Status), Reason: r.Reason}, nil
-}
-
-// PartsOf gives the parts of a message that a provider accepted.
-func (t *Tx) PartsOf(ctx context.Context, messageID int64) ([]night.Part, error) {
-	var rows []partRow
-	err := t.list(ctx, &rows, "parts",
-		`SELECT provider_id, message_id, attempt, status, reason FROM parts WHERE +kitchen_id = ? AND message_id = ? ORDER BY provider_id`,
-		t.kitchen, messageID)
-	if err != nil {
-		return nil, err
+		UPDATE messages SET state = ?, adapter = ?, address = ?, fallen = 1, settled_at = 0
+		WHERE kitchen_id = ? AND id = ? AND fallen = 0 AND state IN (?) AND `+idle,
+		night.Due, fall.Adapter, fall.To, t.kitchen, id, []night.MessageState{night.Failed, night.Due, night.Sent, night.InDoubt})
+	if err != nil || n == 0 {
+		return false, err
 	}
-	return each(rows, partRow.part)
-}
-
-// PartByProviderID finds what a receipt reports on.
-func (t *Tx) PartByProviderID(ctx context.Context, adapter, id string) (night.Part, error) {
-	var r partRow
-	err := t.get(ctx, &r, "part",
-		`SELECT provider_id, message_id, attempt, status, reason FROM parts WHERE kitchen_id = ? AND adapter = ? AND provider_id = ?`,
-		t.kitchen, adapter, id)
-	if err != nil {
-		return night.Part{}, err
-	}
-	return r.part()
-}
-
-// SetPart records what the network now says of a part.
-func (t *Tx) SetPart(ctx context.Context, adapter string, p night.Part, when time.Time) error {
-	_, err := t.change(ctx, "part",
-		`UPDATE parts SET status = ?, reason = ?, at = ? WHERE kitchen_id = ? AND adapter = ? AND provider_id = ?`,
-		p.Fate, p.Reason, ms(when), t.kitchen, adapter, p.ProviderID)
-	return err
-}
-
-// KeepReceipt keeps a receipt that reports on nothing that is on record yet.
-func (t *Tx) KeepReceipt(ctx context.Context, adapter string, r adapters.Receipt) error {
-	_, err := t.change(ctx, "receipts", `
-		INSERT INTO early_receipts (kitchen_id, adapter, provider_id, status, reason, at) VALUES (?, ?, ?, ?, ?, ?)
-		ON CONFLICT DO NOTHING`, t.kitchen, adapter, r.ID, r.Status, r.Reason, ms(r.At))
-	return err
-}
-
-// TakeReceipts gives and forgets the receipts that came early for the ids.
-func (t *Tx) TakeReceipts(ctx context.Context, adapter string, ids []string) ([]adapters.Receipt, error) {
-	if len(ids) == 0 {
-		return nil, nil
-	}
-	rows, err := listGiven[receiptRow](ctx, t, "receipts", `
-		DELETE FROM early_receipts WHERE kitchen_id = ? AND adapter = ? AND provider_id %s
-		RETURNING provider_id, status, reason, at`, these(ids), []any{t.kitchen, adapter}, nil)
-	return receipts(rows), err
-}
-
-type receiptRow struct {
-	ID     string `db:"provider_id"`
-	Status string `db:"status"`
-	Reason string `db:"reason"`
-	At     int64  `db:"at"`
-}
-
-func receipts(rows []receiptRow) []adapters.Receipt {
-	out := make([]adapters.Receipt, len(rows))
-	for i, r := range rows {
-		out[i] = adapters.Receipt{ID: r.ID, Status: adapters.Status(r.Status), Reason: r.Reason, At: at(r.At)}
-	}
-	return out
-}
-
-// ReceiptState settles a message by what its receipts say. A message that was
-// sent, or whose fate was not known, may become delivered or failed, one that was
-// sent in doubt, and a failed one delivered; nothing goes back. When the text went out stays as it
-// was: a receipt may come much later. It tells whether the state changed.
-func (t *Tx) ReceiptState(ctx context.Context, messageID int64, to night.MessageState, reason string) (bool, error) {
-	from := []night.MessageState{night.Sent, night.InDoubt, night.Failed}
-	switch to {
-	case night.Failed:
-		from = from[:2]
-	case night.InDoubt: // one try was lost, and another may have arrived
-		from = from[:1]
-	case night.Due, night.Sending, night.Sent, night.Delivered, night.ByHand, night.Missed, night.Dropped:
-	}
-	n, err := t.change(ctx, "message",
-		`UPDATE messages SET state = ?, reason = ? WHERE kitchen_id = ? AND id = ? AND state IN (?)`,
-		to, reason, t.kitchen, messageID, from)
-	return n > 0, err
+	return true, t.queueAtOnce(ctx, id)
 }

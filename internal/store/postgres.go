@@ -23,7 +23,7 @@ import (
 // postgres is the dialect of a PostgreSQL server.
 var postgres = dialect{
 	bind:       sqlx.DOLLAR,
-	skipLocked: " FOR UPDATE SKIP LOCKED",
+	skipLocked: " FOR UPDATE OF m SKIP LOCKED",
 	opening:    openKitchens,
 	enter:      enterKitchen,
 	across:     acrossServer,

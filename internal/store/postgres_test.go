@@ -1,6 +1,7 @@
 package store
 
 import (
+	"fmt"
 	"net/url"
 	"testing"
 	"time"
@@ -100,9 +101,11 @@ func claimsAround(t *testing.T, server *pgtest.Server) {
 		if err != nil {
 			return err
 		}
-		_, err = tx.change(t.Context(), "messages", `
-			INSERT INTO messages (kitchen_id, night_id, kind, revision, place, address, text, parts, due_at, next_at, expires_at, state, adapter)
-			SELECT ?, ?, 'reply', 0, '', '+447700900123', 'text ' || i, 1, 1, 1, 0, 'due', '' FROM generate_series(1, 3) AS i`, id, n)
+		var texts []night.Message
+		for i := range 3 {
+			texts = append(texts, night.Message{NightID: n, Kind: night.Reply, To: "+447700900123", Text: fmt.Sprintf("text %d", i), DueAt: time.UnixMilli(1)})
+		}
+		_, err = tx.AddMessages(t.Context(), texts)
 		return err
 	}))
 	hand, err := s.writer.BeginTxx(t.Context(), nil)

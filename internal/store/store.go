@@ -31,7 +31,7 @@ type Store struct {
 // dialect is what differs between the two databases.
 type dialect struct {
 	bind       int    // how sqlx writes a placeholder
-	skipLocked string // ends a query that leaves alone what another one has taken
+	skipLocked string // ends a query that leaves alone the messages m which somebody else holds
 	readOnly   *sql.TxOptions
 	// opening gives the words that begin a transaction in kitchens, of which it
 	// enters the first; "" where there is nothing to say.

@@ -142,7 +142,10 @@ func (t *Tx) stand(ctx context.Context, id int64, state night.MessageState) (nig
 			UPDATE messages SET state = ?, reason = ?, adapter = ?, address = CASE WHEN ? = '' THEN address ELSE ? END, settled_at = ?, turn = ?
 			WHERE kitchen_id = ? AND id = ?`,
 			a.state(), cmp.Or(a.lost, a.Reason), a.Adapter, a.Address, a.Address, a.SettledAt, a.Turn, t.kitchen, id)
-		return a.state(), err
+		if err != nil {
+			return "", err
+		}
+		return a.state(), t.unqueue(ctx, id)
 	}
 	if state == night.Dropped {
 		return state, t.Uncover(ctx, id)

@@ -53,9 +53,11 @@ func TestATryUnderWayOutlivesAnUpgrade(t *testing.T) {
 					VALUES (1, 1, '2026-12-04', 0, 0, 1, 1, '', '', 0, 0, 0, 0)`,
 				`INSERT INTO messages (id, kitchen_id, night_id, kind, revision, place, address, text, parts, due_at, next_at, expires_at, state, attempt, adapter, lease_until, turn)
 					VALUES (1, 1, 1, 'reply', 0, '', '+447700900123', 'x', 1, 1, 1, 1, 'sending', 1, 'texts', 60000, 7),
-						(2, 1, 1, 'nudge', 0, '', '+447700900124', 'x', 1, 1, 1, 1, 'due', 2, 'texts', 0, 3)`,
-				`INSERT INTO attempts (message_id, attempt, kitchen_id, adapter, started_at, address, turn)
-					VALUES (1, 1, 1, 'texts', 1, '+447700900123', 7), (2, 2, 1, 'texts', 1, '+447700900124', 9)`,
+						(2, 1, 1, 'nudge', 0, '', '+447700900124', 'x', 1, 1, 1, 1, 'due', 2, 'texts', 0, 3),
+						(3, 1, 1, 'nudge', 1, '', '+447700900125', 'x', 1, 1, 90000, 1, 'due', 1, 'texts', 0, 2),
+						(4, 1, 1, 'nudge', 2, '', '+447700900126', 'x', 1, 1, 1, 1, 'sent', 1, 'texts', 0, 1)`,
+				`INSERT INTO attempts (message_id, attempt, kitchen_id, adapter, started_at, address, turn, settled_at)
+					VALUES (1, 1, 1, 'texts', 1, '+447700900123', 7, 0), (2, 2, 1, 'texts', 1, '+447700900124', 9, 1), (3, 1, 1, 'texts', 1, '+447700900125', 2, 80000)`,
 			} {
 				_, err := old.ExecContext(t.Context(), q)
 				require.NoError(t, err, q)
@@ -69,6 +71,18 @@ func TestATryUnderWayOutlivesAnUpgrade(t *testing.T) {
 			require.Len(t, got, 1)
 			assert.EqualValues(t, 10, got[0].Turn, "after every try so far")
 			require.NoError(t, k.Write(t.Context(), func(tx *Tx) error {
+				stray, err := tx.Stray(t.Context())
+				require.NoError(t, err)
+				assert.Empty(t, stray)
+				gone, err := tx.Abandoned(t.Context(), time.UnixMilli(60000))
+				require.NoError(t, err)
+				require.Len(t, gone, 1)
+				assert.EqualValues(t, 1, gone[0].ID)
+				assert.Equal(t, 1, gone[0].Attempt)
+				assert.EqualValues(t, 7, gone[0].Turn)
+				waiting, err := tx.Misdated(t.Context(), time.UnixMilli(79999))
+				require.NoError(t, err)
+				assert.Equal(t, []int64{3}, waiting)
 				for _, word := range []night.Settlement{
 					{State: night.InDoubt, Outcome: string(adapters.Unknown)}, {State: night.Sent, Outcome: night.Accepted},
 				} {

@@ -31,7 +31,7 @@ var personal = []struct {
 	},
 	{ // what is being sent is settled first
 		func(p *night.Personal) *int { return &p.Messages },
-		`messages WHERE kitchen_id = ? AND night_id = ? AND due_at < ? AND state <> 'sending' AND (state = 'due' OR address || text || reason <> '')`,
+		`messages WHERE kitchen_id = ? AND night_id = ? AND due_at < ? AND (state = 'due' OR address || text || reason <> '') AND ` + idle,
 		`address = '', text = '', reason = '', state = CASE WHEN state = 'due' THEN 'missed' ELSE state END`,
 	},
 	{ // what is not read yet is read first
@@ -85,6 +85,7 @@ func (t *Tx) Wipe(ctx context.Context, nightID int64, before time.Time) (night.P
 		*p.count(&out) = int(n)
 	}
 	for _, q := range []string{
+		`DELETE FROM outbox WHERE kitchen_id = ? AND message_id IN (SELECT id FROM messages WHERE kitchen_id = ? AND night_id = ? AND state <> 'due')`,
 		`DELETE FROM attempts WHERE kitchen_id = ? AND message_id IN (SELECT id FROM messages WHERE kitchen_id = ? AND night_id = ? AND address = '')`,
 		`DELETE FROM parts WHERE kitchen_id = ? AND message_id IN (SELECT id FROM messages WHERE kitchen_id = ? AND night_id = ? AND address = '')`,
 	} {

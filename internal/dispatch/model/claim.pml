@@ -76,7 +76,7 @@ typedef Try {
 	bool open         /* handed over, and may be out */
 };
 
-/* A row of messages with its attempts, and what is true of it. */
+/* A message as it is read, out of messages, outbox and attempts, and what is true of it. */
 typedef Row {
 	mtype:state state;
 	byte attempt;

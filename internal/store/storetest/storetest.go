@@ -148,7 +148,12 @@ func (s setting) message(covers ...int64) night.Message {
 
 func write(t *testing.T, k *store.Kitchen, fn func(ctx context.Context, tx *store.Tx)) {
 	t.Helper()
-	require.NoError(t, k.Write(t.Context(), func(tx *store.Tx) error { fn(t.Context(), tx); return nil }))
+	require.NoError(t, k.Write(t.Context(), func(tx *store.Tx) error {
+		fn(t.Context(), tx)
+		stray, err := tx.Stray(t.Context())
+		assert.Empty(t, stray, "the outbox holds what is due")
+		return err
+	}))
 }
 
 func read(t *testing.T, k *store.Kitchen, fn func(ctx context.Context, tx *store.Tx)) {
