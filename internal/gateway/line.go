@@ -54,8 +54,8 @@ func (h *Host) line(a config.Adapter, kitchen string, sender adapters.Sender) (*
 // How long after a round the next one begins at the soonest. Nobody notices, and what
 // comes or goes meanwhile shares its transaction.
 const (
-	intakeBreath   = 2 * time.Millisecond
-	dispatchBreath = 10 * time.Millisecond
+	intakeBreath   = 4 * time.Millisecond
+	dispatchBreath = 50 * time.Millisecond
 )
 
 func (h *Host) newLine(a config.Adapter, sender adapters.Sender) *Line {
