@@ -18,9 +18,10 @@ type Book struct {
 	Night  night.Night
 	Orders []night.Order // by slot, then reference
 
-	at   map[int64]int // positions by order id
-	anew bool          // the orders were read anew since somebody asked
-	news []int         // positions that changed since
+	changes int64         // of the kitchen's orders, as it was counted when it held
+	at      map[int64]int // positions by order id
+	anew    bool          // the orders were read anew since somebody asked
+	news    []int         // positions that changed since
 }
 
 // Refresh brings the book in line with what stands in the transaction.
@@ -31,13 +32,14 @@ func (b *Book) Refresh(ctx context.Context, tx OrderTx, n night.Night) error {
 		b.put(nil)
 		return nil
 	}
-	tally, err := tx.Tally(ctx, n.ID)
-	if err != nil || before == n.ID && tally == b.tally() {
+	changes, err := tx.OrderChanges(ctx)
+	if err != nil || before == n.ID && changes == b.changes {
 		return err
 	}
 	orders, err := tx.Orders(ctx, n.ID)
 	if err == nil {
 		b.put(orders)
+		b.changes = changes
 	}
 	return err
 }
@@ -48,14 +50,6 @@ func (b *Book) put(orders []night.Order) {
 	for i, o := range orders {
 		b.at[o.ID] = i
 	}
-}
-
-func (b *Book) tally() night.Tally {
-	t := night.Tally{Orders: len(b.Orders)}
-	for _, o := range b.Orders {
-		t.Revisions += int64(o.Revision)
-	}
-	return t
 }
 
 // News gives the positions of the orders that changed since it was last called,
@@ -254,6 +248,10 @@ func (r *round) write(ctx context.Context) error {
 	}
 	for _, i := range r.touched {
 		r.book.Orders[i].Revision++
+	}
+	var err error
+	if r.book.changes, err = r.tx.OrderChanges(ctx); err != nil { // those of the round among them
+		return err
 	}
 	planned, err := r.plan(ctx)
 	if err != nil {

@@ -131,13 +131,6 @@ func (v Vehicle) String() string {
 	return s + ", " + plate
 }
 
-// Tally tells whether anything changed in a night's orders since they were read:
-// orders are never taken out, and each change counts one revision on.
-type Tally struct {
-	Orders    int
-	Revisions int64 // of all orders together
-}
-
 // Stage is how far an order is.
 type Stage struct {
 	OrderID  int64

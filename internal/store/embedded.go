@@ -64,7 +64,7 @@ func openEmbedded(ctx context.Context, path string) (*Store, error) {
 	if err != nil {
 		return nil, errors.Join(err, writer.Close())
 	}
-	return &Store{writer: writer, reader: reader, dialect: embedded}, nil
+	return &Store{writer: writer, reader: reader, dialect: embedded, terms: map[int64]*terms{}}, nil
 }
 
 // dsn sets what must hold on every connection in the name of the database: set

@@ -332,7 +332,7 @@ func (t *Tx) withOrders(ctx context.Context, rows []inboundRow) ([]night.Inbound
 // OptOut records that an address wants no more texts. It tells whether that was
 // new.
 func (t *Tx) OptOut(ctx context.Context, address string, when time.Time) (bool, error) {
-	t.opted = nil
+	t.termsChange()
 	n, err := t.change(ctx, "opt-out",
 		`INSERT INTO optouts (kitchen_id, address, at) VALUES (?, ?, ?) ON CONFLICT DO NOTHING`, t.kitchen, address, ms(when))
 	return n > 0, err
@@ -340,24 +340,7 @@ func (t *Tx) OptOut(ctx context.Context, address string, when time.Time) (bool, 
 
 // OptIn forgets an opt-out. It tells whether there was one.
 func (t *Tx) OptIn(ctx context.Context, address string) (bool, error) {
-	t.opted = nil
+	t.termsChange()
 	n, err := t.change(ctx, "opt-out", `DELETE FROM optouts WHERE kitchen_id = ? AND address = ?`, t.kitchen, address)
 	return n > 0, err
-}
-
-// OptedOut gives the addresses that want no texts.
-func (t *Tx) OptedOut(ctx context.Context) (map[string]bool, error) {
-	if t.opted != nil {
-		return t.opted, nil
-	}
-	var rows []string
-	if err := t.list(ctx, &rows, "opt-outs", `SELECT address FROM optouts WHERE kitchen_id = ?`, t.kitchen); err != nil {
-		return nil, err
-	}
-	out := make(map[string]bool, len(rows))
-	for _, a := range rows {
-		out[a] = true
-	}
-	t.opted = out
-	return out, nil
 }

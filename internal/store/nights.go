@@ -45,6 +45,7 @@ func (r nightRow) night() (night.Night, error) {
 // AddNight stores a new night and gives its id. A second night on the same date
 // is refused with a *night.TakenError.
 func (t *Tx) AddNight(ctx context.Context, n night.Night) (int64, error) {
+	t.termsChange()
 	id, added, err := t.add(ctx, "night", `
 		INSERT INTO nights (kitchen_id, date, first_slot, last_slot, every, capacity, place, parking,
 			closes_at, instruct_at, remind_before, remind_from)
@@ -59,6 +60,7 @@ func (t *Tx) AddNight(ctx context.Context, n night.Night) (int64, error) {
 
 // SaveNight stores every field of a night that exists.
 func (t *Tx) SaveNight(ctx context.Context, n night.Night) error {
+	t.termsChange()
 	_, err := t.change(ctx, "night", `
 		UPDATE nights SET first_slot = ?, last_slot = ?, every = ?, capacity = ?, place = ?, parking = ?,
 			closes_at = ?, instruct_at = ?, remind_before = ?, remind_from = ?, closed_at = ?, called_off_at = ?
@@ -71,20 +73,16 @@ func (t *Tx) SaveNight(ctx context.Context, n night.Night) error {
 
 // Night gives the night with the given id.
 func (t *Tx) Night(ctx context.Context, id int64) (night.Night, error) {
-	var r nightRow
-	if err := t.get(ctx, &r, "night", `SELECT * FROM nights WHERE kitchen_id = ? AND id = ?`, t.kitchen, id); err != nil {
+	all, err := t.Nights(ctx)
+	if err != nil {
 		return night.Night{}, err
 	}
-	return r.night()
-}
-
-// Nights gives the kitchen's nights, the oldest first.
-func (t *Tx) Nights(ctx context.Context) ([]night.Night, error) {
-	var rows []nightRow
-	if err := t.list(ctx, &rows, "nights", `SELECT * FROM nights WHERE kitchen_id = ? ORDER BY date`, t.kitchen); err != nil {
-		return nil, err
+	for _, n := range all {
+		if n.ID == id {
+			return n, nil
+		}
 	}
-	return each(rows, nightRow.night)
+	return night.Night{}, fmt.Errorf("night: %w", night.ErrNotFound)
 }
 
 type orderRow struct {
@@ -191,6 +189,7 @@ func (t *Tx) MoveOrders(ctx context.Context, to []night.Stage) error {
 	for _, s := range to {
 		g.rows = append(g.rows, []any{s.OrderID, string(s.State), s.Revision})
 	}
+	t.ordersChange()
 	n, err := t.changeGiven(ctx, "orders", `
 		UPDATE orders SET state = given.next, revision = revision + 1 FROM %s
 		WHERE id = given.moved AND +kitchen_id = ? AND revision = given.was`, g, nil, []any{t.kitchen})
@@ -207,6 +206,7 @@ func (t *Tx) SetBags(ctx context.Context, orders []night.Order) error {
 	for _, o := range orders {
 		g.rows = append(g.rows, []any{o.ID, o.Bag, o.Revision})
 	}
+	t.ordersChange()
 	n, err := t.changeGiven(ctx, "orders", `
 		UPDATE orders SET bag = given.number, revision = revision + 1 FROM %s
 		WHERE id = given.numbered AND +kitchen_id = ? AND revision = given.was`, g, nil, []any{t.kitchen})
@@ -272,6 +272,7 @@ func (t *Tx) AddOrder(ctx context.Context, o night.Order) (int64, error) {
 	if err != nil {
 		return 0, err
 	}
+	t.ordersChange()
 	id, added, err := t.add(ctx, "order", `
 		INSERT INTO orders (kitchen_id, night_id, ref, bag, name, phone, phone_typed, email, collector, slot, items, note, allergy,
 			state, packed_at, expected_at, behind, vehicle, arrived_at, spot, revision, booked)
@@ -296,6 +297,9 @@ func (t *Tx) SaveOrder(ctx context.Context, o night.Order) error {
 // revision that it was read with, and counts the revisions up by one. Where
 // somebody else changed one meanwhile it gives night.ErrChanged.
 func (t *Tx) SaveOrders(ctx context.Context, all []night.Order) error {
+	if len(all) == 0 {
+		return nil
+	}
 	g := given{columns: []string{
 		"saved", "was", "n_bag", "n_name", "n_phone", "n_typed", "n_email", "n_collector", "n_slot", "n_items", "n_note", "n_allergy",
 		"n_state", "n_packed", "n_expected", "n_behind", "n_vehicle", "n_arrived", "n_spot",
@@ -310,6 +314,7 @@ func (t *Tx) SaveOrders(ctx context.Context, all []night.Order) error {
 			string(o.State), ms(o.PackedAt), ms(o.ExpectedAt), o.Behind, c.vehicle, ms(o.Arrival.At), o.Arrival.Spot,
 		})
 	}
+	t.ordersChange()
 	n, err := t.changeGiven(ctx, "orders", `
 		UPDATE orders SET bag = n_bag, name = n_name, phone = n_phone, phone_typed = n_typed, email = n_email, collector = n_collector,
 			slot = n_slot, items = n_items, note = n_note, allergy = n_allergy, state = n_state, packed_at = n_packed,
@@ -321,24 +326,13 @@ func (t *Tx) SaveOrders(ctx context.Context, all []night.Order) error {
 	return err
 }
 
-// Tally gives what tells whether a night's orders changed.
-func (t *Tx) Tally(ctx context.Context, nightID int64) (night.Tally, error) {
-	var r struct {
-		Orders    int   `db:"orders"`
-		Revisions int64 `db:"revisions"`
-	}
-	err := t.get(ctx, &r, "orders", `
-		SELECT count(*) AS orders, CAST(coalesce(sum(revision), 0) AS BIGINT) AS revisions FROM orders
-		WHERE kitchen_id = ? AND night_id = ?`, t.kitchen, nightID)
-	return night.Tally{Orders: r.Orders, Revisions: r.Revisions}, err
-}
-
 // SetBooked records what the order book now gives for an order.
 func (t *Tx) SetBooked(ctx context.Context, id int64, o night.Order) error {
 	c, err := columnsOf(o)
 	if err != nil {
 		return err
 	}
+	t.ordersChange()
 	_, err = t.change(ctx, "order book row",
 		`UPDATE orders SET booked = ? WHERE kitchen_id = ? AND id = ?`, c.whole, t.kitchen, id)
 	return err

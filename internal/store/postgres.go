@@ -173,7 +173,7 @@ func openPostgres(ctx context.Context, place string) (*Store, error) {
 	if err := migrate(ctx, goose.DialectPostgres, db.DB, "postgres", goose.WithSessionLocker(locker)); err != nil {
 		return nil, errors.Join(err, db.Close())
 	}
-	return &Store{writer: db, reader: db, dialect: postgres, dsn: a.dsn, silence: a.silence}, nil
+	return &Store{writer: db, reader: db, dialect: postgres, terms: map[int64]*terms{}, dsn: a.dsn, silence: a.silence}, nil
 }
 
 // Cautions says what weakens the database's guard, in words for whoever runs

@@ -3,9 +3,11 @@ package store
 import (
 	"fmt"
 	"net/url"
+	"strings"
 	"testing"
 	"time"
 
+	"github.com/jmoiron/sqlx"
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 
@@ -25,6 +27,7 @@ func TestServer(t *testing.T) {
 		"who gives up waiting for a turn leaves no transaction behind": givesUpWaiting,
 		"a row that is held by hand holds up no other":                 claimsAround,
 		"rows are looked up by what they are named by":                 looksUp,
+		"what is in memory is what another one has changed":            seesAnother,
 		"five instances that start at once":                            startAtOnce,
 	} {
 		t.Run(name, func(t *testing.T) { test(t, server) })
@@ -264,4 +267,39 @@ func TestServerAddress(t *testing.T) {
 		assert.Equal(t, tt.mode, u.Query().Get("sslmode"), name)
 		assert.Equal(t, "yes", u.Query().Get("binary_parameters"), name)
 	}
+}
+
+// seesAnother looks at what is kept in memory after another instance, and somebody who
+// works past the wall, changed it.
+func seesAnother(t *testing.T, server *pgtest.Server) {
+	place := server.Database(t)
+	here, there := openAt(t, place), openAt(t, place)
+	id, err := here.PutKitchen(t.Context(), night.Kitchen{Name: "Larkfield", Zone: time.UTC})
+	require.NoError(t, err)
+	opted := func() (n int, changes int64) {
+		require.NoError(t, here.Kitchen(id).Read(t.Context(), func(tx *Tx) error {
+			all, err := tx.OptedOut(t.Context())
+			require.NoError(t, err)
+			n = len(all)
+			changes, err = tx.OrderChanges(t.Context())
+			return err
+		}))
+		return n, changes
+	}
+	n, _ := opted()
+	assert.Zero(t, n)
+	require.NoError(t, there.Kitchen(id).Write(t.Context(), func(tx *Tx) error {
+		_, err := tx.OptOut(t.Context(), "+447700900123", time.UnixMilli(1))
+		return err
+	}))
+	n, before := opted()
+	assert.Equal(t, 1, n)
+	byHand, err := sqlx.Open("postgres", strings.Replace(server.Superuser(), "/postgres?", place[strings.LastIndex(place, "/"):]+"?", 1))
+	require.NoError(t, err)
+	defer func() { require.NoError(t, byHand.Close()) }()
+	byHand.MustExec(`DELETE FROM optouts`)
+	byHand.MustExec(`UPDATE orders SET note = 'by hand'`)
+	n, after := opted()
+	assert.Zero(t, n)
+	assert.Greater(t, after, before)
 }

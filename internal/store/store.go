@@ -12,6 +12,7 @@ import (
 	"errors"
 	"fmt"
 	"strings"
+	"sync"
 	"time"
 
 	"github.com/jmoiron/sqlx"
@@ -26,6 +27,9 @@ type Store struct {
 	dialect dialect
 	dsn     string        // of the server; "" for the embedded database
 	silence time.Duration // after which the server counts as lost
+
+	mu    sync.Mutex
+	terms map[int64]*terms // by kitchen, as they were last read
 }
 
 // dialect is what differs between the two databases.
@@ -123,14 +127,17 @@ func (s *Store) Kitchen(id int64) *Kitchen { return &Kitchen{store: s, id: id} }
 // Tx is one transaction in one kitchen.
 type Tx struct {
 	tx      *sqlx.Tx
+	store   *Store
 	dialect *dialect
 	kitchen int64
 
 	// What was read once in the transaction, and nobody else can change
 	// meanwhile; nil before.
-	opted   map[string]bool
-	own     *[]night.OwnText
+	changes *changes
+	terms   *terms
 	waiting *[]night.Inbound // that nobody has acted on
+
+	changesTerms bool // the terms are changed in it
 
 	said []night.Event   // logged and not written yet
 	came []night.Inbound // came in and not written yet
@@ -171,7 +178,7 @@ func (s *Store) run(ctx context.Context, as mode, kitchens []int64, fn func(*Tx)
 				return &night.StoreError{Doing: "begin", Err: fmt.Errorf("%w: %w", night.ErrAway, err)}
 			}
 		}
-		t := &Tx{tx: tx, dialect: &s.dialect, kitchen: id}
+		t := &Tx{tx: tx, store: s, dialect: &s.dialect, kitchen: id}
 		if err := fn(t); err != nil {
 			return err
 		}

@@ -92,9 +92,9 @@ func TestMovedNamesEveryTable(t *testing.T) {
 	var tables []string
 	require.NoError(t, s.reader.Select(&tables, `
 		SELECT m.name FROM sqlite_master m JOIN pragma_table_info(m.name) c ON c.name = 'kitchen_id' WHERE m.type = 'table' ORDER BY m.name`))
-	names := make([]string, len(moved))
-	for i, table := range moved {
-		names[i] = table.name
+	names := []string{"changes"} // are counted anew, as the rows come in
+	for _, table := range moved {
+		names = append(names, table.name)
 	}
 	assert.ElementsMatch(t, tables, names)
 }

@@ -17,25 +17,9 @@ func (r textRow) text() (night.OwnText, error) {
 	return night.OwnText{Name: r.Name, Words: r.Words, At: at(r.SavedAt), By: r.SavedBy}, nil
 }
 
-// OwnTexts gives the kitchen's saved texts by name.
-func (t *Tx) OwnTexts(ctx context.Context) ([]night.OwnText, error) {
-	if t.own != nil {
-		return *t.own, nil
-	}
-	var rows []textRow
-	err := t.list(ctx, &rows, "texts",
-		`SELECT name, words, saved_at, saved_by FROM texts WHERE kitchen_id = ? ORDER BY name`, t.kitchen)
-	if err != nil {
-		return nil, err
-	}
-	own, err := each(rows, textRow.text)
-	t.own = &own
-	return own, err
-}
-
 // SaveOwnText stores a text in the place of what was saved under its name.
 func (t *Tx) SaveOwnText(ctx context.Context, o night.OwnText) error {
-	t.own = nil
+	t.termsChange()
 	_, err := t.change(ctx, "texts", `
 		INSERT INTO texts (kitchen_id, name, words, saved_at, saved_by) VALUES (?, ?, ?, ?, ?)
 		ON CONFLICT (kitchen_id, name) DO UPDATE SET words = excluded.words, saved_at = excluded.saved_at, saved_by = excluded.saved_by`,
@@ -46,7 +30,7 @@ func (t *Tx) SaveOwnText(ctx context.Context, o night.OwnText) error {
 // DropOwnText forgets the text that was saved under a name, and tells whether
 // there was one.
 func (t *Tx) DropOwnText(ctx context.Context, name string) (bool, error) {
-	t.own = nil
+	t.termsChange()
 	n, err := t.change(ctx, "texts", `DELETE FROM texts WHERE kitchen_id = ? AND name = ?`, t.kitchen, name)
 	return n > 0, err
 }

@@ -52,7 +52,7 @@ var personal = []struct {
 // are those of night 0.
 func (t *Tx) Personal(ctx context.Context, nightID int64, before time.Time) (night.Personal, error) {
 	var out night.Personal
-	if err := t.writeEvents(ctx); err != nil {
+	if err := t.write(ctx); err != nil {
 		return out, err
 	}
 	for _, p := range personal {
@@ -69,9 +69,10 @@ func (t *Tx) Personal(ctx context.Context, nightID int64, before time.Time) (nig
 // changes nothing.
 func (t *Tx) Wipe(ctx context.Context, nightID int64, before time.Time) (night.Personal, error) {
 	var out night.Personal
-	if err := t.writeEvents(ctx); err != nil {
+	if err := t.write(ctx); err != nil {
 		return out, err
 	}
+	t.ordersChange()
 	for _, p := range personal {
 		table, rows, _ := strings.Cut(p.from, " ")
 		args := t.personalArgs(p.from, nightID, before)

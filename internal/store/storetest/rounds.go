@@ -2,6 +2,9 @@ package storetest
 
 import (
 	"context"
+	"errors"
+	"maps"
+	"slices"
 	"testing"
 	"time"
 
@@ -104,22 +107,23 @@ func ordersAtOnce(t *testing.T, s *store.Store) {
 	require.ErrorIs(t, err, night.ErrChanged)
 }
 
-func tally(t *testing.T, s *store.Store) {
+func orderChanges(t *testing.T, s *store.Store) {
 	set := set(t, s, 2)
 	mine, other := set, kitchen(t, s, "Larkfield Ovens")
-	var before night.Tally
+	before := int64(-1)
 	changes := func(what string, change func(ctx context.Context, tx *store.Tx)) {
 		t.Helper()
 		write(t, mine.k, func(ctx context.Context, tx *store.Tx) {
-			change(ctx, tx)
-			after, err := tx.Tally(ctx, mine.night)
+			_, err := tx.OrderChanges(ctx)
 			require.NoError(t, err)
-			assert.NotEqual(t, before, after, what)
+			change(ctx, tx)
+			after, err := tx.OrderChanges(ctx)
+			require.NoError(t, err)
+			assert.Greater(t, after, before, what)
 			before = after
 		})
 	}
 	changes("two orders", func(context.Context, *store.Tx) {})
-	assert.Equal(t, night.Tally{Orders: 2}, before)
 	first := func(ctx context.Context, tx *store.Tx) night.Order {
 		o, err := tx.Order(ctx, mine.orders[0])
 		require.NoError(t, err)
@@ -143,10 +147,84 @@ func tally(t *testing.T, s *store.Store) {
 		_, err := tx.Wipe(ctx, mine.night, now.Add(time.Hour))
 		require.NoError(t, err)
 	})
-	read(t, other, func(ctx context.Context, tx *store.Tx) {
-		got, err := tx.Tally(ctx, mine.night)
+	same := func(what string) {
+		t.Helper()
+		read(t, mine.k, func(ctx context.Context, tx *store.Tx) {
+			after, err := tx.OrderChanges(ctx)
+			require.NoError(t, err)
+			assert.Equal(t, before, after, what)
+		})
+	}
+	same("what was counted in a transaction stands after it")
+	write(t, other, func(ctx context.Context, tx *store.Tx) {
+		_, err := tx.AddNight(ctx, aNight())
 		require.NoError(t, err)
-		assert.Zero(t, got, "another kitchen's orders")
+	})
+	same("another kitchen's changes are not counted")
+	undone := errors.New("undone")
+	require.ErrorIs(t, mine.k.Write(t.Context(), func(tx *store.Tx) error {
+		require.NoError(t, tx.SaveOrder(t.Context(), first(t.Context(), tx)))
+		return undone
+	}), undone)
+	same("a change that was undone is none")
+}
+
+// What is kept in memory of opt-outs, nights and own texts is never what somebody has
+// changed meanwhile, and never what was undone.
+func termsInMemory(t *testing.T, s *store.Store) {
+	set := set(t, s, 0)
+	opted := func(ctx context.Context, tx *store.Tx) []string {
+		all, err := tx.OptedOut(ctx)
+		require.NoError(t, err)
+		return slices.Sorted(maps.Keys(all))
+	}
+	optOut := func(ctx context.Context, tx *store.Tx, address string) {
+		_, err := tx.OptOut(ctx, address, now)
+		require.NoError(t, err)
+	}
+	const one, two = "+447700900101", "+447700900102"
+	read(t, set.k, func(ctx context.Context, tx *store.Tx) { assert.Empty(t, opted(ctx, tx)) })
+	undone := errors.New("undone")
+	require.ErrorIs(t, set.k.Write(t.Context(), func(tx *store.Tx) error {
+		assert.Empty(t, opted(t.Context(), tx))
+		optOut(t.Context(), tx, one)
+		assert.Equal(t, []string{one}, opted(t.Context(), tx))
+		return undone
+	}), undone)
+	write(t, set.k, func(ctx context.Context, tx *store.Tx) {
+		assert.Empty(t, opted(ctx, tx))
+		optOut(ctx, tx, two) // counted as the one that was undone
+	})
+	read(t, set.k, func(ctx context.Context, tx *store.Tx) { assert.Equal(t, []string{two}, opted(ctx, tx)) })
+	write(t, set.k, func(ctx context.Context, tx *store.Tx) {
+		n, err := tx.Night(ctx, set.night)
+		require.NoError(t, err)
+		n.Place = "the village hall"
+		require.NoError(t, tx.SaveNight(ctx, n))
+		n, err = tx.Night(ctx, set.night)
+		require.NoError(t, err)
+		assert.Equal(t, "the village hall", n.Place)
+		require.NoError(t, tx.SaveOwnText(ctx, night.OwnText{Name: "help", Words: "Ring the bell."}))
+		own, err := tx.OwnTexts(ctx)
+		require.NoError(t, err)
+		assert.Len(t, own, 1)
+		_, err = tx.DropOwnText(ctx, "help")
+		require.NoError(t, err)
+		own, err = tx.OwnTexts(ctx)
+		require.NoError(t, err)
+		assert.Empty(t, own)
+		_, err = tx.OptIn(ctx, two)
+		require.NoError(t, err)
+	})
+	read(t, set.k, func(ctx context.Context, tx *store.Tx) {
+		assert.Empty(t, opted(ctx, tx))
+		nights, err := tx.Nights(ctx)
+		require.NoError(t, err)
+		assert.Equal(t, "the village hall", nights[0].Place)
+		nights[0].Place = "elsewhere" // whoever asked may do with it what they like
+		nights, err = tx.Nights(ctx)
+		require.NoError(t, err)
+		assert.Equal(t, "the village hall", nights[0].Place)
 	})
 }
 
