@@ -63,11 +63,12 @@ func enterKitchen(ctx context.Context, tx *sqlx.Tx, kitchen int64) error {
 	return err
 }
 
-// reservePostgres takes ids from the table's sequence.
+// reservePostgres takes ids from the table's sequence, whose name is looked up once
+// and not for each.
 func reservePostgres(ctx context.Context, tx *sqlx.Tx, table string, n int) ([]int64, error) {
 	var ids []int64
 	err := tx.SelectContext(ctx, &ids, `
-		SELECT nextval(s.name) FROM (SELECT CAST(pg_get_serial_sequence($1, 'id') AS regclass) AS name) s, generate_series(1, $2)`, table, n)
+		SELECT nextval((SELECT CAST(pg_get_serial_sequence($1, 'id') AS regclass))) FROM generate_series(1, $2)`, table, n)
 	return ids, err
 }
 
