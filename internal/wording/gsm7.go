@@ -18,13 +18,8 @@ const (
 
 // septetsASCII is what septets gives for the first characters.
 var septetsASCII = func() (out [utf8.RuneSelf]uint8) {
-	for r := range rune(len(out)) {
-		switch {
-		case strings.ContainsRune(basicTable, r):
-			out[r] = 1
-		case strings.ContainsRune(extensionTable, r):
-			out[r] = 2
-		}
+	for r := range out {
+		out[r] = uint8(looked(rune(r)))
 	}
 	return out
 }()
@@ -32,9 +27,15 @@ var septetsASCII = func() (out [utf8.RuneSelf]uint8) {
 // septets gives what a character costs in the GSM 7-bit alphabet: 1, 2 with its
 // escape, or 0 where it is not in it.
 func septets(r rune) int {
-	switch {
-	case r < utf8.RuneSelf: // most of any text, for speed
+	if r < utf8.RuneSelf { // most of any text, for speed
 		return int(septetsASCII[r])
+	}
+	return looked(r)
+}
+
+// looked looks a character up in the tables.
+func looked(r rune) int {
+	switch {
 	case strings.ContainsRune(basicTable, r):
 		return 1
 	case strings.ContainsRune(extensionTable, r):

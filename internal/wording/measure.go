@@ -34,9 +34,9 @@ type Size struct {
 // Measure counts the parts that a text is sent in. One character outside the
 // GSM alphabet turns the whole text to UCS-2.
 func Measure(text string) Size {
-	enc := encodingOf(text)
+	enc, parts := cut(text)
 	size := Size{Encoding: enc}
-	for p := range cut(text, enc) {
+	for p := range parts {
 		size.Units += p.units
 		size.UnitsPerPart = append(size.UnitsPerPart, p.units)
 	}
@@ -47,7 +47,8 @@ func Measure(text string) Size {
 // Parts counts the parts that a text is sent in.
 func Parts(text string) int {
 	n := 0
-	for range cut(text, encodingOf(text)) {
+	_, parts := cut(text)
+	for range parts {
 		n++
 	}
 	return n
@@ -57,7 +58,8 @@ func Parts(text string) int {
 // inside an escape pair or a surrogate pair.
 func Split(text string) []string {
 	var out []string
-	for p := range cut(text, encodingOf(text)) {
+	_, parts := cut(text)
+	for p := range parts {
 		out = append(out, p.text)
 	}
 	return out
@@ -68,29 +70,27 @@ type part struct {
 	units int
 }
 
-func cut(text string, enc Encoding) iter.Seq[part] {
-	one, limit := oneGSM7, partGSM7
-	if enc == UCS2 {
+// cut gives how a text travels, and its parts.
+func cut(text string) (Encoding, iter.Seq[part]) {
+	enc, units := length(text)
+	gsm, one, limit := enc == GSM7, oneGSM7, partGSM7
+	if !gsm {
 		one, limit = oneUCS2, partUCS2
 	}
-	return func(yield func(part) bool) {
-		total := 0
-		for _, r := range text {
-			total += unitsOf(r, enc)
-		}
-		if total <= one {
-			limit = one
-		}
-		start, used := 0, 0
-		for i, r := range text {
-			n := unitsOf(r, enc)
-			if used+n > limit {
-				if !yield(part{text: text[start:i], units: used}) {
-					return
+	return enc, func(yield func(part) bool) {
+		start, used := 0, units
+		if units > one {
+			used = 0
+			for i, r := range text {
+				n := unitsOf(r, gsm)
+				if used+n > limit {
+					if !yield(part{text: text[start:i], units: used}) {
+						return
+					}
+					start, used = i, 0
 				}
-				start, used = i, 0
+				used += n
 			}
-			used += n
 		}
 		if text != "" {
 			yield(part{text: text[start:], units: used})
@@ -98,18 +98,29 @@ func cut(text string, enc Encoding) iter.Seq[part] {
 	}
 }
 
-func encodingOf(text string) Encoding {
+// length gives how a text travels, and how many units it has in all.
+func length(text string) (enc Encoding, units int) {
 	for _, r := range text {
-		if septets(r) == 0 {
-			return UCS2
+		n := septets(r)
+		if n == 0 {
+			return UCS2, halves(text)
 		}
+		units += n
 	}
-	return GSM7
+	return GSM7, units
 }
 
-func unitsOf(r rune, enc Encoding) int {
+// halves counts the 16-bit units of a text.
+func halves(text string) (units int) {
+	for _, r := range text {
+		units += unitsOf(r, false)
+	}
+	return units
+}
+
+func unitsOf(r rune, gsm bool) int {
 	switch {
-	case enc == GSM7:
+	case gsm:
 		return septets(r)
 	case r > 0xFFFF:
 		return 2 // a surrogate pair

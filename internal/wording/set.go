@@ -195,6 +195,7 @@ func (s *Set) Render(name string, f Facts) (string, error) {
 
 func render(t *template.Template, name string, f Facts) (string, error) {
 	var b strings.Builder
+	b.Grow(usual)
 	if err := t.Execute(&capped{w: &b, left: maxBytes}, f); err != nil {
 		return "", &TextError{Text: name, Err: plainly(err, name)}
 	}
@@ -204,6 +205,9 @@ func render(t *template.Template, name string, f Facts) (string, error) {
 	}
 	return text, nil
 }
+
+// usual is how many bytes most texts have at most.
+const usual = 2 * oneGSM7
 
 // maxBytes is far above what 255 parts can hold.
 const maxBytes = 1 << 18
@@ -223,16 +227,21 @@ func (c *capped) Write(p []byte) (int, error) {
 
 // tidy makes runs of spaces one and drops blank lines.
 func tidy(s string) string {
-	var lines []string
-	for _, line := range strings.FieldsFunc(s, func(r rune) bool { return r == '\n' || r == '\r' }) {
+	var b strings.Builder
+	b.Grow(len(s))
+	for line := range strings.SplitSeq(strings.ReplaceAll(s, "\r", "\n"), "\n") {
 		if !plain(line) {
 			line = strings.Join(strings.Fields(line), " ")
 		}
-		if line != "" {
-			lines = append(lines, line)
+		if line == "" {
+			continue
 		}
+		if b.Len() > 0 {
+			b.WriteByte('\n')
+		}
+		b.WriteString(line)
 	}
-	return strings.Join(lines, "\n")
+	return b.String()
 }
 
 // plainly takes the template engine's own prefix off an error.

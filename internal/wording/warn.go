@@ -96,7 +96,7 @@ func Warnings(text string) []Warning {
 
 func oddCharacters(text string) []Warning {
 	var out []Warning
-	if encodingOf(text) == GSM7 {
+	if enc, _ := length(text); enc == GSM7 {
 		return nil
 	}
 	seen := map[rune]bool{}
