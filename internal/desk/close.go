@@ -38,24 +38,33 @@ func (d *Desk) Preview(ctx context.Context, nightID int64) (Preview, error) {
 }
 
 func (d *Desk) preview(ctx context.Context, tx Tx, n night.Night, now time.Time) (Preview, error) {
-	out := Preview{Night: n, Closed: !n.ClosedAt.IsZero()}
 	in, err := d.planInput(ctx, tx, n, now, nil, nil)
 	if err != nil {
-		return out, err
+		return Preview{}, err
 	}
-	p := plan.Make(in)
-	texts, err := d.render(ctx, tx, n, in.Orders, p.Wanted)
+	if n.ClosedAt.IsZero() {
+		numberBags(in.Orders)
+	}
+	p := d.plan(in)
+	write, err := d.writer(ctx, tx, n, in.Orders)
 	if err != nil {
-		return out, err
+		return Preview{}, err
 	}
 	for i := range p.Wanted {
-		p.Wanted[i].Text, p.Wanted[i].Parts = texts[i], wording.Parts(texts[i])
-		p.Wanted[i].Adapter = d.routes.First(p.Wanted[i].To, p.Wanted[i].Kind)
+		if err := write(&p.Wanted[i]); err != nil {
+			return Preview{}, err
+		}
+	}
+	return previewOf(n, in.Orders, p), nil
+}
+
+// previewOf shows a plan whose texts are written.
+func previewOf(n night.Night, orders []night.Order, p plan.Plan) Preview {
+	out := Preview{Night: n, Closed: !n.ClosedAt.IsZero(), Orders: orders, Messages: p.Wanted, LeftOut: p.LeftOut}
+	for i := range p.Wanted {
 		out.Parts += p.Wanted[i].Parts
 	}
-	slices.SortStableFunc(p.Wanted, func(a, b night.Message) int { return a.DueAt.Compare(b.DueAt) })
-	out.Orders, out.Messages, out.LeftOut = in.Orders, p.Wanted, p.LeftOut
-	return out, nil
+	return out
 }
 
 // Close closes orders: bags get their numbers and every text gets its time.
@@ -74,23 +83,31 @@ func (d *Desk) close(ctx context.Context, tx Tx, nightID int64, now time.Time, w
 	if err != nil {
 		return Preview{}, err
 	}
-	out, err := d.preview(ctx, tx, n, now)
+	in, err := d.planInput(ctx, tx, n, now, nil, nil)
 	if err != nil {
-		return out, err
+		return Preview{}, err
 	}
 	if n.ClosedAt.IsZero() {
-		n.ClosedAt = now
-		if err := tx.SaveNight(ctx, n); err != nil {
-			return out, err
+		in.Night.ClosedAt = now
+		if err := tx.SaveNight(ctx, in.Night); err != nil {
+			return Preview{}, err
 		}
-		if err := numberBags(ctx, tx, out.Orders); err != nil {
-			return out, err
-		}
-		if err := tx.Log(ctx, night.Event{NightID: n.ID, At: now, Who: who, What: night.OrdersClosed, Why: out.planned()}); err != nil {
-			return out, err
+		numberBags(in.Orders)
+		if err := tx.SetBags(ctx, in.Orders); err != nil {
+			return Preview{}, err
 		}
 	}
-	return out, d.replan(ctx, tx, n, now)
+	p := d.plan(in)
+	said, err := d.bring(ctx, tx, in, p, false)
+	if err != nil {
+		return Preview{}, err
+	}
+	out := previewOf(n, in.Orders, p)
+	if n.ClosedAt.IsZero() {
+		closed := night.Event{NightID: n.ID, At: now, Who: who, What: night.OrdersClosed, Why: out.planned()}
+		said = append([]night.Event{closed}, said...)
+	}
+	return out, tx.Log(ctx, said...)
 }
 
 // planned says for the history what closing sets going.
@@ -107,13 +124,11 @@ func (p Preview) planned() string {
 	return fmt.Sprintf("%d orders, %d texts planned", len(p.Orders), len(p.Messages))
 }
 
-// numberBags counts the bags by slot, then reference.
-func numberBags(ctx context.Context, tx Tx, orders []night.Order) error {
-	orders = slices.Clone(orders)
+// numberBags numbers the bags of orders, which are by slot, then reference.
+func numberBags(orders []night.Order) {
 	for i := range orders {
 		orders[i].Bag = i + 1
 	}
-	return tx.SetBags(ctx, orders)
 }
 
 // Resend sends a customer the instructions again, now; to another number where
@@ -148,11 +163,13 @@ func (d *Desk) Resend(ctx context.Context, a Act, to string) (night.Message, err
 			Covers: []night.Cover{{OrderID: o.ID, Slot: o.Slot}}, Place: n.Place, To: to,
 			ExpiresAt: n.SlotAt(n.Last, d.kitchen.Zone).Add(graceAfterNight),
 		}
-		texts, err := d.render(ctx, tx, n, []night.Order{o}, []night.Message{out})
+		write, err := d.writer(ctx, tx, n, []night.Order{o})
 		if err != nil {
 			return err
 		}
-		out.Text = texts[0]
+		if err := write(&out); err != nil {
+			return err
+		}
 		return d.sendNow(ctx, tx, n, []night.Order{o}, &out, now, a)
 	})
 	return out, err

@@ -273,5 +273,5 @@ func (r *round) plan(ctx context.Context) ([]night.Event, error) {
 	if err != nil {
 		return nil, err
 	}
-	return r.d.bring(ctx, r.tx, in, true)
+	return r.d.bring(ctx, r.tx, in, r.d.plan(in), true)
 }

@@ -225,16 +225,19 @@ func (d *Desk) rewordNight(ctx context.Context, tx Tx, n night.Night, name strin
 	if err != nil {
 		return 0, err
 	}
-	texts, err := d.render(ctx, tx, n, orders, waiting)
+	write, err := d.writer(ctx, tx, n, orders)
 	if err != nil {
 		return 0, err
 	}
 	count := 0
-	for i, m := range waiting {
-		if m.Text == texts[i] {
+	for _, m := range waiting {
+		before := m.Text
+		if err := write(&m); err != nil {
+			return 0, err
+		}
+		if m.Text == before {
 			continue
 		}
-		m.Text, m.Parts = texts[i], wording.Parts(texts[i])
 		due, err := tx.Reword(ctx, m)
 		if err != nil {
 			return 0, err

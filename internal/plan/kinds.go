@@ -211,8 +211,7 @@ func (m *maker) cancellation(group []*night.Order) {
 
 // standingCancellations keeps the cancellations of single orders that somebody
 // else asked for, as long as the order stays cancelled.
-func (m *maker) standingCancellations() {
-	groups := m.groups()
+func (m *maker) standingCancellations(groups [][]*night.Order) {
 	for i := range m.due {
 		row := &m.due[i]
 		if row.Kind != night.Cancellation || row.Earlier.State.WentOut() || m.in.OptedOut[row.To] {

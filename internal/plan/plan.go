@@ -108,7 +108,8 @@ const (
 func Make(in Input) Plan {
 	m := newMaker(in)
 	m.again()
-	for _, group := range m.groups() {
+	groups := m.groups()
+	for _, group := range groups {
 		if in.Night.CalledOff.IsZero() {
 			m.instructions(group)
 			m.update(group)
@@ -118,7 +119,7 @@ func Make(in Input) Plan {
 		m.cancellation(group)
 	}
 	if in.Night.CalledOff.IsZero() {
-		m.standingCancellations()
+		m.standingCancellations(groups)
 	}
 	m.drops()
 	m.sort()
@@ -281,7 +282,7 @@ func (m *maker) want(kind night.MessageKind, revision int, orders []*night.Order
 		w.Place = m.in.Night.Place
 	}
 	if row != nil {
-		w.ID, w.Attempt, w.Adapter, w.Reason = row.ID, row.Attempt, row.Adapter, row.Reason
+		w.ID, w.Attempt, w.Adapter, w.Fallen, w.Reason = row.ID, row.Attempt, row.Adapter, row.Fallen, row.Reason
 		if w.DueAt.Equal(row.DueAt) {
 			w.AtOnce = row.AtOnce
 		}
