@@ -174,19 +174,29 @@ func (t *Tx) AddMessage(ctx context.Context, m night.Message) (id int64, added b
 // for any of the orders it covers or for the inbound that it answers, is not
 // stored a second time: its id is 0 and that is no error.
 func (t *Tx) AddMessages(ctx context.Context, all []night.Message) ([]int64, error) {
-	taken, err := t.taken(ctx, all)
-	if err != nil {
-		return nil, err
-	}
 	ids, err := t.reserve(ctx, "messages", len(all))
 	if err != nil {
 		return nil, err
 	}
-	g := given{columns: []string{"new", "night", "inbound", "kind", "revision", "place", "address", "words", "parts", "due_at", "expires_at", "adapter"}, rows: make([][]any, 0, len(all))}
+	if err := t.put(ctx, ids, all); err != nil {
+		return nil, err
+	}
+	waits := given{columns: []string{"message", "next"}, rows: make([][]any, 0, len(all))}
 	for i := range all {
-		if m := &all[i]; !taken[i] {
-			g.rows = append(g.rows, []any{ids[i], m.NightID, m.InboundID, string(m.Kind), m.Revision, m.Place, m.To, m.Text, m.Parts, ms(m.DueAt), ms(m.ExpiresAt), m.Adapter})
+		if ids[i] != 0 {
+			waits.rows = append(waits.rows, []any{ids[i], nextAt(&all[i])})
 		}
+	}
+	return ids, t.queue(ctx, waits)
+}
+
+// put stores new messages with their ids, and makes 0 the id of one that exists
+// already.
+func (t *Tx) put(ctx context.Context, ids []int64, all []night.Message) error {
+	g := given{columns: []string{"new", "night", "inbound", "kind", "revision", "place", "address", "words", "parts", "due_at", "expires_at", "adapter"}, rows: make([][]any, len(all))}
+	for i := range all {
+		m := &all[i]
+		g.rows[i] = []any{ids[i], m.NightID, m.InboundID, string(m.Kind), m.Revision, m.Place, m.To, m.Text, m.Parts, ms(m.DueAt), ms(m.ExpiresAt), m.Adapter}
 	}
 	n, err := t.changeGiven(ctx, "message", `
 		INSERT INTO messages (id, kitchen_id, night_id, inbound_id, kind, revision, place, address, text, parts,
@@ -195,23 +205,18 @@ func (t *Tx) AddMessages(ctx context.Context, all []night.Message) ([]int64, err
 			due_at, expires_at, CAST(? AS TEXT), adapter FROM %s WHERE true
 		ON CONFLICT DO NOTHING`, g, []any{t.kitchen, night.Due}, nil)
 	if err != nil {
-		return nil, err
+		return err
 	}
 	if n < int64(len(all)) {
 		if err := t.absent(ctx, ids); err != nil {
-			return nil, err
+			return err
 		}
 	}
-	waits := given{columns: []string{"message", "next"}, rows: make([][]any, 0, len(all))}
-	for i := range all {
-		if ids[i] != 0 {
-			waits.rows = append(waits.rows, []any{ids[i], nextAt(&all[i])})
-		}
+	whole, err := t.cover(ctx, ids, all)
+	if err != nil || whole {
+		return err
 	}
-	if err := t.queue(ctx, waits); err != nil {
-		return nil, err
-	}
-	return ids, t.cover(ctx, ids, all)
+	return t.takeBack(ctx, ids, all)
 }
 
 // absent makes those of ids 0 that no message has.
@@ -233,52 +238,45 @@ func (t *Tx) absent(ctx context.Context, ids []int64) error {
 	return nil
 }
 
-// taken tells which messages are about an order that has one of that kind and
-// revision already, on record or before them in the list.
-func (t *Tx) taken(ctx context.Context, all []night.Message) ([]bool, error) {
-	type told struct {
-		OrderID  int64  `db:"order_id"`
-		Kind     string `db:"kind"`
-		Revision int    `db:"revision"`
-	}
-	g := given{columns: []string{"about", "what", "version"}, rows: make([][]any, 0, len(all))}
-	for i := range all {
-		m := &all[i]
-		if m.InboundID != 0 {
-			continue // what answers a text is one of a kind by that text, which is its revision
-		}
-		for _, c := range m.Covers {
-			g.rows = append(g.rows, []any{c.OrderID, string(m.Kind), m.Revision})
-		}
-	}
-	found, err := listGiven[told](ctx, t, "messages", `
-		SELECT c.order_id, c.kind, c.revision FROM %s
-		JOIN message_orders c ON c.order_id = given.about AND c.kind = given.what AND c.revision = given.version
-		WHERE c.kitchen_id = ?`, g, nil, []any{t.kitchen})
+// takeBack takes back those of new messages of which another one has an order
+// already, and makes their ids 0. Of several in the list the first is to have it:
+// each is tried once more alone.
+func (t *Tx) takeBack(ctx context.Context, ids []int64, all []night.Message) error {
+	covered, err := listGiven[int64](ctx, t, "messages",
+		`SELECT message_id FROM message_orders WHERE message_id %s AND +kitchen_id = ?`, these(ids), nil, []any{t.kitchen})
 	if err != nil {
-		return nil, err
+		return err
 	}
-	before := make(map[told]bool, len(found)+len(g.rows))
-	for _, f := range found {
-		before[f] = true
+	covers := make(map[int64]int, len(ids))
+	for _, id := range covered {
+		covers[id]++
 	}
-	taken := make([]bool, len(all))
-	for i := range all {
-		m := &all[i]
-		for _, c := range m.Covers {
-			taken[i] = taken[i] || before[told{c.OrderID, string(m.Kind), m.Revision}]
-		}
-		for _, c := range m.Covers {
-			if !taken[i] {
-				before[told{c.OrderID, string(m.Kind), m.Revision}] = true
-			}
+	var back []int64
+	var again []int
+	for i, id := range ids {
+		if id != 0 && covers[id] < len(all[i].Covers) {
+			back, again = append(back, id), append(again, i)
 		}
 	}
-	return taken, nil
+	_, err = t.changeGiven(ctx, "message", `DELETE FROM messages WHERE id %s AND +kitchen_id = ?`, these(back), nil, []any{t.kitchen})
+	if err != nil {
+		return err
+	}
+	if len(all) == 1 {
+		ids[0] = 0
+		return nil
+	}
+	for _, i := range again {
+		if err := t.put(ctx, ids[i:i+1], all[i:i+1]); err != nil {
+			return err
+		}
+	}
+	return nil
 }
 
 // cover records which orders messages are about; one whose id is 0 is passed over.
-func (t *Tx) cover(ctx context.Context, ids []int64, all []night.Message) error {
+// It tells whether each got all of its own, which nobody else had.
+func (t *Tx) cover(ctx context.Context, ids []int64, all []night.Message) (whole bool, err error) {
 	g := given{columns: []string{"message", "about", "what", "version", "at"}, rows: make([][]any, 0, len(all))}
 	for i := range all {
 		if ids[i] == 0 {
@@ -289,10 +287,11 @@ func (t *Tx) cover(ctx context.Context, ids []int64, all []night.Message) error 
 			g.rows = append(g.rows, []any{ids[i], c.OrderID, string(m.Kind), m.Revision, int(c.Slot)})
 		}
 	}
-	_, err := t.changeGiven(ctx, "message", `
+	n, err := t.changeGiven(ctx, "message", `
 		INSERT INTO message_orders (kitchen_id, message_id, order_id, kind, revision, slot)
-		SELECT CAST(? AS BIGINT), message, about, what, version, at FROM %s`, g, []any{t.kitchen}, nil)
-	return err
+		SELECT CAST(? AS BIGINT), message, about, what, version, at FROM %s WHERE true
+		ON CONFLICT DO NOTHING`, g, []any{t.kitchen}, nil)
+	return n == int64(len(g.rows)), err
 }
 
 // Uncover forgets which orders messages are about. What was dropped is about
@@ -325,7 +324,11 @@ func (t *Tx) Reword(ctx context.Context, m night.Message) (bool, error) {
 	if err := t.Uncover(ctx, m.ID); err != nil {
 		return false, err
 	}
-	return true, t.cover(ctx, []int64{m.ID}, []night.Message{m})
+	whole, err := t.cover(ctx, []int64{m.ID}, []night.Message{m})
+	if err == nil && !whole {
+		err = &night.StoreError{Doing: "change message", Err: fmt.Errorf("another is about an order of message %d", m.ID)}
+	}
+	return err == nil, err
 }
 
 // Withdraw is WithdrawAll for one.

@@ -89,6 +89,7 @@ func plans(t *testing.T, s *Store, look func(c *sqlx.Conn, query string)) {
 		tried(tx.Settle(ctx, []night.Settlement{{MessageID: 1, Attempt: 1}, {MessageID: 2, Attempt: 1}}))
 		try(tx.settleTries(ctx, []night.Settlement{{MessageID: 1, Attempt: 1, State: night.Sent}, {MessageID: 2, Attempt: 1, State: night.Due}}, nil))
 		try(tx.number(ctx, []night.Settlement{{MessageID: 1, Attempt: 1, IDs: []string{"a"}}}, []night.MessageState{night.Sent}))
+		try(tx.takeBack(ctx, []int64{1}, []night.Message{{Covers: []night.Cover{{OrderID: 1}}}}))
 		tried(tx.WithdrawAll(ctx, []night.Withdrawal{{MessageID: 1, To: night.Dropped}}, time.Time{}))
 		tried(tx.SendAgain(ctx, 1, time.Time{}))
 		tried(tx.Reroute(ctx, 1, night.Fall{}))
