@@ -73,21 +73,23 @@ func asValues(name string, g given) (string, []any) {
 }
 
 // asArrays sends each column as an array, so that the statement is the same for
-// any number of rows.
+// any number of rows. They are taken apart side by side, in a list of what is
+// selected: as a table each would be written out first.
 func asArrays(name string, g given) (string, []any) {
 	args := make([]any, len(g.rows[0]))
-	kinds := make([]string, len(args))
+	columns := make([]string, len(args))
 	for i := range args {
-		kinds[i] = "CAST(? AS BIGINT[])"
+		kind := "BIGINT[]"
 		if reflect.ValueOf(g.rows[0][i]).Kind() == reflect.String {
-			kinds[i] = "CAST(? AS TEXT[])"
+			kind = "TEXT[]"
 		}
 		args[i] = arrayOf(g.rows, i)
+		if g.columns == nil {
+			return "= ANY (CAST(? AS " + kind + "))", args
+		}
+		columns[i] = "unnest(CAST(? AS " + kind + ")) AS " + g.columns[i]
 	}
-	if g.columns == nil {
-		return "= ANY (" + kinds[0] + ")", args
-	}
-	return "unnest(" + strings.Join(kinds, ", ") + ") AS " + name + " (" + strings.Join(g.columns, ", ") + ")", args
+	return "(SELECT " + strings.Join(columns, ", ") + ") AS " + name, args
 }
 
 // arrayOf writes a column of rows as an array (PostgreSQL, "Array Input and Output
