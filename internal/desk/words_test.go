@@ -1,6 +1,7 @@
 package desk_test
 
 import (
+	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -213,4 +214,23 @@ func TestSavedWordsThatCantBeUsedAnyMore(t *testing.T) {
 	assert.Equal(t, "Name, order K401 at 17:00 at 5 Mill Lane, Larkfield.", m[night.Reminder][0].Text)
 	require.ErrorContains(t, b.wordsOf(wording.Instructions).Wrong, "Gone")
 	require.NoError(t, b.wordsOf(wording.Reminder).Wrong)
+}
+
+// A kitchen's own words may name the bag, whose number closing gives.
+func TestThePlanNamesTheBagsAsClosingNumbersThem(t *testing.T) {
+	t.Parallel()
+	b := newBench(t, order("K402", "+447700900102", 18*60), order("K401", "+447700900101", 17*60))
+	_, err := b.SaveWords(t.Context(), wording.Reminder, "{{range .Orders}}Bag {{.Bag}} is {{.Ref}}.{{end}}", "cook")
+	require.NoError(t, err)
+	pre, err := b.Preview(t.Context(), b.night.ID)
+	require.NoError(t, err)
+	got, err := b.Close(t.Context(), b.night.ID, "cook")
+	require.NoError(t, err)
+	assert.Equal(t, []int{1, 2}, []int{got.Orders[0].Bag, got.Orders[1].Bag})
+	for ref, text := range map[string]string{"K401": "Bag 1 is K401.", "K402": "Bag 2 is K402."} {
+		assert.Equal(t, text, b.messages(ref)[night.Reminder][0].Text)
+		said := func(m night.Message) bool { return m.Text == text && m.Parts == 1 }
+		assert.True(t, slices.ContainsFunc(pre.Messages, said), "shown before: %s", text)
+		assert.True(t, slices.ContainsFunc(got.Messages, said), "and by closing: %s", text)
+	}
 }

@@ -114,6 +114,7 @@ func addedMany(t *testing.T, s *store.Store) {
 		}
 		require.Equal(t, []night.Cover{{OrderID: set.orders[1], Slot: 17 * 60}}, byID[ids[1]].Covers)
 	})
+	assert.Len(t, set.claim(t, now, 3000), 2102, "what was not stored does not wait to be sent")
 }
 
 // movedMany moves orders on at once, all or none.
