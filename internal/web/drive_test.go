@@ -17,7 +17,7 @@ type service struct {
 	t       *testing.T
 	handler http.Handler
 	addr    string
-	server  *http.Server
+	stop    func()
 }
 
 func (s *service) start() {
@@ -28,12 +28,14 @@ func (s *service) start() {
 	l, err := new(net.ListenConfig).Listen(s.t.Context(), "tcp", s.addr)
 	require.NoError(s.t, err)
 	s.addr = l.Addr().String()
-	server := &http.Server{Handler: s.handler, ReadHeaderTimeout: time.Minute}
-	s.server = server
+	open, cancel := context.WithCancel(s.t.Context())
+	server := &http.Server{Handler: s.handler, ReadHeaderTimeout: time.Minute, BaseContext: func(net.Listener) context.Context { return open }}
+	s.stop = func() {
+		cancel() // ends the streams
+		_ = server.Close()
+	}
 	go func() { _ = server.Serve(l) }() // ends with stop
 }
-
-func (s *service) stop() { _ = s.server.Close() }
 
 func serve(t *testing.T, h http.Handler) *service {
 	t.Helper()

@@ -3,242 +3,20 @@ package web
 import (
 	"bytes"
 	"context"
-	"crypto/sha256"
-	"encoding/hex"
 	"encoding/json"
 	"errors"
 	"fmt"
 	"io"
+	"net"
 	"net/http"
+	"os"
 	"strings"
-	"sync"
+	"sync/atomic"
 	"time"
 
 	"passbell/internal/live"
 	"passbell/internal/night"
 )
-
-// frames keeps the latest rendering of each page that somebody looks at: for as
-// long as nothing has changed, and to be read while the database is away.
-type frames struct {
-	mu   sync.Mutex
-	kept map[frameKey]*kept
-}
-
-// frameKey is a page and who looks at it.
-type frameKey struct {
-	to      string
-	limited bool
-	night   int64 // that the device has chosen
-}
-
-type kept struct {
-	mu sync.Mutex
-	frame
-	changed <-chan struct{} // closes when something happens; nil before the first rendering
-	making  chan struct{}   // closes when the rendering that is under way has ended; nil where none is
-	turn    int             // counts the contents that it had
-	streams live.Hub        // wakes those who show it when it has another content
-	failed  error           // why it could not be made when they were woken last
-	open    int             // how many show it
-	leave   func()          // ends the following when nobody shows it any more
-}
-
-const (
-	// keepFor is how long a rendering serves when nothing happens: the clock alone
-	// moves orders from one band to the next.
-	keepFor = time.Second
-	// framesRoom is how many renderings are kept. Searches make many addresses.
-	framesRoom = 64
-)
-
-// of gives the place of a page's rendering.
-func (f *frames) of(key frameKey) *kept {
-	f.mu.Lock()
-	defer f.mu.Unlock()
-	if k, ok := f.kept[key]; ok {
-		return k
-	}
-	if f.kept == nil {
-		f.kept = map[frameKey]*kept{}
-	}
-	if len(f.kept) >= framesRoom {
-		for key, k := range f.kept {
-			if (len(f.kept) < framesRoom || strings.Contains(key.to, "?")) && !k.shown() {
-				delete(f.kept, key)
-			}
-		}
-	}
-	f.kept[key] = &kept{}
-	return f.kept[key]
-}
-
-// lookAt gives the page at an address and who looks at it, which is the same for
-// as long as a request lasts.
-func (s *site) lookAt(ctx context.Context, to string) frameKey {
-	return frameKey{to, s.limited(ctx), chosenNight(ctx)}
-}
-
-// frame gives a page as it now is.
-func (s *site) frame(ctx context.Context, key frameKey) (frame, error) {
-	return s.frames.of(key).now(ctx, s, key)
-}
-
-// lastFrame gives a page as it last was known, with the time of that; ok is
-// false where nobody looked at it in the last hours.
-func (s *site) lastFrame(key frameKey) (f frame, ok bool) {
-	k := s.frames.of(key)
-	k.mu.Lock()
-	defer k.mu.Unlock()
-	return k.frame, k.changed != nil && s.Now().Sub(k.at) < lastFor
-}
-
-// now gives the rendering if it still holds, and makes it anew if not. Whoever
-// comes while it is made waits for that; where it failed, the next one tries.
-func (k *kept) now(ctx context.Context, s *site, key frameKey) (frame, error) {
-	for {
-		k.mu.Lock()
-		last, changed, making := k.frame, k.changed, k.making
-		holds := changed != nil && !closed(changed) && s.Now().Sub(last.at).Abs() < keepFor
-		if !holds && making == nil {
-			k.making = make(chan struct{})
-		}
-		k.mu.Unlock()
-		switch {
-		case holds:
-			return last, nil
-		case making == nil:
-			return k.anew(ctx, s, key, last, changed != nil)
-		}
-		select {
-		case <-making:
-		case <-ctx.Done():
-			return frame{}, ctx.Err()
-		}
-	}
-}
-
-// anew makes the rendering that follows the last one, and wakes at once all who
-// wait for it. Only whoever has set making calls it.
-func (k *kept) anew(ctx context.Context, s *site, key frameKey, last frame, known bool) (f frame, err error) {
-	// The channel first, then the reading: what happens in between makes the
-	// frame out of date at once.
-	changed := s.Live.Wait()
-	made := false
-	defer func() {
-		k.mu.Lock()
-		defer k.mu.Unlock()
-		if made {
-			if contentOf(f.mark) != contentOf(last.mark) {
-				k.turn++
-			}
-			k.frame, k.changed = f, changed
-		}
-		close(k.making)
-		k.making = nil
-	}()
-	if known { // it can stand in for what is not there in time
-		var done context.CancelFunc
-		ctx, done = context.WithTimeout(ctx, patience)
-		defer done()
-	}
-	now := s.Now()
-	v, err := s.view(ctx, key.to, key.limited)
-	if err != nil {
-		return frame{}, err
-	}
-	html, err := s.body(v)
-	if err != nil {
-		return frame{}, err
-	}
-	sum := sha256.Sum256(html)
-	mark := fmt.Sprintf("%d.%s", v.Event, hex.EncodeToString(sum[:6]))
-	made = true
-	return frame{view: v, html: html, mark: mark, at: now, steps: last.steps.next(html, mark)}, nil
-}
-
-// shown tells whether a stream shows the page.
-func (k *kept) shown() bool {
-	k.mu.Lock()
-	defer k.mu.Unlock()
-	return k.open > 0
-}
-
-// lost tells whether whoever follows the page could not make it any more.
-func (k *kept) lost() bool {
-	k.mu.Lock()
-	defer k.mu.Unlock()
-	return k.failed != nil
-}
-
-// join has a stream show the page, until it calls what it gets. One goroutine
-// looks for all of them: each would otherwise wake for every change, and for the
-// clock, to find who makes the page.
-func (k *kept) join(ctx context.Context, s *site, key frameKey) (leave func()) {
-	k.mu.Lock()
-	defer k.mu.Unlock()
-	if k.open++; k.open == 1 {
-		// It outlives the stream that came first where others have come since.
-		ctx, stop := context.WithCancel(context.WithoutCancel(ctx))
-		k.leave = stop
-		go k.follow(ctx, s, key)
-	}
-	return func() {
-		k.mu.Lock()
-		defer k.mu.Unlock()
-		if k.open--; k.open == 0 {
-			k.leave()
-		}
-	}
-}
-
-// follow makes the page anew whenever something has happened or the clock may have
-// changed it, and wakes the streams where that gave another content, or where it
-// failed: they end, so that their pages keep what they show and say how old it is.
-func (k *kept) follow(ctx context.Context, s *site, key frameKey) {
-	looks := time.NewTicker(s.Pace.Look)
-	defer looks.Stop()
-	told := 0
-	for happened := true; ; {
-		changed := s.Live.Wait()
-		_, err := k.now(ctx, s, key)
-		if ctx.Err() != nil {
-			return // another may follow it by now
-		}
-		if err != nil {
-			s.notMade(err)
-		}
-		k.mu.Lock()
-		news := err != nil || k.turn != told
-		told, k.failed = k.turn, err
-		k.mu.Unlock()
-		if news {
-			k.streams.Changed()
-		}
-		// A burst of changes is one to look at. A look at the clock that found
-		// nothing new holds up no change.
-		if (happened || news) && !s.pause(ctx, s.Pace.Every) {
-			return
-		}
-		select {
-		case <-ctx.Done():
-			return
-		case <-looks.C:
-			happened = false
-		case <-changed:
-			happened = true
-		}
-	}
-}
-
-func closed(ch <-chan struct{}) bool {
-	select {
-	case <-ch:
-		return true
-	default:
-		return false
-	}
-}
 
 // beat is the sign of life that an open page hears.
 type beat struct {
@@ -260,45 +38,94 @@ func (s *site) live(w http.ResponseWriter, r *http.Request) {
 	// A stream that opens says that what it shows is true now.
 	key := s.lookAt(ctx, safeBack(r.FormValue("of")))
 	k := s.frames.of(key)
-	if _, err := k.now(ctx, s, key); away(ctx, err) {
+	_, err := k.now(ctx, s, key)
+	if away(ctx, err) {
 		s.fail(w, r, err)
 		return
 	}
-	out, err := openStream(w)
+	out, failed := openStream(w)
+	if failed != nil {
+		s.fail(w, r, failed)
+		return
+	}
 	if err != nil {
-		s.fail(w, r, err)
+		s.notMade(err)
 		return
 	}
-	beats := time.NewTicker(s.Pace.Beat)
-	defer beats.Stop()
-	if err := s.beat(ctx, out); err != nil {
+	line, _, err := out.rc.Hijack()
+	if err != nil {
+		s.notMade(err)
 		return
 	}
-	defer k.join(ctx, s, key)()
+	hangUp := func() { _ = line.Close() } // whoever reads or writes there finds out
+	defer hangUp()
+	defer context.AfterFunc(ctx, hangUp)()
+	p := &screen{site: s, page: k, line: line, have: have}
+	turn := live.NewTurn(func() {
+		if err := p.catchUp(ctx); err != nil {
+			hangUp()
+		}
+	})
+	defer k.join(ctx, s, key, turn)()
+	p.attend(turn)
+}
+
+// screen is an open page that shows what is true. Its stream has the connection
+// to itself, and takes a goroutine besides the one that waits for its reader to
+// go only while something is written.
+type screen struct {
+	site *site
+	page *kept
+	line net.Conn
+	due  atomic.Bool // it is to hear a sign of life
+	have string      // the mark of what it shows
+}
+
+// stuckFor is how long a screen may take in nothing of what is written to it.
+const stuckFor = time.Minute
+
+// attend has signs of life sent until the reader has gone, who sends nothing else.
+func (p *screen) attend(turn *live.Turn) {
+	one := make([]byte, 1)
 	for {
-		another := k.streams.Wait()
-		if have, err = s.sendFrame(ctx, out, k, key, have); err != nil {
+		p.due.Store(true)
+		turn.Take()
+		err := p.line.SetReadDeadline(time.Now().Add(p.site.Pace.Beat))
+		for err == nil {
+			_, err = p.line.Read(one)
+		}
+		if !errors.Is(err, os.ErrDeadlineExceeded) {
 			return
 		}
-		for wait := true; wait; {
-			select {
-			case <-ctx.Done():
-				return
-			case <-beats.C:
-				if _, ok, err := s.helping(ctx); !ok || err != nil {
-					return // whoever comes back is told
-				}
-				if err := s.beat(ctx, out); err != nil {
-					return
-				}
-			case <-another:
-				if k.lost() {
-					return
-				}
-				wait = false
-			}
+	}
+}
+
+// catchUp sends what there is to send. After an error the stream ends, with
+// net.ErrClosed where the page can't be made or is not for its reader any more:
+// they come back and are told why.
+func (p *screen) catchUp(ctx context.Context) error {
+	if p.page.lost.Load() {
+		return net.ErrClosed
+	}
+	if p.due.Swap(false) {
+		if _, ok, err := p.site.helping(ctx); !ok || err != nil {
+			return net.ErrClosed
+		}
+		if err := p.line.SetWriteDeadline(time.Now().Add(stuckFor)); err != nil {
+			return err
+		}
+		if err := p.site.beat(ctx, p.line); err != nil {
+			return err
 		}
 	}
+	f := p.page.last.Load()
+	if contentOf(f.mark) == contentOf(p.have) {
+		return nil
+	}
+	event := f.steps.from(p.have)
+	p.have = f.mark
+	_, err := p.line.Write(event)
+	return err
 }
 
 // pause waits and tells whether the stream is to go on.
@@ -311,18 +138,6 @@ func (s *site) pause(ctx context.Context, d time.Duration) bool {
 	case <-t.C:
 		return true
 	}
-}
-
-func (s *site) sendFrame(ctx context.Context, out *stream, k *kept, key frameKey, have string) (string, error) {
-	f, err := k.now(ctx, s, key)
-	switch {
-	case err != nil:
-		s.notMade(err)
-		return have, err
-	case contentOf(f.mark) == contentOf(have):
-		return have, nil
-	}
-	return f.mark, out.write(f.steps.from(have))
 }
 
 // notMade records why a live page could not be made.
@@ -342,13 +157,14 @@ func contentOf(mark string) string {
 	return content
 }
 
-func (s *site) beat(ctx context.Context, out *stream) error {
+func (s *site) beat(ctx context.Context, line io.Writer) error {
 	now := s.Now()
 	b, err := json.Marshal(beat{At: s.clock(now), Now: now.UnixMilli(), Version: s.version() + nightMark(ctx)})
 	if err != nil {
 		return err
 	}
-	return out.send("beat", "", string(b))
+	_, err = line.Write(encode("beat", "", string(b)))
+	return err
 }
 
 // stream writes server-sent events.
@@ -368,7 +184,8 @@ func openStream(w http.ResponseWriter) (*stream, error) {
 	}
 	h := w.Header()
 	h.Set("Content-Type", "text/event-stream")
-	h.Set("X-Accel-Buffering", "no") // proxies would hold it back
+	h.Set("X-Accel-Buffering", "no")       // proxies would hold it back
+	h.Set("Transfer-Encoding", "identity") // it ends with its connection, so nothing goes around its bytes
 	w.WriteHeader(http.StatusOK)
 	if _, err := fmt.Fprintf(w, "retry: %d\n\n", retryMs); err != nil {
 		return nil, err
