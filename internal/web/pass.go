@@ -32,8 +32,8 @@ type passPage struct {
 	Texts     []text
 	Untold    []untold
 	Late      []Ticket
-	Next      []Ticket // the next few
-	Rest      []Ticket
+	Next      []template.HTML // lines of the next few
+	Rest      []template.HTML
 	Needs     int
 	Away      int
 }
@@ -100,7 +100,7 @@ func (s *site) passView(ctx context.Context, n night.Night, limited bool) (view,
 	if err != nil {
 		return view{}, err
 	}
-	recent, err := s.Desk.Events(ctx, n.ID, max(0, b.Event-fewEvents), fewEvents)
+	recent, err := s.recent(ctx, b)
 	if err != nil {
 		return view{}, err
 	}
@@ -108,7 +108,9 @@ func (s *site) passView(ctx context.Context, n night.Night, limited bool) (view,
 	p := passPage{Origin: c.Origin, Sentence: strings.SplitAfter(s.say(b.Sentence), " ·"), At: s.clock(b.At), Open: n.ClosedAt.IsZero(), CalledOff: !n.CalledOff.IsZero(), Here: len(b.Gate)}
 	p.Gate = s.gate(c, b, recent)
 	p.Pack, p.Late = s.tickets(c, b.Pack), s.tickets(c, b.Late)
-	p.Next = s.tickets(c, b.Next)
+	if p.Next, err = s.lines(s.tickets(c, b.Next)); err != nil {
+		return view{}, err
+	}
 	p.Away = len(p.Next)
 	if len(p.Next) > nextFew {
 		p.Next, p.Rest = p.Next[:nextFew], p.Next[nextFew:]
@@ -152,6 +154,14 @@ func (s *site) tickets(c seen, orders []night.Order) []Ticket {
 		out[i] = s.ticket(c, o)
 	}
 	return out
+}
+
+// recent gives the events among which those of the last minute's hand-outs are.
+func (s *site) recent(ctx context.Context, b desk.Board) ([]night.Event, error) {
+	if b.Counts[night.HandedOut] == 0 {
+		return nil, nil
+	}
+	return s.Desk.Events(ctx, b.Night.ID, max(0, b.Event-fewEvents), fewEvents)
 }
 
 // gate lists who is here, longest wait first. Whoever was just handed out stays

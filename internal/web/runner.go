@@ -36,7 +36,7 @@ func (s *site) runnerView(ctx context.Context, n night.Night, limited bool) (vie
 	if err != nil {
 		return view{}, err
 	}
-	recent, err := s.Desk.Events(ctx, n.ID, max(0, b.Event-fewEvents), fewEvents)
+	recent, err := s.recent(ctx, b)
 	if err != nil {
 		return view{}, err
 	}

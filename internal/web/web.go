@@ -198,6 +198,7 @@ type site struct {
 	*tongue
 	pages   *pages
 	frames  frames
+	nextRow rows
 	handler http.Handler
 }
 
