@@ -101,9 +101,11 @@ func (t *Tx) claimed(ctx context.Context, tries []underway) ([]night.Message, er
 	for i, u := range tries {
 		ids[i] = u.MessageID
 	}
+	// What they came to before the try is not asked for.
 	rows, err := listGiven[messageRow](ctx, t, "messages", `
-		SELECT m.*, c.order_id AS cover_order, c.slot AS cover_slot FROM messages m
-		LEFT JOIN message_orders c ON c.message_id = m.id AND +c.kitchen_id = m.kitchen_id
+		SELECT m.id, m.kitchen_id, m.night_id, m.inbound_id, m.kind, m.revision, m.place, m.address, m.text, m.parts, m.due_at, m.expires_at, m.fallen,
+			c.order_id AS cover_order, c.slot AS cover_slot
+		FROM messages m LEFT JOIN message_orders c ON c.message_id = m.id AND +c.kitchen_id = m.kitchen_id
 		WHERE m.id %s AND +m.kitchen_id = ?`, these(ids), nil, []any{t.kitchen})
 	if err != nil {
 		return nil, err
@@ -128,13 +130,16 @@ func (t *Tx) claimed(ctx context.Context, tries []underway) ([]night.Message, er
 // Trials gives those of the messages that are in the outbox, in no particular
 // order, each with the attempt that is under way; 0 for none.
 func (t *Tx) Trials(ctx context.Context, ids []int64) ([]night.Trial, error) {
-	rows, err := t.tries(ctx, ids)
+	type row struct {
+		ID      int64 `db:"message_id"`
+		Attempt int   `db:"attempt"`
+	}
+	rows, err := listGiven[row](ctx, t, "outbox",
+		`SELECT message_id, attempt FROM outbox WHERE message_id %s AND +kitchen_id = ?`, these(ids), nil, []any{t.kitchen})
 	if err != nil {
 		return nil, err
 	}
-	return each(rows, func(u underway) (night.Trial, error) {
-		return night.Trial{MessageID: u.MessageID, Attempt: u.Attempt}, nil
-	})
+	return each(rows, func(r row) (night.Trial, error) { return night.Trial{MessageID: r.ID, Attempt: r.Attempt}, nil })
 }
 
 // tries gives what stands in the outbox of messages.

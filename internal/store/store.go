@@ -11,6 +11,7 @@ import (
 	"database/sql"
 	"errors"
 	"fmt"
+	"reflect"
 	"strings"
 	"sync"
 	"time"
@@ -267,12 +268,49 @@ func (t *Tx) add(ctx context.Context, what, query string, args ...any) (id int64
 func (t *Tx) list(ctx context.Context, dest any, what, query string, args ...any) error {
 	query, args, err := t.bound(query, args)
 	if err == nil {
-		err = t.tx.SelectContext(ctx, dest, query, args...)
+		err = t.scan(ctx, dest, query, args)
 	}
 	if err != nil {
 		return &night.StoreError{Doing: "read " + what, Err: err}
 	}
 	return nil
+}
+
+// scan reads all rows into the slice that dest points to, each into its place
+// there: sqlx makes every row first and then copies it.
+func (t *Tx) scan(ctx context.Context, dest any, query string, args []any) (err error) {
+	rows, err := t.tx.QueryContext(ctx, query, args...)
+	if err != nil {
+		return err
+	}
+	defer func() { err = errors.Join(err, rows.Close()) }()
+	columns, err := rows.Columns()
+	if err != nil {
+		return err
+	}
+	all := reflect.ValueOf(dest).Elem()
+	var paths [][]int
+	if row := all.Type().Elem(); row.Kind() == reflect.Struct {
+		paths = t.tx.Mapper.TraversalsByName(row, columns)
+	}
+	into := make([]any, len(columns))
+	for n := all.Len(); rows.Next(); n++ {
+		all.Grow(1)
+		all.SetLen(n + 1)
+		row := all.Index(n)
+		row.SetZero()
+		for i := range into {
+			if paths == nil {
+				into[i] = row.Addr().Interface()
+			} else {
+				into[i] = row.FieldByIndex(paths[i]).Addr().Interface()
+			}
+		}
+		if err := rows.Scan(into...); err != nil {
+			return err
+		}
+	}
+	return rows.Err()
 }
 
 // change runs a statement and gives the number of rows that it touched.
