@@ -1,10 +1,10 @@
 package desk
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
-	"slices"
 	"strings"
 	"time"
 
@@ -315,7 +315,7 @@ func (d *Desk) ByHand(ctx context.Context, messageID int64, who string) error {
 		if err != nil {
 			return err
 		}
-		return Told(ctx, tx, []night.Message{m}, now, who)
+		return Told(ctx, tx, []night.Message{m}, nil, now, who)
 	})
 }
 
@@ -327,8 +327,10 @@ type OrderTeller interface {
 }
 
 // Told moves the orders of messages on because their customers were told. An
-// order that is further along stays where it is.
-func Told(ctx context.Context, tx OrderTeller, messages []night.Message, now time.Time, who string) error {
+// order that is further along stays where it is. known is how far the orders were
+// when they were last looked at, nil for nowhere: if one was changed since, the
+// answer is night.ErrChanged, and the transaction is of no use any more.
+func Told(ctx context.Context, tx OrderTeller, messages []night.Message, known []night.Stage, now time.Time, who string) error {
 	var about []int64
 	for _, m := range messages {
 		if stepOf(m.Kind) == "" {
@@ -341,16 +343,31 @@ func Told(ctx context.Context, tx OrderTeller, messages []night.Message, now tim
 	if len(about) == 0 {
 		return nil
 	}
-	stand, err := tx.Stages(ctx, about)
-	if err != nil {
+	moved, said, left := steps(messages, known, now, who)
+	if left != nil { // only what moves is held against what was known of it
+		stand, err := tx.Stages(ctx, about)
+		if err != nil {
+			return err
+		}
+		if moved, said, left = steps(messages, stand, now, who); errors.Is(left, night.ErrNotFound) {
+			return left
+		}
+	}
+	if err := tx.MoveOrders(ctx, moved); err != nil {
 		return err
 	}
+	return tx.Log(ctx, said...)
+}
+
+// steps gives how far orders are once their customers have the messages, of those
+// that move, and the events. The error says why the first of those does not move
+// that do not.
+func steps(messages []night.Message, stand []night.Stage, now time.Time, who string) (to []night.Stage, said []night.Event, left error) {
 	byID := make(map[int64]*night.Stage, len(stand))
-	for i := range stand {
-		byID[stand[i].OrderID] = &stand[i]
+	for _, o := range stand { // one may stand there for each of its messages
+		byID[o.OrderID] = &o
 	}
 	moved := make(map[int64]bool, len(stand))
-	var said []night.Event
 	for _, m := range messages {
 		if stepOf(m.Kind) == "" {
 			continue
@@ -358,23 +375,26 @@ func Told(ctx context.Context, tx OrderTeller, messages []night.Message, now tim
 		for _, c := range m.Covers {
 			o, ok := byID[c.OrderID]
 			if !ok {
-				return fmt.Errorf("order of message %d: %w", m.ID, night.ErrNotFound)
+				return nil, nil, fmt.Errorf("order of message %d: %w", m.ID, night.ErrNotFound)
 			}
-			to, err := o.State.After(stepOf(m.Kind))
+			next, err := o.State.After(stepOf(m.Kind))
 			if err != nil {
+				left = cmp.Or(left, err)
 				continue
 			}
 			said = append(said, night.Event{
-				NightID: o.NightID, OrderID: o.OrderID, MessageID: m.ID, At: now, Who: who, What: night.StepTaken, From: o.State, To: to, Why: string(m.Kind),
+				NightID: o.NightID, OrderID: o.OrderID, MessageID: m.ID, At: now, Who: who, What: night.StepTaken, From: o.State, To: next, Why: string(m.Kind),
 			})
-			o.State, moved[o.OrderID] = to, true
+			o.State, moved[o.OrderID] = next, true
 		}
 	}
-	stand = slices.DeleteFunc(stand, func(o night.Stage) bool { return !moved[o.OrderID] })
-	if err := tx.MoveOrders(ctx, stand); err != nil {
-		return err
+	for _, o := range stand {
+		if moved[o.OrderID] {
+			to = append(to, *byID[o.OrderID])
+			delete(moved, o.OrderID)
+		}
 	}
-	return tx.Log(ctx, said...)
+	return to, said, left
 }
 
 // stepOf gives the step that an order takes when its customer has a text of the

@@ -103,6 +103,7 @@ type Dispatcher struct {
 // stopped, why there was none.
 type result struct {
 	message  night.Message
+	orders   []night.Stage // that it covers, as they were at the last look
 	accepted adapters.Accepted
 	err      error
 	began    time.Time // when the provider was called
@@ -267,7 +268,7 @@ func (d *Dispatcher) start(ctx context.Context) error {
 		d.underway++
 		unused--
 		d.c.Pace.use(now)
-		go d.send(ctx, m)
+		go d.send(ctx, m, truths[i].Orders)
 	}
 	return d.settle(ctx)
 }
@@ -296,7 +297,7 @@ func (d *Dispatcher) lineUp(ctx context.Context, now time.Time) error {
 
 // send makes one try. Once begun it is not cut short by a shutdown: only its
 // own time limit ends it.
-func (d *Dispatcher) send(ctx context.Context, m night.Message) {
+func (d *Dispatcher) send(ctx context.Context, m night.Message, orders []night.Stage) {
 	ctx, cancel := context.WithTimeout(context.WithoutCancel(ctx), d.c.Timeout)
 	defer cancel()
 	began := d.c.Now().UTC()
@@ -304,7 +305,7 @@ func (d *Dispatcher) send(ctx context.Context, m night.Message) {
 		Key: fmt.Sprintf("m%d-%d", m.ID, m.Attempt), To: m.To, From: d.c.From,
 		Subject: d.c.Kitchen.Name, Text: m.Text, ValidUntil: m.ExpiresAt,
 	})
-	d.results <- &result{message: m, accepted: accepted, err: err, began: began}
+	d.results <- &result{message: m, orders: orders, accepted: accepted, err: err, began: began}
 }
 
 func (d *Dispatcher) truths(ctx context.Context, messages []night.Message) ([]Truth, error) {

@@ -65,3 +65,51 @@ func TestWhoIsWokenMeanwhileLooksAgain(t *testing.T) {
 	require.NoError(t, r.Drain(t.Context()))
 	assert.Equal(t, 2, r.carrier.count())
 }
+
+// An order that somebody changes while its text is under way is told all the same:
+// what was known of it from the last look counts only while it is so.
+func TestAnOrderThatChangesMeanwhileIsTold(t *testing.T) {
+	t.Parallel()
+	for name, change := range map[string]struct {
+		edit func(o *night.Order)
+		want night.State
+		took int // steps because of the texts
+	}{
+		"nothing":                   {nil, night.Told, 2},
+		"something about it":        {func(o *night.Order) { o.Bag = 7 }, night.Told, 2},
+		"it is further along":       {func(o *night.Order) { o.State = night.Arrived }, night.Arrived, 1},
+		"it was told in other ways": {func(o *night.Order) { o.State = night.Told }, night.Told, 1},
+	} {
+		t.Run(name, func(t *testing.T) {
+			t.Parallel()
+			r := newRig(t, 2)
+			r.carrier.answer = func(m adapters.Message) (adapters.Accepted, error) {
+				if m.To == "+447700900000" && change.edit != nil { // that of the first order
+					assert.NoError(t, r.k.Write(t.Context(), func(tx *store.Tx) error {
+						o, err := tx.Order(t.Context(), r.orders[0])
+						if err != nil {
+							return err
+						}
+						change.edit(&o)
+						return tx.SaveOrder(t.Context(), o)
+					}))
+				}
+				return adapters.Accepted{IDs: []string{m.Key}}, nil
+			}
+			require.NoError(t, r.Drain(t.Context()))
+			assert.Equal(t, change.want, r.order(0).State)
+			assert.Equal(t, night.Told, r.order(1).State)
+			require.NoError(t, r.k.Read(t.Context(), func(tx *store.Tx) error {
+				events, err := tx.Events(t.Context(), r.night, 0, 100)
+				took := 0
+				for _, e := range events {
+					if e.What == night.StepTaken {
+						took++
+					}
+				}
+				assert.Equal(t, change.took, took)
+				return err
+			}))
+		})
+	}
+}

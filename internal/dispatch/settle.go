@@ -59,7 +59,14 @@ func (d *Dispatcher) settleOnly(ctx context.Context, batch []*result) error {
 	for _, e := range ends { // one that did not go out may be due again, and so may those who shared it
 		d.more = d.more || e.State != night.Sent
 	}
+	again := false
 	return d.write(ctx, func(tx Tx) error {
+		if again { // somebody may have changed an order since the last look
+			for _, e := range ends {
+				e.orders = nil
+			}
+		}
+		again = true
 		counted, err := d.record(ctx, tx, ends, now)
 		if err != nil {
 			return err
@@ -130,16 +137,17 @@ func (d *Dispatcher) record(ctx context.Context, tx Tx, ends []*end, now time.Ti
 // get a true one.
 func (d *Dispatcher) follow(ctx context.Context, tx Tx, ends []*end, now time.Time) error {
 	var told []night.Message
+	var known []night.Stage
 	var ids []string
 	for _, e := range ends {
 		if e.State == night.Sent || e.became == night.Delivered {
-			told = append(told, e.message)
+			told, known = append(told, e.message), append(known, e.orders...)
 		}
 		if e.State == night.Sent || e.State == night.InDoubt { // some parts may have been numbered
 			ids = append(ids, e.IDs...)
 		}
 	}
-	if err := desk.Told(ctx, tx, told, now, d.c.Adapter); err != nil {
+	if err := desk.Told(ctx, tx, told, known, now, d.c.Adapter); err != nil {
 		return err
 	}
 	if err := d.joinEarly(ctx, tx, ids, now); err != nil {
