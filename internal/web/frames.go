@@ -4,6 +4,7 @@ import (
 	"context"
 	"crypto/sha256"
 	"encoding/hex"
+	"errors"
 	"fmt"
 	"maps"
 	"slices"
@@ -128,6 +129,7 @@ func (k *kept) anew(ctx context.Context, s *site, key frameKey, last *frame) (f 
 	// frame out of date at once.
 	changed := s.Live.Wait()
 	defer func() {
+		err = errors.Join(err, s.caught(recover()))
 		k.mu.Lock()
 		defer k.mu.Unlock()
 		if f != nil {

@@ -10,6 +10,7 @@ import (
 	"net"
 	"net/http"
 	"os"
+	"runtime/debug"
 	"strings"
 	"sync/atomic"
 	"time"
@@ -62,9 +63,13 @@ func (s *site) live(w http.ResponseWriter, r *http.Request) {
 	defer context.AfterFunc(ctx, hangUp)()
 	p := &screen{site: s, page: k, line: line, have: have}
 	turn := live.NewTurn(func() {
-		if err := p.catchUp(ctx); err != nil {
-			hangUp()
-		}
+		var err error
+		defer func() {
+			if err = errors.Join(err, s.caught(recover())); err != nil {
+				hangUp()
+			}
+		}()
+		err = p.catchUp(ctx)
 	})
 	defer k.join(ctx, s, key, turn)()
 	p.attend(turn)
@@ -145,6 +150,16 @@ func (s *site) notMade(err error) {
 	if !errors.Is(err, night.ErrNotFound) {
 		s.Log.Error("the live page could not be made", "error", err)
 	}
+}
+
+// caught is the error that a fault in the code is, where a page is made or sent by
+// no request of its own: it ends the page and not the night. nil is none.
+func (s *site) caught(fault any) error {
+	if fault == nil {
+		return nil
+	}
+	s.Log.Error("a fault in a page", "fault", fault, "stack", string(debug.Stack()))
+	return fmt.Errorf("the page could not be made: %v", fault)
 }
 
 // contentOf is the part of a frame's mark that names its content; a bare event
