@@ -12,14 +12,18 @@ import (
 )
 
 // Intake takes in the texts that come over one line, for the kitchens that share
-// it. Texts that come at once share a round: one transaction, in which they are
-// stored and acted on. Where they can't be acted on they are stored all the same,
-// and acted on by themselves.
+// it. Texts of a kitchen that come at once share a round: one transaction, in which
+// they are stored and acted on. Where they can't be acted on they are stored all the
+// same, and acted on by themselves.
 type Intake struct {
 	write   WriteEach
-	inboxes map[int64]*Inbox // by kitchen
-	rounds  together.Work[*arrival]
+	breath  time.Duration
+	inboxes map[int64]*Inbox                   // by kitchen
+	rounds  map[int64]*together.Work[*arrival] // of each kitchen; at nobody, of texts that may be for several
 }
+
+// nobody stands for several kitchens of which nobody knows which one is meant.
+const nobody = 0
 
 // WriteEach runs fn in each of the kitchens, in the order given and all in one
 // transaction, which has all of them to itself.
@@ -28,11 +32,16 @@ type WriteEach func(ctx context.Context, kitchens []int64, fn func(kitchen int64
 // NewIntake makes the intake of a line that no kitchen uses yet. After a round the
 // next one waits for breath, so that texts which come thick and fast share rounds.
 func NewIntake(write WriteEach, breath time.Duration) *Intake {
-	return &Intake{write: write, inboxes: map[int64]*Inbox{}, rounds: together.Work[*arrival]{Breath: breath}}
+	t := &Intake{write: write, breath: breath, inboxes: map[int64]*Inbox{}, rounds: map[int64]*together.Work[*arrival]{}}
+	t.rounds[nobody] = &together.Work[*arrival]{Breath: breath}
+	return t
 }
 
 // Add has a kitchen use the line. It must not be called while texts come in.
-func (t *Intake) Add(b *Inbox) { t.inboxes[b.c.Kitchen.ID] = b }
+func (t *Intake) Add(b *Inbox) {
+	t.inboxes[b.c.Kitchen.ID] = b
+	t.rounds[b.c.Kitchen.ID] = &together.Work[*arrival]{Breath: t.breath}
+}
 
 // arrival is one text on its way into the database.
 type arrival struct {
@@ -51,7 +60,11 @@ type arrival struct {
 // acted on now is acted on by the next CatchUp.
 func (t *Intake) Take(ctx context.Context, now time.Time, may []int64, copies ...night.Inbound) error {
 	mine := &arrival{now: now, may: may, copies: copies}
-	err := t.rounds.Do(mine, func(all []*arrival) error {
+	in := int64(nobody)
+	if len(may) < 2 && len(copies) == 1 {
+		in = copies[0].KitchenID // others have no part in it, and need not wait
+	}
+	err := t.rounds[in].Do(mine, func(all []*arrival) error {
 		t.take(context.WithoutCancel(ctx), all) // others wait for it too
 		return nil
 	})

@@ -4,7 +4,9 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"log/slog"
 	"slices"
+	"sync"
 	"testing"
 	"time"
 
@@ -226,4 +228,37 @@ func TestAFullHouseAtOnce(t *testing.T) {
 		}
 	}
 	assert.Equal(t, len(all), read)
+}
+
+// A kitchen whose round takes long keeps no other one waiting that uses the line.
+func TestKitchensOnALineDoNotWaitForEachOther(t *testing.T) {
+	t.Parallel()
+	slow := make(chan struct{})
+	in := inbox.NewIntake(func(_ context.Context, kitchens []int64, _ func(int64, inbox.Tx) error) error {
+		if slices.Contains(kitchens, 1) {
+			<-slow
+		}
+		return nil
+	}, 0)
+	for id := range int64(3) {
+		b, err := inbox.New(inbox.Config{
+			Store: struct{ inbox.Store }{}, Desk: struct{ inbox.Desk }{}, Now: time.Now, Log: slog.New(slog.DiscardHandler),
+			Kitchen: night.Kitchen{ID: id + 1, Zone: time.UTC},
+		})
+		require.NoError(t, err)
+		in.Add(b)
+	}
+	take := func(kitchens ...int64) error {
+		var copies []night.Inbound
+		for _, k := range kitchens {
+			copies = append(copies, night.Inbound{KitchenID: k, Adapter: "texts", ProviderID: "in-1"})
+		}
+		return in.Take(t.Context(), evening, kitchens, copies...)
+	}
+	var held sync.WaitGroup
+	held.Go(func() { assert.NoError(t, take(1)) })
+	require.NoError(t, take(2))
+	require.NoError(t, take(2, 3), "nor do texts that may be for several")
+	close(slow)
+	held.Wait()
 }
