@@ -159,7 +159,7 @@ func (s *site) caught(fault any) error {
 		return nil
 	}
 	s.Log.Error("a fault in a page", "fault", fault, "stack", string(debug.Stack()))
-	return fmt.Errorf("the page could not be made: %v", fault)
+	return fmt.Errorf("fault: %v", fault)
 }
 
 // contentOf is the part of a frame's mark that names its content; a bare event
