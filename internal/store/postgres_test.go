@@ -206,7 +206,7 @@ func connectionSettings(t *testing.T, server *pgtest.Server) {
 
 func givesUpWaiting(t *testing.T, server *pgtest.Server) {
 	place := server.Database(t)
-	holder, other := openAt(t, place), openAt(t, place+"?statement_timeout=50")
+	holder, other := openAt(t, place), openAt(t, place+"?statement_timeout=1000")
 	other.writer.SetMaxOpenConns(1)
 	k, err := holder.PutKitchen(t.Context(), night.Kitchen{Name: "Larkfield", Zone: time.UTC})
 	require.NoError(t, err)
