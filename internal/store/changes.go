@@ -80,16 +80,16 @@ func term[V any](ctx context.Context, t *Tx, part func(*terms) **V, read func() 
 	return now, err
 }
 
-// termsOf gives what is in memory of a kitchen's terms, and these where that is older.
+// termsOf gives what is in memory of a kitchen's terms, if it is of the same count as
+// these, and else keeps these: also where they are older, since a server that was
+// replaced by one that is behind counts some numbers once more.
 func (s *Store) termsOf(kitchen int64, these *terms) *terms {
 	s.mu.Lock()
 	defer s.mu.Unlock()
-	switch have := s.terms[kitchen]; {
-	case have == nil || have.count < these.count:
-		s.terms[kitchen] = these
-	case have.count == these.count:
+	if have := s.terms[kitchen]; have != nil && have.count == these.count {
 		return have
 	}
+	s.terms[kitchen] = these
 	return these
 }
 
