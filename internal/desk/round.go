@@ -98,13 +98,6 @@ func (d *Desk) ApplyIn(ctx context.Context, tx Tx, now time.Time, b *Book, texts
 			return fmt.Errorf("act on text %d: %w", in.ID, err)
 		}
 	}
-	n, err := tx.SaveInbounds(ctx, r.texts, night.Fresh)
-	if err != nil {
-		return err
-	}
-	if n != len(texts) {
-		return fmt.Errorf("act on texts: %w", night.ErrChanged)
-	}
 	return r.write(ctx)
 }
 
@@ -237,30 +230,35 @@ func (r *round) act(in night.Inbound, dec Decision, who string) ([]night.Order, 
 	return out, nil
 }
 
-// write stores what the round came to.
+// write stores what the round came to. What it has to ask comes first, so that the
+// rest is written together.
 func (r *round) write(ctx context.Context) error {
 	orders := make([]night.Order, len(r.touched))
 	for k, i := range r.touched {
 		orders[k] = r.book.Orders[i]
-	}
-	if err := r.tx.SaveOrders(ctx, orders); err != nil {
-		return err
-	}
-	for _, i := range r.touched {
 		r.book.Orders[i].Revision++
-	}
-	var err error
-	if r.book.changes, err = r.tx.OrderChanges(ctx); err != nil { // those of the round among them
-		return err
 	}
 	planned, err := r.plan(ctx)
 	if err != nil {
 		return err
 	}
+	n, err := r.tx.SaveInbounds(ctx, r.texts, night.Fresh)
+	if err != nil {
+		return err
+	}
+	if n != len(r.texts) {
+		return fmt.Errorf("act on texts: %w", night.ErrChanged)
+	}
+	if err := r.tx.SaveOrders(ctx, orders); err != nil {
+		return err
+	}
 	if err := r.tx.Log(ctx, append(r.events, planned...)...); err != nil {
 		return err
 	}
-	_, err = r.tx.AddMessages(ctx, r.answers)
+	if _, err := r.tx.AddMessages(ctx, r.answers); err != nil {
+		return err
+	}
+	r.book.changes, err = r.tx.OrderChanges(ctx) // those of the round among them
 	return err
 }
 

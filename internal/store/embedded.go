@@ -32,16 +32,19 @@ var embedded = dialect{
 	count:    func(context.Context, *sqlx.Tx, string, []string, [][]any) error { return nil },
 }
 
-// reserveEmbedded counts on from the highest id that was ever given (SQLite,
+// reserveEmbedded counts on from the highest ids that were ever given (SQLite,
 // "The AUTOINCREMENT Keyword"). Nobody else writes meanwhile.
-func reserveEmbedded(ctx context.Context, tx *sqlx.Tx, table string, n int) ([]int64, error) {
-	var last int64
-	if err := tx.GetContext(ctx, &last, `SELECT coalesce(max(seq), 0) FROM sqlite_sequence WHERE name = ?`, table); err != nil {
-		return nil, err
-	}
-	ids := make([]int64, n)
-	for i := range ids {
-		ids[i] = last + int64(i) + 1
+func reserveEmbedded(ctx context.Context, tx *sqlx.Tx, n int, tables ...string) ([][]int64, error) {
+	ids := make([][]int64, len(tables))
+	for i, table := range tables {
+		var last int64
+		if err := tx.GetContext(ctx, &last, `SELECT coalesce(max(seq), 0) FROM sqlite_sequence WHERE name = ?`, table); err != nil {
+			return nil, err
+		}
+		ids[i] = make([]int64, n)
+		for k := range ids[i] {
+			ids[i][k] = last + int64(k) + 1
+		}
 	}
 	return ids, nil
 }

@@ -43,11 +43,9 @@ func (t *Tx) writeEvents(ctx context.Context) error {
 		g.rows = append(g.rows, []any{e.NightID, e.OrderID, e.MessageID, e.InboundID, ms(e.At), e.Who, string(e.What), string(e.From), string(e.To), e.Why})
 	}
 	t.said = nil
-	_, err := t.changeGiven(ctx, "events", `
+	return t.putOff(ctx, later{table: "events", rows: g, args: []any{t.kitchen}, query: `
 		INSERT INTO events (kitchen_id, night_id, order_id, message_id, inbound_id, at, who, what, from_state, to_state, why)
-		SELECT CAST(? AS BIGINT), night, about, message, inbound, at, who, what, from_state, to_state, why FROM %s`,
-		g, []any{t.kitchen}, nil)
-	return err
+		SELECT CAST(? AS BIGINT), night, about, message, inbound, at, who, what, from_state, to_state, why FROM %s`})
 }
 
 // Events gives a night's events with an id above after, at most limit of them,

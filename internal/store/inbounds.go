@@ -73,10 +73,14 @@ func (t *Tx) AddInbounds(ctx context.Context, all []night.Inbound) ([]int64, err
 			fresh = append(fresh, i)
 		}
 	}
+	if err := t.provide(ctx, len(fresh), "inbounds", "messages"); err != nil { // each may be answered
+		return nil, err
+	}
 	reserved, err := t.reserve(ctx, "inbounds", len(fresh))
 	if err != nil {
 		return nil, err
 	}
+	t.fresh = append(t.fresh, reserved...)
 	for k, i := range fresh {
 		in := all[i]
 		ids[i] = reserved[k]
@@ -151,11 +155,9 @@ func (t *Tx) insertInbounds(ctx context.Context, all []night.Inbound) error {
 			string(in.State), cmp.Or(string(in.Reading), "{}"), string(in.Corrected), in.Why, in.Shared, bit(in.Silent),
 		})
 	}
-	_, err := t.changeGiven(ctx, "inbound", `
+	return t.putOff(ctx, later{table: "inbounds", rows: g, args: []any{t.kitchen}, query: `
 		INSERT INTO inbounds (id, kitchen_id, night_id, adapter, provider_id, sender, recipient, text, at, state, reading, corrected, why, shared, silent)
-		SELECT new, CAST(? AS BIGINT), night, line, name, came_from, went_to, words, moment, next, read, put_right, because, others, quiet FROM %s`,
-		g, []any{t.kitchen}, nil)
-	return err
+		SELECT new, CAST(? AS BIGINT), night, line, name, came_from, went_to, words, moment, next, read, put_right, because, others, quiet FROM %s`})
 }
 
 // bit is a yes or no as the database keeps it.
@@ -228,10 +230,9 @@ func (t *Tx) SaveInbounds(ctx context.Context, all []night.Inbound, from ...nigh
 			links.rows = append(links.rows, []any{in.ID, order, place})
 		}
 	}
-	_, err = t.changeGiven(ctx, "inbound", `
+	return len(saved), t.putOff(ctx, later{table: "inbound_orders", rows: links, args: []any{t.kitchen}, query: `
 		INSERT INTO inbound_orders (kitchen_id, inbound_id, order_id, place)
-		SELECT CAST(? AS BIGINT), inbound, about, place FROM %s`, links, []any{t.kitchen}, nil)
-	return len(saved), err
+		SELECT CAST(? AS BIGINT), inbound, about, place FROM %s`})
 }
 
 // Inbound gives one text from outside.

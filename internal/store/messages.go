@@ -178,32 +178,39 @@ func (t *Tx) AddMessages(ctx context.Context, all []night.Message) ([]int64, err
 	if err != nil {
 		return nil, err
 	}
+	if t.answersNew(all) {
+		for _, c := range []later{t.rowsOf(ids, all), t.coversOf(ids, all), t.waitsOf(ids, all)} {
+			if err := t.putOff(ctx, c); err != nil {
+				return nil, err
+			}
+		}
+		return ids, nil
+	}
 	if err := t.put(ctx, ids, all); err != nil {
 		return nil, err
 	}
-	waits := given{columns: []string{"message", "next"}, rows: make([][]any, 0, len(all))}
+	_, err = t.writeNow(ctx, t.waitsOf(ids, all))
+	return ids, err
+}
+
+// answersNew tells whether messages answer texts that came in the transaction, one
+// each: then nobody has answered any of them before.
+func (t *Tx) answersNew(all []night.Message) bool {
+	var answered []int64
 	for i := range all {
-		if ids[i] != 0 {
-			waits.rows = append(waits.rows, []any{ids[i], nextAt(&all[i])})
+		to := all[i].InboundID
+		if !slices.Contains(t.fresh, to) || slices.Contains(answered, to) {
+			return false
 		}
+		answered = append(answered, to)
 	}
-	return ids, t.queue(ctx, waits)
+	return true
 }
 
 // put stores new messages with their ids, and makes 0 the id of one that exists
 // already.
 func (t *Tx) put(ctx context.Context, ids []int64, all []night.Message) error {
-	g := given{columns: []string{"new", "night", "inbound", "kind", "revision", "place", "address", "words", "parts", "due_at", "expires_at", "adapter"}, rows: make([][]any, len(all))}
-	for i := range all {
-		m := &all[i]
-		g.rows[i] = []any{ids[i], m.NightID, m.InboundID, string(m.Kind), m.Revision, m.Place, m.To, m.Text, m.Parts, ms(m.DueAt), ms(m.ExpiresAt), m.Adapter}
-	}
-	n, err := t.changeGiven(ctx, "message", `
-		INSERT INTO messages (id, kitchen_id, night_id, inbound_id, kind, revision, place, address, text, parts,
-			due_at, expires_at, state, adapter)
-		SELECT new, CAST(? AS BIGINT), night, nullif(inbound, 0), kind, revision, place, address, words, parts,
-			due_at, expires_at, CAST(? AS TEXT), adapter FROM %s WHERE true
-		ON CONFLICT DO NOTHING`, g, []any{t.kitchen, night.Due}, nil)
+	n, err := t.writeNow(ctx, t.rowsOf(ids, all))
 	if err != nil {
 		return err
 	}
@@ -217,6 +224,50 @@ func (t *Tx) put(ctx context.Context, ids []int64, all []night.Message) error {
 		return err
 	}
 	return t.takeBack(ctx, ids, all)
+}
+
+// rowsOf is the rows of new messages.
+func (t *Tx) rowsOf(ids []int64, all []night.Message) later {
+	g := given{columns: []string{"new", "night", "inbound", "kind", "revision", "place", "address", "words", "parts", "due_at", "expires_at", "adapter"}, rows: make([][]any, len(all))}
+	for i := range all {
+		m := &all[i]
+		g.rows[i] = []any{ids[i], m.NightID, m.InboundID, string(m.Kind), m.Revision, m.Place, m.To, m.Text, m.Parts, ms(m.DueAt), ms(m.ExpiresAt), m.Adapter}
+	}
+	return later{table: "messages", all: true, rows: g, args: []any{t.kitchen, night.Due}, query: `
+		INSERT INTO messages (id, kitchen_id, night_id, inbound_id, kind, revision, place, address, text, parts,
+			due_at, expires_at, state, adapter)
+		SELECT new, CAST(? AS BIGINT), night, nullif(inbound, 0), kind, revision, place, address, words, parts,
+			due_at, expires_at, CAST(? AS TEXT), adapter FROM %s WHERE true
+		ON CONFLICT DO NOTHING`}
+}
+
+// coversOf is which orders messages are about; one whose id is 0 is passed over.
+func (t *Tx) coversOf(ids []int64, all []night.Message) later {
+	g := given{columns: []string{"message", "about", "what", "version", "at"}, rows: make([][]any, 0, len(all))}
+	for i := range all {
+		if ids[i] == 0 {
+			continue
+		}
+		m := &all[i]
+		for _, c := range m.Covers {
+			g.rows = append(g.rows, []any{ids[i], c.OrderID, string(m.Kind), m.Revision, int(c.Slot)})
+		}
+	}
+	return later{table: "message_orders", all: true, rows: g, args: []any{t.kitchen}, query: `
+		INSERT INTO message_orders (kitchen_id, message_id, order_id, kind, revision, slot)
+		SELECT CAST(? AS BIGINT), message, about, what, version, at FROM %s WHERE true
+		ON CONFLICT DO NOTHING`}
+}
+
+// waitsOf is the places of new messages in the outbox; one whose id is 0 gets none.
+func (t *Tx) waitsOf(ids []int64, all []night.Message) later {
+	g := given{columns: []string{"message", "next"}, rows: make([][]any, 0, len(all))}
+	for i := range all {
+		if ids[i] != 0 {
+			g.rows = append(g.rows, []any{ids[i], nextAt(&all[i])})
+		}
+	}
+	return t.places(g)
 }
 
 // absent makes those of ids 0 that no message has.
@@ -277,21 +328,9 @@ func (t *Tx) takeBack(ctx context.Context, ids []int64, all []night.Message) err
 // cover records which orders messages are about; one whose id is 0 is passed over.
 // It tells whether each got all of its own, which nobody else had.
 func (t *Tx) cover(ctx context.Context, ids []int64, all []night.Message) (whole bool, err error) {
-	g := given{columns: []string{"message", "about", "what", "version", "at"}, rows: make([][]any, 0, len(all))}
-	for i := range all {
-		if ids[i] == 0 {
-			continue
-		}
-		m := &all[i]
-		for _, c := range m.Covers {
-			g.rows = append(g.rows, []any{ids[i], c.OrderID, string(m.Kind), m.Revision, int(c.Slot)})
-		}
-	}
-	n, err := t.changeGiven(ctx, "message", `
-		INSERT INTO message_orders (kitchen_id, message_id, order_id, kind, revision, slot)
-		SELECT CAST(? AS BIGINT), message, about, what, version, at FROM %s WHERE true
-		ON CONFLICT DO NOTHING`, g, []any{t.kitchen}, nil)
-	return n == int64(len(g.rows)), err
+	c := t.coversOf(ids, all)
+	n, err := t.writeNow(ctx, c)
+	return n == int64(len(c.rows.rows)), err
 }
 
 // Uncover forgets which orders messages are about. What was dropped is about

@@ -182,24 +182,19 @@ func (t *Tx) Stages(ctx context.Context, ids []int64) ([]night.Stage, error) {
 	})
 }
 
-// MoveOrders stores how far orders now are, each as SaveOrder stores an order:
-// one that somebody else changed meanwhile gives night.ErrChanged.
+// MoveOrders stores how far orders now are, each as SaveOrders stores an order.
 func (t *Tx) MoveOrders(ctx context.Context, to []night.Stage) error {
 	g := given{columns: []string{"moved", "next", "was"}}
 	for _, s := range to {
 		g.rows = append(g.rows, []any{s.OrderID, string(s.State), s.Revision})
 	}
 	t.ordersChange()
-	n, err := t.changeGiven(ctx, "orders", `
+	return t.putOff(ctx, later{table: "orders", rows: g, after: []any{t.kitchen}, all: true, query: `
 		UPDATE orders SET state = given.next, revision = revision + 1 FROM %s
-		WHERE id = given.moved AND +kitchen_id = ? AND revision = given.was`, g, nil, []any{t.kitchen})
-	if err == nil && n != int64(len(to)) {
-		return fmt.Errorf("orders: %w", night.ErrChanged)
-	}
-	return err
+		WHERE id = given.moved AND +kitchen_id = ? AND revision = given.was`})
 }
 
-// SetBags stores the numbers of the orders' bags, each as SaveOrder stores an
+// SetBags stores the numbers of the orders' bags, each as SaveOrders stores an
 // order.
 func (t *Tx) SetBags(ctx context.Context, orders []night.Order) error {
 	g := given{columns: []string{"numbered", "number", "was"}}
@@ -207,13 +202,9 @@ func (t *Tx) SetBags(ctx context.Context, orders []night.Order) error {
 		g.rows = append(g.rows, []any{o.ID, o.Bag, o.Revision})
 	}
 	t.ordersChange()
-	n, err := t.changeGiven(ctx, "orders", `
+	return t.putOff(ctx, later{table: "orders", rows: g, after: []any{t.kitchen}, all: true, query: `
 		UPDATE orders SET bag = given.number, revision = revision + 1 FROM %s
-		WHERE id = given.numbered AND +kitchen_id = ? AND revision = given.was`, g, nil, []any{t.kitchen})
-	if err == nil && n != int64(len(orders)) {
-		return fmt.Errorf("orders: %w", night.ErrChanged)
-	}
-	return err
+		WHERE id = given.numbered AND +kitchen_id = ? AND revision = given.was`})
 }
 
 // OrderByRef gives a night's order by its reference, in any case.
@@ -287,7 +278,11 @@ func (t *Tx) AddOrder(ctx context.Context, o night.Order) (int64, error) {
 
 // SaveOrder is SaveOrders for one.
 func (t *Tx) SaveOrder(ctx context.Context, o night.Order) error {
-	if err := t.SaveOrders(ctx, []night.Order{o}); err != nil {
+	err := t.SaveOrders(ctx, []night.Order{o})
+	if err == nil {
+		err = t.catchUp(ctx)
+	}
+	if err != nil {
 		return fmt.Errorf("order %s: %w", o.Ref, err)
 	}
 	return nil
@@ -295,7 +290,8 @@ func (t *Tx) SaveOrder(ctx context.Context, o night.Order) error {
 
 // SaveOrders stores every field of orders that exist, if each still has the
 // revision that it was read with, and counts the revisions up by one. Where
-// somebody else changed one meanwhile it gives night.ErrChanged.
+// somebody else changed one meanwhile night.ErrChanged comes from it, or from
+// whatever the transaction does next, its end too.
 func (t *Tx) SaveOrders(ctx context.Context, all []night.Order) error {
 	if len(all) == 0 {
 		return nil
@@ -315,15 +311,11 @@ func (t *Tx) SaveOrders(ctx context.Context, all []night.Order) error {
 		})
 	}
 	t.ordersChange()
-	n, err := t.changeGiven(ctx, "orders", `
+	return t.putOff(ctx, later{table: "orders", rows: g, after: []any{t.kitchen}, all: true, query: `
 		UPDATE orders SET bag = n_bag, name = n_name, phone = n_phone, phone_typed = n_typed, email = n_email, collector = n_collector,
 			slot = n_slot, items = n_items, note = n_note, allergy = n_allergy, state = n_state, packed_at = n_packed,
 			expected_at = n_expected, behind = n_behind, vehicle = n_vehicle, arrived_at = n_arrived, spot = n_spot, revision = revision + 1
-		FROM %s WHERE id = given.saved AND +kitchen_id = ? AND revision = given.was`, g, nil, []any{t.kitchen})
-	if err == nil && n != int64(len(all)) {
-		return night.ErrChanged
-	}
-	return err
+		FROM %s WHERE id = given.saved AND +kitchen_id = ? AND revision = given.was`})
 }
 
 // SetBooked records what the order book now gives for an order.

@@ -14,11 +14,10 @@ import (
 // to be sent, and with a lease what is being sent. How far the sending is stands
 // only there, and goes to the message when the try is settled.
 
-// queue puts messages into the outbox, each with the time of its next try.
-func (t *Tx) queue(ctx context.Context, waits given) error {
-	_, err := t.changeGiven(ctx, "outbox",
-		`INSERT INTO outbox (message_id, kitchen_id, next_at) SELECT message, CAST(? AS BIGINT), next FROM %s`, waits, []any{t.kitchen}, nil)
-	return err
+// places is messages' places in the outbox, each with the time of its next try.
+func (t *Tx) places(waits given) later {
+	return later{table: "outbox", rows: waits, args: []any{t.kitchen},
+		query: `INSERT INTO outbox (message_id, kitchen_id, next_at) SELECT message, CAST(? AS BIGINT), next FROM %s`}
 }
 
 // queueAtOnce lets a message be tried at once, whether it waits already or not.
@@ -365,7 +364,7 @@ func (t *Tx) settleLate(ctx context.Context, s night.Settlement, u underway) (ni
 		return "", err
 	}
 	if s.State == night.Due { // its time had come before that try
-		if err := t.queue(ctx, given{[]string{"message", "next"}, [][]any{{s.MessageID, ms(s.RetryAt)}}}); err != nil {
+		if _, err := t.writeNow(ctx, t.places(given{[]string{"message", "next"}, [][]any{{s.MessageID, ms(s.RetryAt)}}})); err != nil {
 			return "", err
 		}
 	}

@@ -96,9 +96,13 @@ func plans(t *testing.T, s *Store, look func(c *sqlx.Conn, query string)) {
 		tried(tx.ReceiptState(ctx, 1, night.Sent, ""))
 		tried(tx.TakeReceipts(ctx, "texts", []string{"a"}))
 		try(tx.Uncover(ctx, ids...))
-		try(tx.MoveOrders(ctx, []night.Stage{{OrderID: 1}}))
-		try(tx.SetBags(ctx, []night.Order{{ID: 1}}))
-		try(tx.SaveOrders(ctx, []night.Order{{ID: 1}}))
+		for _, putOff := range []error{
+			tx.MoveOrders(ctx, []night.Stage{{OrderID: 1}}), tx.SetBags(ctx, []night.Order{{ID: 1}}),
+			tx.SaveOrders(ctx, []night.Order{{ID: 1}}), tx.Log(ctx, night.Event{NightID: 1}),
+		} {
+			try(putOff)
+			try(tx.catchUp(ctx))
+		}
 		return errors.Join(errs...)
 	}))
 	c, err := s.writer.Connx(ctx)

@@ -10,6 +10,7 @@ import (
 	"os"
 	"slices"
 	"strconv"
+	"strings"
 	"time"
 
 	"github.com/jmoiron/sqlx"
@@ -29,6 +30,7 @@ var postgres = dialect{
 	across:     acrossServer,
 	given:      asArrays,
 	part:       inOne,
+	combines:   true,
 	reserve:    reservePostgres,
 	bytewise:   `CAST(%s AS TEXT) COLLATE "C"`,
 	clock:      `CAST(extract(epoch FROM clock_timestamp()) * 1000 AS BIGINT)`,
@@ -63,13 +65,28 @@ func enterKitchen(ctx context.Context, tx *sqlx.Tx, kitchen int64) error {
 	return err
 }
 
-// reservePostgres takes ids from the table's sequence, whose name is looked up once
-// and not for each.
-func reservePostgres(ctx context.Context, tx *sqlx.Tx, table string, n int) ([]int64, error) {
-	var ids []int64
-	err := tx.SelectContext(ctx, &ids, `
-		SELECT nextval((SELECT CAST(pg_get_serial_sequence($1, 'id') AS regclass))) FROM generate_series(1, $2)`, table, n)
-	return ids, err
+// reservePostgres takes ids from the tables' sequences.
+func reservePostgres(ctx context.Context, tx *sqlx.Tx, n int, tables ...string) ([][]int64, error) {
+	next := make([]string, len(tables))
+	for i, table := range tables {
+		next[i] = "nextval('" + table + "_id_seq')"
+	}
+	rows, err := tx.QueryContext(ctx, "SELECT "+strings.Join(next, ", ")+" FROM generate_series(1, $1)", n)
+	if err != nil {
+		return nil, err
+	}
+	defer func() { _ = rows.Close() }()
+	ids, into := make([][]int64, len(tables)), make([]any, len(tables))
+	for k := 0; rows.Next(); k++ {
+		for i := range ids {
+			ids[i] = append(ids[i], 0)
+			into[i] = &ids[i][k]
+		}
+		if err := rows.Scan(into...); err != nil {
+			return nil, err
+		}
+	}
+	return ids, rows.Err()
 }
 
 // kitchenLock sets the keys of our advisory locks apart from others' in the

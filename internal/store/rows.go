@@ -165,9 +165,34 @@ func (t *Tx) reserve(ctx context.Context, table string, n int) ([]int64, error) 
 	if n == 0 {
 		return nil, nil
 	}
-	ids, err := t.dialect.reserve(ctx, t.tx, table, n)
-	if err != nil {
-		return nil, &night.StoreError{Doing: "number " + table, Err: err}
+	if len(t.spare[table]) < n {
+		if err := t.provide(ctx, n, table); err != nil {
+			return nil, err
+		}
 	}
+	ids := t.spare[table][:n]
+	t.spare[table] = t.spare[table][n:]
 	return ids, nil
+}
+
+// provide has so many ids at hand for new rows of each of the tables. The embedded
+// database counts them by the rows that are there, so none may be on its way.
+func (t *Tx) provide(ctx context.Context, n int, tables ...string) error {
+	if n == 0 {
+		return nil
+	}
+	if err := t.catchUp(ctx); err != nil {
+		return err
+	}
+	ids, err := t.dialect.reserve(ctx, t.tx, n, tables...)
+	if err != nil {
+		return &night.StoreError{Doing: "number " + strings.Join(tables, ", "), Err: err}
+	}
+	if t.spare == nil {
+		t.spare = map[string][]int64{}
+	}
+	for i, table := range tables {
+		t.spare[table] = ids[i]
+	}
+	return nil
 }

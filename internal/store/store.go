@@ -49,8 +49,10 @@ type dialect struct {
 	given func(name string, g given) (from string, args []any)
 	// part gives how many of the rows that are left go along with the next statement.
 	part func(left int) int
-	// reserve gives so many ids for new rows of a table, ascending.
-	reserve func(ctx context.Context, tx *sqlx.Tx, table string, n int) ([]int64, error)
+	// combines says that changes of several tables can be one statement.
+	combines bool
+	// reserve gives so many ids for new rows of each of the tables, ascending.
+	reserve func(ctx context.Context, tx *sqlx.Tx, n int, tables ...string) ([][]int64, error)
 	// bytewise is a column as a text that sorts by its bytes.
 	bytewise string
 	// clock is the database's own clock, in the milliseconds of a column.
@@ -140,8 +142,11 @@ type Tx struct {
 
 	changesTerms bool // the terms are changed in it
 
-	said []night.Event   // logged and not written yet
-	came []night.Inbound // came in and not written yet
+	said  []night.Event      // logged and not written yet
+	came  []night.Inbound    // came in and not written yet
+	fresh []int64            // ids of those that came in
+	later []later            // other changes that are not written yet
+	spare map[string][]int64 // ids for new rows, by table
 }
 
 // Write runs fn in a transaction that is kept if fn returns nil, and undone
@@ -193,12 +198,15 @@ func (s *Store) run(ctx context.Context, as mode, kitchens []int64, fn func(*Tx)
 	return nil
 }
 
-// write writes what the transaction has put off.
+// write writes all that the transaction has put off.
 func (t *Tx) write(ctx context.Context) error {
 	if err := t.writeInbounds(ctx); err != nil {
 		return err
 	}
-	return t.writeEvents(ctx)
+	if err := t.writeEvents(ctx); err != nil {
+		return err
+	}
+	return t.catchUp(ctx)
 }
 
 // ms is an instant as the database keeps it.
@@ -241,6 +249,9 @@ func keepable(s string) string {
 
 // get reads one row into dest and turns an empty answer into night.ErrNotFound.
 func (t *Tx) get(ctx context.Context, dest any, what, query string, args ...any) error {
+	if err := t.catchUp(ctx); err != nil {
+		return err
+	}
 	query, args, err := t.bound(query, args)
 	if err == nil {
 		err = t.tx.GetContext(ctx, dest, query, args...)
@@ -266,6 +277,9 @@ func (t *Tx) add(ctx context.Context, what, query string, args ...any) (id int64
 
 // list reads all rows into dest.
 func (t *Tx) list(ctx context.Context, dest any, what, query string, args ...any) error {
+	if err := t.catchUp(ctx); err != nil {
+		return err
+	}
 	query, args, err := t.bound(query, args)
 	if err == nil {
 		err = t.scan(ctx, dest, query, args)
@@ -315,6 +329,9 @@ func (t *Tx) scan(ctx context.Context, dest any, query string, args []any) (err 
 
 // change runs a statement and gives the number of rows that it touched.
 func (t *Tx) change(ctx context.Context, what, query string, args ...any) (int64, error) {
+	if err := t.catchUp(ctx); err != nil {
+		return 0, err
+	}
 	query, args, err := t.bound(query, args)
 	if err != nil {
 		return 0, &night.StoreError{Doing: "change " + what, Err: err}

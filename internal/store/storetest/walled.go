@@ -104,9 +104,6 @@ func walled(t *testing.T, s *store.Store) {
 		none("trials", len(trials), err)
 		stands, err := tx.Standing(ctx, message)
 		never("standing", stands != "", err)
-		moved := []night.Stage{{OrderID: mine.orders[0], State: night.Told}}
-		require.ErrorIs(t, tx.MoveOrders(ctx, moved), night.ErrChanged)
-		require.ErrorIs(t, tx.SetBags(ctx, []night.Order{{ID: mine.orders[0], Bag: 7}}), night.ErrChanged)
 		done, err = tx.SaveInbound(ctx, night.Inbound{ID: inbound, State: night.Settled}, night.Fresh)
 		never("save inbound", done, err)
 		done, err = tx.OptIn(ctx, "+447700900001")
@@ -118,6 +115,19 @@ func walled(t *testing.T, s *store.Store) {
 		require.NoError(t, tx.SaveNight(ctx, night.Night{ID: mine.night}))
 		require.NoError(t, tx.SetBooked(ctx, mine.orders[0], night.Order{}))
 	})
+	for what, change := range map[string]func(tx *store.Tx) error{
+		"move": func(tx *store.Tx) error {
+			return tx.MoveOrders(t.Context(), []night.Stage{{OrderID: mine.orders[0], State: night.Told}})
+		},
+		"number bags": func(tx *store.Tx) error {
+			return tx.SetBags(t.Context(), []night.Order{{ID: mine.orders[0], Bag: 7}})
+		},
+		"save": func(tx *store.Tx) error {
+			return tx.SaveOrders(t.Context(), []night.Order{{ID: mine.orders[0], Ref: "K401"}})
+		},
+	} {
+		require.ErrorIs(t, other.Write(t.Context(), change), night.ErrChanged, what)
+	}
 	m := mine.get(t, message)
 	assert.Equal(t, night.Due, m.State)
 	assert.Len(t, m.Covers, 1, "uncover")

@@ -1,0 +1,111 @@
+package store
+
+import (
+	"context"
+	"fmt"
+	"strings"
+
+	"passbell/internal/night"
+)
+
+// later is a change that waits for others, so that they are written together. It
+// asks for nothing: what it touches is known before.
+type later struct {
+	table string
+	query string // names its rows as %s, and gives back nothing
+	rows  given
+	args  []any // before the rows
+	after []any // behind them
+	// all says that every row must be touched. Where one is not, somebody else was
+	// faster.
+	all bool
+}
+
+// putOff puts a change off until the transaction asks for something, or ends. Changes
+// of different tables then are one statement on a server, which sees none of what
+// another one of them does.
+func (t *Tx) putOff(ctx context.Context, c later) error {
+	if len(c.rows.rows) == 0 {
+		return nil
+	}
+	for _, before := range t.later {
+		if before.table == c.table {
+			if err := t.catchUp(ctx); err != nil {
+				return err
+			}
+			break
+		}
+	}
+	t.later = append(t.later, c)
+	return nil
+}
+
+// catchUp writes what was put off, and what was logged up to now with it.
+func (t *Tx) catchUp(ctx context.Context) error {
+	if len(t.later) == 0 {
+		return nil
+	}
+	if err := t.writeEvents(ctx); err != nil {
+		return err
+	}
+	all := t.later
+	t.later = nil
+	if len(all) > 1 && t.dialect.combines && few(all) {
+		return t.combine(ctx, all)
+	}
+	for _, c := range all {
+		n, err := t.writeNow(ctx, c)
+		if err != nil {
+			return err
+		}
+		if c.all && n != int64(len(c.rows.rows)) {
+			return night.ErrChanged
+		}
+	}
+	return nil
+}
+
+// writeNow makes a change that is not put off, and gives how many rows it touched.
+func (t *Tx) writeNow(ctx context.Context, c later) (int64, error) {
+	return t.changeGiven(ctx, c.table, c.query, c.rows, c.args, c.after)
+}
+
+// few tells whether each of the changes can go along whole.
+func few(all []later) bool {
+	for _, c := range all {
+		if len(c.rows.rows) > together {
+			return false
+		}
+	}
+	return true
+}
+
+// combine writes changes of different tables in one statement (PostgreSQL,
+// "Data-Modifying Statements in WITH"). What refers to a row of another table is
+// checked when all of them are done.
+func (t *Tx) combine(ctx context.Context, all []later) error {
+	var with, tables, counted []string
+	var args []any
+	expected := int64(0)
+	for i, c := range all {
+		from, values := t.dialect.given("given", c.rows)
+		query := fmt.Sprintf(c.query, from)
+		if c.all {
+			query += " RETURNING 1"
+			counted = append(counted, fmt.Sprintf("(SELECT count(*) FROM change%d)", i))
+			expected += int64(len(c.rows.rows))
+		}
+		with = append(with, fmt.Sprintf("change%d AS (%s)", i, query))
+		tables = append(tables, c.table)
+		args = append(append(append(args, c.args...), values...), c.after...)
+	}
+	var touched []int64
+	query := "WITH " + strings.Join(with, ", ") + " SELECT " + strings.Join(append(counted, "0"), " + ")
+	if err := t.list(ctx, &touched, strings.Join(tables, ", "), query, args...); err != nil {
+		return err
+	}
+	if touched[0] != expected {
+		return night.ErrChanged
+	}
+	return nil
+}
