@@ -2,6 +2,7 @@ package store
 
 import (
 	"context"
+	"database/sql/driver"
 	"slices"
 
 	"passbell/internal/night"
@@ -27,6 +28,18 @@ func (t *Tx) counted(ctx context.Context) (changes, error) {
 		}
 	}
 	return *t.changes, nil
+}
+
+// countedAt gives what the words that began a transaction were answered: what was
+// counted up to then, nil where that is not known.
+func countedAt(answer []driver.Value) *changes {
+	if len(answer) != 2 {
+		return nil
+	}
+	var c changes // of which none was counted before the first change
+	c.Orders, _ = answer[0].(int64)
+	c.Terms, _ = answer[1].(int64)
+	return &c
 }
 
 // OrderChanges counts how often any of the kitchen's orders was changed: as long as

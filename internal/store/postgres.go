@@ -43,20 +43,18 @@ var postgres = dialect{
 // before the turn came. Whoever waits for several turns waits for them in one
 // order, so that no two wait for each other.
 func openKitchens(kitchens []int64, as mode) string {
-	turn := ""
-	words := "BEGIN READ WRITE"
-	switch as {
-	case reading:
-		words = "BEGIN ISOLATION LEVEL REPEATABLE READ READ ONLY"
-	case writing:
-		turn = "; SELECT pg_advisory_xact_lock(%d)"
+	if as == reading {
+		return fmt.Sprintf("BEGIN ISOLATION LEVEL REPEATABLE READ READ ONLY; SELECT * FROM enter_kitchen(%d, NULL)", kitchens[0])
 	}
-	for _, id := range slices.Sorted(slices.Values(kitchens)) {
-		if turn != "" {
-			words += fmt.Sprintf(turn, kitchenLock+id)
+	words, turn := "BEGIN READ WRITE", "NULL"
+	if len(kitchens) == 1 {
+		turn = strconv.FormatInt(kitchenLock+kitchens[0], 10)
+	} else {
+		for _, id := range slices.Sorted(slices.Values(kitchens)) {
+			words += fmt.Sprintf("; SELECT pg_advisory_xact_lock(%d)", kitchenLock+id)
 		}
 	}
-	return fmt.Sprintf("%s; SELECT set_config('passbell.kitchen', '%d', true)", words, kitchens[0])
+	return fmt.Sprintf("%s; SELECT * FROM enter_kitchen(%d, %s)", words, kitchens[0], turn)
 }
 
 // enterKitchen names the kitchen for the row-level policies.

@@ -5,6 +5,7 @@ import (
 	"context"
 	"database/sql/driver"
 	"errors"
+	"io"
 )
 
 // prepared opens connections that keep the statements which they have run, so
@@ -86,13 +87,18 @@ var (
 	_ driver.QueryerContext = (*keeper)(nil)
 )
 
-// opened lets a transaction begin with words of ours. The driver is handed
-// nothing but a context.
-func opened(ctx context.Context, words string) context.Context {
-	return context.WithValue(ctx, opening{}, words)
+// opening is how a transaction begins with words of ours, and what the last of them
+// was answered. The driver is handed nothing but a context.
+type opening struct {
+	words  string
+	answer []driver.Value // nil where there was none
 }
 
-type opening struct{}
+func (o *opening) in(ctx context.Context) context.Context {
+	return context.WithValue(ctx, openingKey{}, o)
+}
+
+type openingKey struct{}
 
 // BeginTx begins a transaction, on a server always with words: its driver keeps
 // something of each transaction that it began itself, and would take it for a part
@@ -105,15 +111,40 @@ func (k *keeper) BeginTx(ctx context.Context, opts driver.TxOptions) (driver.Tx,
 	if opts != (driver.TxOptions{}) {
 		return nil, errors.New("store: how a transaction on a server is to be must stand in the words that begin it")
 	}
-	words, ok := ctx.Value(opening{}).(string)
+	o, ok := ctx.Value(openingKey{}).(*opening)
 	if !ok {
-		words = "BEGIN"
+		o = &opening{words: "BEGIN"}
 	}
-	if _, err := k.connection.ExecContext(ctx, words, nil); err != nil {
+	var err error
+	if o.answer, err = lastRow(k.connection.QueryContext(ctx, o.words, nil)); err != nil {
 		_ = tx.Rollback() // a part of it may have begun; the error that counts is the first
 		return nil, err
 	}
 	return tx, nil
+}
+
+// lastRow gives the last row of the last of several statements' answers.
+func lastRow(rows driver.Rows, err error) (last []driver.Value, _ error) {
+	if err != nil {
+		return nil, err
+	}
+	for {
+		row := make([]driver.Value, len(rows.Columns()))
+		switch err := rows.Next(row); {
+		case err == nil:
+			last = row
+			continue
+		case !errors.Is(err, io.EOF):
+			return nil, errors.Join(err, rows.Close())
+		}
+		more, ok := rows.(driver.RowsNextResultSet)
+		if !ok || !more.HasNextResultSet() {
+			return last, rows.Close()
+		}
+		if err := more.NextResultSet(); err != nil {
+			return nil, errors.Join(err, rows.Close())
+		}
+	}
 }
 
 // ExecContext runs a statement.

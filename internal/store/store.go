@@ -39,7 +39,8 @@ type dialect struct {
 	skipLocked string // ends a query that leaves alone the messages m which somebody else holds
 	readOnly   *sql.TxOptions
 	// opening gives the words that begin a transaction in kitchens, of which it
-	// enters the first; "" where there is nothing to say.
+	// enters the first; "" where there is nothing to say. The last of them is answered
+	// by what was counted of the first kitchen's changes.
 	opening func(kitchens []int64, as mode) string
 	// enter goes on in another of the transaction's kitchens.
 	enter func(ctx context.Context, tx *sqlx.Tx, kitchen int64) error
@@ -171,7 +172,8 @@ func (s *Store) run(ctx context.Context, as mode, kitchens []int64, fn func(*Tx)
 	if as == reading {
 		db, opts = s.reader, s.dialect.readOnly
 	}
-	tx, err := db.BeginTxx(opened(ctx, s.dialect.opening(kitchens, as)), opts)
+	first := &opening{words: s.dialect.opening(kitchens, as)}
+	tx, err := db.BeginTxx(first.in(ctx), opts)
 	if err != nil {
 		return &night.StoreError{Doing: "begin", Err: fmt.Errorf("%w: %w", night.ErrAway, err)}
 	}
@@ -185,6 +187,9 @@ func (s *Store) run(ctx context.Context, as mode, kitchens []int64, fn func(*Tx)
 			}
 		}
 		t := &Tx{tx: tx, store: s, dialect: &s.dialect, kitchen: id}
+		if i == 0 {
+			t.changes = countedAt(first.answer)
+		}
 		if err := fn(t); err != nil {
 			return err
 		}
