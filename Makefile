@@ -79,7 +79,7 @@ try: ## how each labelled night is read by what is learned from the others
 	$(GO) run ./internal/corpus/train -try -tuned $(TUNED) $(LABELLED)
 
 bench: ## the work of a night beside named baselines, as a table; ONLY=name for one line, TIMES=3 for the spread
-	@cd internal/bench && $(GO) test -count=1 -timeout 60m . -v -only "$(ONLY)" -times $(or $(TIMES),1) $(ARGS) | grep -v '^[=-]\|^PASS\|^ok'
+	@cd internal/bench && $(GO) test -count=1 -timeout 60m . -v -only "$(ONLY)" -times $(or $(TIMES),1) $(ARGS) | grep -v '^ *[=-]\|^PASS\|^ok'
 
 fmt: ## gofmt everything
 	gofmt -w cmd internal adapters migrations templates

@@ -4,8 +4,6 @@ import (
 	"context"
 	"fmt"
 	"log/slog"
-	"net"
-	"net/http"
 	"os"
 	"runtime"
 	"testing"
@@ -73,17 +71,10 @@ func grow(t *testing.T, d *database, n int) string {
 	assert.Equal(t, growthOrders*n, d.count(t, `SELECT count(*) FROM orders WHERE state = 'told'`))
 
 	began = time.Now()
-	client := &http.Client{Transport: &http.Transport{
-		MaxIdleConnsPerHost: *clients, MaxIdleConns: *clients, // one line a client, whichever kitchen it is for
-		DialContext: func(ctx context.Context, network, _ string) (net.Conn, error) {
-			return new(net.Dialer).DialContext(ctx, network, g.Addr().String())
-		},
-	}}
-	post(t, client, func(i int) call {
-		return call{"http://" + name(i%n) + "/hook/texts/", text(i, number(i%n), number(i/n%growthOrders))}
+	post(t, func(i int) call {
+		return call{g.Addr().String(), name(i % n), "/hook/texts/", text(i, number(i%n), number(i/n%growthOrders))}
 	}, 0, *posts, 0)
 	came := time.Since(began)
-	client.CloseIdleConnections()
 
 	looks := make([]store.Look, n)
 	for i, h := range host.Houses {
