@@ -61,3 +61,21 @@ func secret(t *testing.T, s *store.Store) {
 	require.NoError(t, err)
 	assert.Equal(t, "theirs", string(got))
 }
+
+func sessions(t *testing.T, s *store.Store) {
+	clock := now
+	mine, other := kitchen(t, s, "Larkfield"), kitchen(t, s, "Another Kitchen")
+	sess := mine.Sessions(func() time.Time { return clock })
+	require.NoError(t, sess.CommitCtx(t.Context(), "token", []byte("who"), now.Add(time.Hour)))
+	data, found, err := sess.FindCtx(t.Context(), "token")
+	require.NoError(t, err)
+	assert.True(t, found)
+	assert.Equal(t, []byte("who"), data)
+	_, found, err = other.Sessions(func() time.Time { return clock }).FindCtx(t.Context(), "token")
+	require.NoError(t, err)
+	assert.False(t, found, "a sign-in of one kitchen is none of another")
+	clock = now.Add(time.Hour)
+	_, found, err = sess.FindCtx(t.Context(), "token")
+	require.NoError(t, err)
+	assert.False(t, found)
+}

@@ -203,3 +203,23 @@ func (r *retried) withdraw(to night.MessageState) {
 		require.True(r.t, gone)
 	})
 }
+
+func sendAgain(t *testing.T, s *store.Store) {
+	set := set(t, s, 1)
+	id := set.add(t, set.message(set.orders[0]))
+	again := func() bool {
+		var ok bool
+		write(t, set.k, func(ctx context.Context, tx *store.Tx) {
+			var err error
+			ok, err = tx.SendAgain(ctx, id, now.Add(time.Hour))
+			require.NoError(t, err)
+		})
+		return ok
+	}
+	assert.False(t, again(), "it is due anyway")
+	set.claim(t, now, 1)
+	assert.False(t, again(), "it is under way")
+	set.settle(t, night.Settlement{MessageID: id, Attempt: 1, State: night.InDoubt})
+	assert.True(t, again())
+	assert.Equal(t, 2, set.claim(t, now, 1)[0].Attempt)
+}
