@@ -14,6 +14,7 @@ import (
 
 	"passbell/adapters"
 	"passbell/internal/desk"
+	"passbell/internal/fault"
 	"passbell/internal/night"
 )
 
@@ -156,7 +157,7 @@ func (d *Dispatcher) Behind() bool { return d.behind.Load() }
 func (d *Dispatcher) Run(ctx context.Context) {
 	defer d.c.Pace.leave(d)
 	for {
-		err := d.Drain(ctx)
+		err := d.drain(ctx)
 		d.behind.Store(err != nil)
 		if err != nil && ctx.Err() == nil {
 			d.c.Log.Error("sending stopped; it goes on with the next tick", "adapter", d.c.Adapter, "error", err)
@@ -173,6 +174,13 @@ func (d *Dispatcher) Run(ctx context.Context) {
 		case <-rested:
 		}
 	}
+}
+
+// drain is Drain, of which a fault in the code is an error: what was claimed then
+// ends in doubt, and the rest is sent with the next tick.
+func (d *Dispatcher) drain(ctx context.Context) (err error) {
+	defer func() { err = errors.Join(err, fault.Caught(recover(), d.c.Log)) }()
+	return d.Drain(ctx)
 }
 
 // Drain sends until nothing is due and nothing is under way. It is not safe for
@@ -300,12 +308,23 @@ func (d *Dispatcher) lineUp(ctx context.Context, now time.Time) error {
 func (d *Dispatcher) send(ctx context.Context, m night.Message, orders []night.Stage) {
 	ctx, cancel := context.WithTimeout(context.WithoutCancel(ctx), d.c.Timeout)
 	defer cancel()
-	began := d.c.Now().UTC()
-	accepted, err := d.c.Sender.Send(ctx, adapters.Message{
+	r := &result{message: m, orders: orders, began: d.c.Now().UTC()}
+	r.accepted, r.err = d.hand(ctx, adapters.Message{
 		Key: fmt.Sprintf("m%d-%d", m.ID, m.Attempt), To: m.To, From: d.c.From,
 		Subject: d.c.Kitchen.Name, Text: m.Text, ValidUntil: m.ExpiresAt,
 	})
-	d.results <- &result{message: m, orders: orders, accepted: accepted, err: err, began: began}
+	d.results <- r
+}
+
+// hand gives a text to the adapter. After a fault in its code nobody knows whether
+// the text went out.
+func (d *Dispatcher) hand(ctx context.Context, m adapters.Message) (accepted adapters.Accepted, err error) {
+	defer func() {
+		if wrong := fault.Caught(recover(), d.c.Log); wrong != nil {
+			err = &adapters.SendError{Outcome: adapters.Unknown, Reason: wrong.Error()}
+		}
+	}()
+	return d.c.Sender.Send(ctx, m)
 }
 
 func (d *Dispatcher) truths(ctx context.Context, messages []night.Message) ([]Truth, error) {

@@ -195,6 +195,22 @@ func TestALostAnswerIsShownAndNotSentAgain(t *testing.T) {
 	assert.Equal(t, night.Booked, r.order(0).State, "nobody knows whether the customer was told")
 }
 
+// A fault in an adapter's code is one text's, and not the night's.
+func TestAFaultInAnAdapterEndsNothingElse(t *testing.T) {
+	t.Parallel()
+	r := newRig(t, 3)
+	var first sync.Once
+	r.carrier.answer = func(m adapters.Message) (_ adapters.Accepted, err error) {
+		first.Do(func() { panic("index out of range") })
+		return adapters.Accepted{IDs: []string{m.Key}}, nil
+	}
+	r.drain()
+	r.clock.Advance(time.Hour)
+	r.drain()
+	assert.Equal(t, map[night.MessageState]int{night.InDoubt: 1, night.Sent: 2}, r.states())
+	assert.Equal(t, 3, r.carrier.count(), "nobody knows whether the first went out")
+}
+
 // agronholm/apscheduler #296: a job two seconds late was dropped without a word.
 func TestAProviderThatIsDownForFiveMinutes(t *testing.T) {
 	t.Parallel()

@@ -10,6 +10,7 @@ import (
 	"time"
 
 	"passbell/adapters"
+	"passbell/internal/fault"
 	"passbell/internal/web"
 )
 
@@ -84,21 +85,42 @@ func (g *Gateway) start(ctx context.Context) error {
 		cancel()
 		return waitFor(ctx, &g.running)
 	})
-	g.running.Go(func() { g.host.store.Listen(work, g.heard) })
+	g.keep(work, func() { g.host.store.Listen(work, g.heard) })
 	for _, k := range g.kitchens {
-		g.running.Go(func() { k.tell(work) })
+		g.keep(work, func() { k.tell(work) })
 		for _, w := range k.wires {
-			g.running.Go(func() { w.Dispatcher.Run(work) })
+			g.keep(work, func() { w.Dispatcher.Run(work) })
 		}
 	}
 	for _, l := range g.lines {
-		g.running.Go(func() {
+		g.keep(work, func() {
 			if err := l.receive(work); err != nil && work.Err() == nil {
 				g.host.log.Error("an adapter stopped receiving", "adapter", l.Name, "error", err)
 			}
 		})
 	}
 	return g.startRounds(work, g.rounds())
+}
+
+// keep has something run beside everything else until it ends or ctx does. A fault
+// in it ends nothing else, and it begins anew a little later.
+func (g *Gateway) keep(ctx context.Context, run func()) {
+	g.running.Go(func() {
+		for g.caught(run) {
+			select {
+			case <-ctx.Done():
+				return
+			case <-g.host.Clock.After(tick):
+			}
+		}
+	})
+}
+
+// caught runs something and tells whether a fault in the code ended it.
+func (g *Gateway) caught(run func()) (faulty bool) {
+	defer func() { faulty = fault.Caught(recover(), g.host.log) != nil }()
+	run()
+	return false
 }
 
 // heard acts on the word of another instance, or on a silence in which anything

@@ -61,7 +61,7 @@ func (g *Gateway) startRounds(ctx context.Context, rounds []round) error {
 		return errors.Join(ticks.ShutdownWithContext(ctx), waitFor(ctx, &g.acting))
 	})
 	for _, r := range rounds {
-		_, err = ticks.NewJob(gocron.DurationJob(r.every), gocron.NewTask(func() { r.do(ctx) }), gocron.WithName(r.name),
+		_, err = ticks.NewJob(gocron.DurationJob(r.every), gocron.NewTask(func() { g.caught(func() { r.do(ctx) }) }), gocron.WithName(r.name),
 			gocron.WithSingletonMode(gocron.LimitModeReschedule), gocron.WithStartAt(gocron.WithStartImmediately()))
 		if err != nil {
 			return fmt.Errorf("start the rounds: %w", err)
@@ -100,7 +100,7 @@ func (g *Gateway) look(ctx context.Context) {
 		}
 		for _, c := range k.chores {
 			if c.waits(s) {
-				c.begin(ctx, &g.acting)
+				c.begin(ctx, g)
 			}
 		}
 	}
@@ -127,15 +127,17 @@ type chore struct {
 	busy sync.Mutex
 }
 
-func (c *chore) begin(ctx context.Context, all *sync.WaitGroup) {
+func (c *chore) begin(ctx context.Context, g *Gateway) {
 	if !c.busy.TryLock() {
 		return
 	}
-	all.Go(func() {
+	g.acting.Go(func() {
 		defer c.busy.Unlock()
-		if err := c.do(ctx); err != nil && ctx.Err() == nil {
-			c.fault(err)
-		}
+		g.caught(func() {
+			if err := c.do(ctx); err != nil && ctx.Err() == nil {
+				c.fault(err)
+			}
+		})
 	})
 }
 

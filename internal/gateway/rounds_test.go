@@ -1,8 +1,11 @@
 package gateway
 
 import (
+	"bytes"
 	"context"
 	"fmt"
+	"log/slog"
+	"strings"
 	"sync"
 	"testing"
 	"time"
@@ -37,6 +40,39 @@ func TestStoppingEndsWhatWaits(t *testing.T) {
 	require.NoError(t, g.Stop(t.Context()))
 	ended.Wait()
 	assert.NoError(t, g.Stop(t.Context()), "twice is fine")
+}
+
+// What runs all night begins anew after a fault in it, and a round has its next turn.
+func TestAFaultEndsNothingElse(t *testing.T) {
+	t.Parallel()
+	clock := clockwork.NewFakeClock()
+	var log bytes.Buffer
+	g := &Gateway{host: &Host{Clock: clock, log: slog.New(slog.NewTextHandler(&log, nil))}}
+	turns := make(chan int)
+	turn := 0
+	g.keep(t.Context(), func() {
+		turn++
+		turns <- turn
+		if turn < 3 {
+			panic("index out of range")
+		}
+	})
+	for want := 1; want <= 3; want++ {
+		assert.Equal(t, want, <-turns)
+		if want < 3 {
+			require.NoError(t, clock.BlockUntilContext(t.Context(), 1))
+			clock.Advance(tick)
+		}
+	}
+	g.running.Wait()
+	assert.Equal(t, 2, strings.Count(log.String(), "index out of range"))
+
+	c := &chore{do: func(context.Context) error { panic("index out of range") }, fault: func(error) {}}
+	for range 2 {
+		c.begin(t.Context(), g)
+		g.acting.Wait()
+	}
+	assert.Equal(t, 4, strings.Count(log.String(), "index out of range"), "it is begun again")
 }
 
 // One look finds what waits in any of the kitchens, and leaves alone those in

@@ -5,7 +5,6 @@ package inbox
 import (
 	"context"
 	"errors"
-	"fmt"
 	"log/slog"
 	"slices"
 	"sync/atomic"
@@ -13,6 +12,7 @@ import (
 
 	"passbell/adapters"
 	"passbell/internal/desk"
+	"passbell/internal/fault"
 	"passbell/internal/match"
 	"passbell/internal/night"
 	"passbell/internal/together"
@@ -166,10 +166,8 @@ func (b *Inbox) act(ctx context.Context, texts ...night.Inbound) error {
 // actOnNew acts on the n texts that were just stored in the transaction. Where
 // others wait before them it does nothing, and tells so.
 func (b *Inbox) actOnNew(ctx context.Context, tx Tx, n int) (done bool, keep func(), err error) {
-	defer func() {
-		if wrong := recover(); wrong != nil { // the text is stored before anything is made of it
-			err = fmt.Errorf("act on new texts: %v", wrong)
-		}
+	defer func() { // the text is stored before anything is made of it
+		err = errors.Join(err, fault.Caught(recover(), b.c.Log))
 	}()
 	keep = func() {}
 	fresh, err := tx.InboundsIn(ctx, night.Fresh)

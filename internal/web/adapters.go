@@ -13,6 +13,7 @@ import (
 
 	"passbell/adapters"
 	"passbell/internal/desk"
+	"passbell/internal/fault"
 	"passbell/internal/night"
 	"passbell/internal/phone"
 )
@@ -357,7 +358,7 @@ func (s *site) tryWay(w http.ResponseWriter, r *http.Request) {
 	go func() {
 		defer cancel()
 		wrong := ""
-		if err := s.Ways.Try(ctx, name, to, text, s.trials.tell); err != nil {
+		if err := s.try(ctx, name, to, text); err != nil {
 			wrong = err.Error()
 			if technical(err) {
 				s.Log.Error("a test text was not sent", "adapter", name, "error", err)
@@ -367,6 +368,12 @@ func (s *site) tryWay(w http.ResponseWriter, r *http.Request) {
 		s.trials.end(wrong)
 	}()
 	http.Redirect(w, r, "/adapters", http.StatusSeeOther)
+}
+
+// try sends a test text. A fault on the way ends it and nothing else.
+func (s *site) try(ctx context.Context, name, to, text string) (err error) {
+	defer func() { err = errors.Join(err, fault.Caught(recover(), s.Log)) }()
+	return s.Ways.Try(ctx, name, to, text, s.trials.tell)
 }
 
 // testAddress reads where a test text goes.

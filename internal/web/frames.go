@@ -13,6 +13,7 @@ import (
 	"sync/atomic"
 	"time"
 
+	"passbell/internal/fault"
 	"passbell/internal/live"
 )
 
@@ -129,7 +130,7 @@ func (k *kept) anew(ctx context.Context, s *site, key frameKey, last *frame) (f 
 	// frame out of date at once.
 	changed := s.Live.Wait()
 	defer func() {
-		err = errors.Join(err, s.caught(recover()))
+		err = errors.Join(err, fault.Caught(recover(), s.Log))
 		k.mu.Lock()
 		defer k.mu.Unlock()
 		if f != nil {

@@ -23,5 +23,5 @@ func TestAFaultInAPageEndsNothingElse(t *testing.T) {
 		_, err := s.frames.of(key).now(t.Context(), s, key)
 		require.ErrorContains(t, err, "fault")
 	}
-	assert.Contains(t, log.String(), "a fault in a page")
+	assert.Contains(t, log.String(), "a fault in the program")
 }

@@ -10,11 +10,11 @@ import (
 	"net"
 	"net/http"
 	"os"
-	"runtime/debug"
 	"strings"
 	"sync/atomic"
 	"time"
 
+	"passbell/internal/fault"
 	"passbell/internal/live"
 	"passbell/internal/night"
 )
@@ -65,7 +65,7 @@ func (s *site) live(w http.ResponseWriter, r *http.Request) {
 	turn := live.NewTurn(func() {
 		var err error
 		defer func() {
-			if err = errors.Join(err, s.caught(recover())); err != nil {
+			if err = errors.Join(err, fault.Caught(recover(), s.Log)); err != nil {
 				hangUp()
 			}
 		}()
@@ -150,16 +150,6 @@ func (s *site) notMade(err error) {
 	if !errors.Is(err, night.ErrNotFound) {
 		s.Log.Error("the live page could not be made", "error", err)
 	}
-}
-
-// caught is the error that a fault in the code is, where a page is made or sent by
-// no request of its own: it ends the page and not the night. nil is none.
-func (s *site) caught(fault any) error {
-	if fault == nil {
-		return nil
-	}
-	s.Log.Error("a fault in a page", "fault", fault, "stack", string(debug.Stack()))
-	return fmt.Errorf("fault: %v", fault)
 }
 
 // contentOf is the part of a frame's mark that names its content; a bare event
