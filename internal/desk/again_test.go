@@ -7,24 +7,122 @@ import (
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 
+	"passbell/adapters"
 	"passbell/internal/night"
 	"passbell/internal/store"
 )
 
-// doubt leaves every text that is due now in doubt.
-func (b *bench) doubt() {
+// end settles every text that is due now, as its try ended.
+func (b *bench) end(state night.MessageState, outcome adapters.Outcome) {
 	b.t.Helper()
 	now := b.clock.Now()
 	due, err := b.rows.Claim(b.t.Context(), "texts", now, now.Add(time.Minute), 1000)
 	require.NoError(b.t, err)
 	require.NoError(b.t, b.rows.Write(b.t.Context(), func(tx *store.Tx) error {
 		for _, m := range due {
-			if _, err := tx.Settle(b.t.Context(), []night.Settlement{{MessageID: m.ID, Attempt: m.Attempt, Adapter: "texts", State: night.InDoubt, At: now}}); err != nil {
+			s := night.Settlement{MessageID: m.ID, Attempt: m.Attempt, Adapter: "texts", State: state, Outcome: string(outcome), At: now}
+			if _, err := tx.Settle(b.t.Context(), []night.Settlement{s}); err != nil {
 				return err
 			}
 		}
 		return nil
 	}))
+}
+
+// doubt leaves every text that is due now in doubt.
+func (b *bench) doubt() { b.t.Helper(); b.end(night.InDoubt, adapters.Unknown) }
+
+// refuse leaves every text that is due now as one that the provider refused.
+func (b *bench) refuse() { b.t.Helper(); b.end(night.Failed, adapters.Permanent) }
+
+// covered gives the references of the orders that a text is about.
+func (b *bench) covered(m night.Message) []string {
+	b.t.Helper()
+	var out []string
+	require.NoError(b.t, b.rows.Read(b.t.Context(), func(tx *store.Tx) error {
+		for _, c := range m.Covers {
+			o, err := tx.Order(b.t.Context(), c.OrderID)
+			if err != nil {
+				return err
+			}
+			out = append(out, o.Ref)
+		}
+		return nil
+	}))
+	return out
+}
+
+// family is a night on which three orders share a number and their instructions
+// ended somehow before the number of the last was mended.
+func family(t *testing.T, end func(b *bench)) (b *bench, text night.Message) {
+	t.Helper()
+	const number = "+447700900101"
+	b = newBench(t, order("K401", number, 17*60), order("K402", number, 18*60), order("K403", number, 19*60))
+	b.close()
+	end(b)
+	_, err := b.SetNumber(t.Context(), b.act("K403"), "07700 900103")
+	require.NoError(t, err)
+	return b, b.messages("K401")[night.Instructions][0]
+}
+
+// Whoever shared a text that is sent again and has another number meanwhile gets
+// one of their own in the same breath, and the old number is not told of theirs.
+func TestATextIsSentAgainToThoseWhomItIsStillAbout(t *testing.T) {
+	t.Parallel()
+	b, failed := family(t, (*bench).refuse)
+	require.Equal(t, night.Failed, failed.State)
+	require.Len(t, failed.Covers, 3)
+
+	require.NoError(t, b.SendAgain(t.Context(), failed.ID, "cook"))
+	again, own := b.messages("K401")[night.Instructions], b.messages("K403")[night.Instructions]
+	require.Len(t, again, 1)
+	assert.Equal(t, failed.ID, again[0].ID)
+	assert.Equal(t, night.Due, again[0].State)
+	assert.Equal(t, "+447700900101", again[0].To)
+	assert.ElementsMatch(t, []string{"K401", "K402"}, b.covered(again[0]))
+	assert.NotContains(t, again[0].Text, "19:00")
+	require.Len(t, own, 1)
+	assert.Equal(t, night.Due, own[0].State)
+	assert.Equal(t, "+447700900103", own[0].To)
+	assert.Equal(t, []string{"K403"}, b.covered(own[0]))
+	assert.Equal(t, 2, b.deliver(), "both go at once")
+}
+
+// A text that may be on a phone already is sent again word for word or not at all.
+func TestWhatMayHaveArrivedIsSentAgainAsItIsOrNotAtAll(t *testing.T) {
+	t.Parallel()
+	b, doubtful := family(t, (*bench).doubt)
+	require.ErrorContains(t, b.SendAgain(t.Context(), doubtful.ID, "cook"), "so this text is not sent again")
+	sent, err := b.SendDoubtfulAgain(t.Context(), b.night.ID, "cook")
+	require.NoError(t, err)
+	assert.Zero(t, sent)
+	assert.Equal(t, doubtful, b.messages("K401")[night.Instructions][0], "it stands as it did")
+
+	_, err = b.SetNumber(t.Context(), b.act("K403"), "07700 900101")
+	require.NoError(t, err)
+	require.NoError(t, b.SendAgain(t.Context(), doubtful.ID, "cook"))
+	again := b.messages("K401")[night.Instructions][0]
+	assert.Equal(t, night.Due, again.State)
+	assert.Equal(t, doubtful.Text, again.Text)
+	assert.Equal(t, doubtful.Covers, again.Covers)
+}
+
+// Somebody who was told by a call what a failed text said, and whose slot is
+// another one by now, is told of that at once.
+func TestToldByHandWhatIsNoLongerTrue(t *testing.T) {
+	t.Parallel()
+	b := newBench(t, order("K401", "+447700900101", 17*60))
+	b.close()
+	b.refuse()
+	_, err := b.Move(t.Context(), b.act("K401"), 18*60)
+	require.NoError(t, err)
+	require.Empty(t, b.messages("K401")[night.Update])
+
+	require.NoError(t, b.ByHand(t.Context(), b.messages("K401")[night.Instructions][0].ID, "cook"))
+	updates := b.messages("K401")[night.Update]
+	require.Len(t, updates, 1)
+	assert.Equal(t, night.Due, updates[0].State)
+	assert.Contains(t, updates[0].Text, "18:00")
 }
 
 // No reminder goes out after its slot, also not by a person's word: it would

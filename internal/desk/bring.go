@@ -15,26 +15,51 @@ import (
 // With orders given, only the texts to the people behind these orders are
 // looked at; no change of one person's order can move another person's texts.
 func (d *Desk) replan(ctx context.Context, tx Tx, n night.Night, now time.Time, orders ...int64) error {
+	_, err := d.planned(ctx, tx, n, now, orders...)
+	return err
+}
+
+// planned is replan, and gives the plan that the messages are brought to; an
+// empty one where orders are not closed.
+func (d *Desk) planned(ctx context.Context, tx Tx, n night.Night, now time.Time, orders ...int64) (plan.Plan, error) {
 	if n.ClosedAt.IsZero() {
-		return nil
+		return plan.Plan{}, nil
 	}
 	in, err := d.planInput(ctx, tx, n, now, orders, func(ids []int64) ([]night.Order, error) { return tx.Household(ctx, n.ID, ids) })
 	if err != nil {
-		return err
+		return plan.Plan{}, err
 	}
-	said, err := d.bring(ctx, tx, in, d.plan(in), len(orders) > 0)
+	p := d.plan(in)
+	said, err := d.bring(ctx, tx, in, p, len(orders) > 0)
 	if err != nil {
-		return err
+		return plan.Plan{}, err
 	}
-	return tx.Log(ctx, said...)
+	return p, tx.Log(ctx, said...)
+}
+
+// replanAbout is planned for all whom a message is about; an empty plan where it
+// is about no order.
+func (d *Desk) replanAbout(ctx context.Context, tx Tx, now time.Time, m night.Message) (plan.Plan, error) {
+	if len(m.Covers) == 0 {
+		return plan.Plan{}, nil
+	}
+	n, err := tx.Night(ctx, m.NightID)
+	if err != nil {
+		return plan.Plan{}, err
+	}
+	orders := make([]int64, len(m.Covers))
+	for i, c := range m.Covers {
+		orders[i] = c.OrderID
+	}
+	return d.planned(ctx, tx, n, now, orders...)
 }
 
 // plan plans, and gives each message the way that it takes first. One whose way
-// failed before stays on its other.
+// failed before stays on its other, where that leads to its customer still.
 func (d *Desk) plan(in plan.Input) plan.Plan {
 	p := plan.Make(in)
 	for i := range p.Wanted {
-		if m := &p.Wanted[i]; !m.Fallen {
+		if m := &p.Wanted[i]; !m.Fallen || !d.routes.lead(m.Adapter, m.To) {
 			m.Adapter = d.routes.First(m.To, m.Kind)
 		}
 	}

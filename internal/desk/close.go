@@ -232,11 +232,10 @@ func nextRevision(messages []night.Message, kind night.MessageKind) int {
 	return next
 }
 
-// errReminderOver says that a reminder can't be sent any more.
-var errReminderOver = errors.New("the slot of this reminder has begun, so it is not sent again: ring them, or send them the instructions")
-
 // SendAgain sends a text again that failed, was missed or is in doubt, because
-// a person says so.
+// a person says so. It says what is true now, and goes to those of whom that is
+// so; what may have arrived goes word for word. Where nothing of it should be
+// sent any more the error says why, and it stays as it was.
 func (d *Desk) SendAgain(ctx context.Context, messageID int64, who string) error {
 	return d.write(ctx, func(tx Tx, now time.Time) error {
 		m, err := tx.Message(ctx, messageID)
@@ -247,12 +246,11 @@ func (d *Desk) SendAgain(ctx context.Context, messageID int64, who string) error
 		if err != nil {
 			return err
 		}
-		expires := n.SlotAt(n.Last, d.kitchen.Zone).Add(graceAfterNight)
-		if m.Kind == night.Reminder && len(m.Covers) > 0 { // after the slot it would only confuse
-			expires = n.SlotAt(m.Covers[0].Slot, d.kitchen.Zone)
-			if !now.Before(expires) {
-				return errReminderOver
-			}
+		expires := m.ExpiresAt
+		switch m.Kind {
+		case night.Instructions, night.Reminder, night.Update, night.Cancellation: // the plan says
+		case night.Nudge, night.Delay, night.Resend, night.Short, night.Reply, night.Confirmation:
+			expires = n.SlotAt(n.Last, d.kitchen.Zone).Add(graceAfterNight)
 		}
 		ok, err := tx.SendAgain(ctx, messageID, expires)
 		if err != nil {
@@ -261,9 +259,22 @@ func (d *Desk) SendAgain(ctx context.Context, messageID int64, who string) error
 		if !ok {
 			return fmt.Errorf("this text is %s by now, so it is not sent again", m.State)
 		}
-		return tx.Log(ctx, night.Event{
+		err = tx.Log(ctx, night.Event{
 			NightID: m.NightID, OrderID: lead(m), MessageID: m.ID, At: now, Who: who, What: night.MessageChanged, Why: "sent again by hand",
 		})
+		if err != nil {
+			return err
+		}
+		p, err := d.replanAbout(ctx, tx, now, m)
+		if err != nil {
+			return err
+		}
+		for _, drop := range p.Drop {
+			if drop.MessageID == m.ID {
+				return fmt.Errorf("%s, so this text is not sent again: if they need to know, ring them or send them the instructions", drop.Why)
+			}
+		}
+		return nil
 	})
 }
 
@@ -315,7 +326,10 @@ func (d *Desk) ByHand(ctx context.Context, messageID int64, who string) error {
 		if err != nil {
 			return err
 		}
-		return Told(ctx, tx, []night.Message{m}, nil, now, who)
+		if err := Told(ctx, tx, []night.Message{m}, nil, now, who); err != nil {
+			return err
+		}
+		return d.ReplanIn(ctx, tx, now, m)
 	})
 }
 

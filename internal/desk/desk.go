@@ -202,18 +202,22 @@ func (d *Desk) Current(ctx context.Context) (night.Night, error) {
 // Replan brings the texts about orders in line with what is true now; all texts
 // of the night where no order is named.
 func (d *Desk) Replan(ctx context.Context, nightID int64, orders ...int64) error {
-	return d.write(ctx, func(tx Tx, now time.Time) error { return d.ReplanIn(ctx, tx, now, nightID, orders...) })
+	return d.write(ctx, func(tx Tx, now time.Time) error {
+		n, err := tx.Night(ctx, nightID)
+		if err != nil {
+			return err
+		}
+		return d.replan(ctx, tx, n, now, orders...)
+	})
 }
 
-// ReplanIn is Replan as a part of the transaction tx. Whoever stops a text
-// because it is no longer true calls it, so that those who shared the text still
-// get theirs, however soon after it the power fails.
-func (d *Desk) ReplanIn(ctx context.Context, tx Tx, now time.Time, nightID int64, orders ...int64) error {
-	n, err := tx.Night(ctx, nightID)
-	if err != nil {
-		return err
-	}
-	return d.replan(ctx, tx, n, now, orders...)
+// ReplanIn brings the texts to all whom a message is about in line with what is
+// true now, as a part of the transaction tx. Whoever changes what became of a
+// message calls it, as what its customers know or wait for is then another thing;
+// so whoever shared it gets what is theirs, however soon after it the power fails.
+func (d *Desk) ReplanIn(ctx context.Context, tx Tx, now time.Time, m night.Message) error {
+	_, err := d.replanAbout(ctx, tx, now, m)
+	return err
 }
 
 // log appends an event about an order.

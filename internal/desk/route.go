@@ -39,6 +39,11 @@ func (r Routes) First(to string, kind night.MessageKind) string {
 	return anyKind
 }
 
+// lead tells whether the way by an adapter reaches an address.
+func (r Routes) lead(adapter, to string) bool {
+	return slices.ContainsFunc(r, func(way Route) bool { return way.Adapter == adapter && way.reaches(to) })
+}
+
 // noWay gives the addresses of orders that no route reaches.
 func (r Routes) noWay(orders []night.Order) map[string]bool {
 	out := map[string]bool{}

@@ -63,10 +63,12 @@ type replans struct {
 
 func (*replans) StillSays(context.Context, desk.Tx, night.Message) (bool, error) { return true, nil }
 
-func (r *replans) ReplanIn(_ context.Context, _ desk.Tx, _ time.Time, _ int64, orders ...int64) error {
+func (r *replans) ReplanIn(_ context.Context, _ desk.Tx, _ time.Time, m night.Message) error {
 	r.mu.Lock()
 	defer r.mu.Unlock()
-	r.orders = append(r.orders, orders...)
+	for _, c := range m.Covers {
+		r.orders = append(r.orders, c.OrderID)
+	}
 	return nil
 }
 
@@ -411,6 +413,7 @@ func TestWhatFailsTakesTheNextWayOnce(t *testing.T) {
 	r.drain()
 	require.NoError(t, r.Receipt(t.Context(), adapters.Receipt{ID: "id-" + r.carrier.taken[0].Key, Status: adapters.Failed, Reason: "no such number"}))
 	assert.Equal(t, map[night.MessageState]int{night.Due: 1}, r.states())
+	assert.Equal(t, r.orders, r.replans.orders, "its orders may have changed since it was written")
 	r.drain()
 	assert.Equal(t, 1, r.carrier.count(), "never both")
 	require.NoError(t, second.Drain(t.Context()))
@@ -460,6 +463,20 @@ func TestNoReceiptTakesTheNextWayOnlyWhereTheKitchenSaysSo(t *testing.T) {
 	r.drain()
 	assert.Equal(t, map[night.MessageState]int{night.Delivered: 1, night.Due: 1}, r.states())
 	assert.Equal(t, 2, r.carrier.count(), "this adapter sends neither again")
+	fell := r.replans.orders
+	require.Len(t, fell, 1, "its order may have changed since it was written")
+
+	// The other way answers nothing: the text stands as what it was, and what it would
+	// have served is planned for.
+	r.replans.orders = nil
+	r.config.Adapter = "mail"
+	r.restart()
+	r.carrier.answer = func(adapters.Message) (adapters.Accepted, error) {
+		return adapters.Accepted{}, errors.New("connection reset")
+	}
+	r.drain()
+	assert.Equal(t, map[night.MessageState]int{night.Delivered: 1, night.Sent: 1}, r.states())
+	assert.Equal(t, fell, r.replans.orders)
 }
 
 func TestShutdownSettlesWhatIsUnderWay(t *testing.T) {

@@ -141,7 +141,7 @@ type fails struct{}
 
 func (fails) StillSays(context.Context, desk.Tx, night.Message) (bool, error) { return false, errAway }
 
-func (fails) ReplanIn(context.Context, desk.Tx, time.Time, int64, ...int64) error { return errAway }
+func (fails) ReplanIn(context.Context, desk.Tx, time.Time, night.Message) error { return errAway }
 
 // Whoever shared a text that was dropped gets theirs however soon after it the
 // power fails: both are one transaction.

@@ -102,8 +102,8 @@ func (d *Dispatcher) join(ctx context.Context, tx Tx, r adapters.Receipt, now ti
 			return err
 		}
 		// What a customer was thought not to know may have changed since.
-		if !m.State.WentOut() && len(m.Covers) > 0 {
-			if err := d.c.Replanner.ReplanIn(ctx, tx, now, m.NightID, ordersOf(m)...); err != nil {
+		if !m.State.WentOut() {
+			if err := d.c.Replanner.ReplanIn(ctx, tx, now, m); err != nil {
 				return err
 			}
 		}

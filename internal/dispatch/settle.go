@@ -154,15 +154,16 @@ func (d *Dispatcher) follow(ctx context.Context, tx Tx, ends []*end, now time.Ti
 		return err
 	}
 	for _, e := range ends {
-		var err error
-		switch silent := e.became == night.Due && d.c.FallAfter > 0 && now.Sub(e.message.DueAt) >= d.c.FallAfter; {
-		case e.stopped != nil && e.State == night.Dropped && len(e.message.Covers) > 0:
-			err = d.c.Replanner.ReplanIn(ctx, tx, now, e.message.NightID, ordersOf(e.message)...)
-		case e.stopped == nil && (e.State == night.Failed || silent):
-			err = d.fall(ctx, tx, e.message, now)
+		silent := e.became == night.Due && d.c.FallAfter > 0 && now.Sub(e.message.DueAt) >= d.c.FallAfter
+		if e.stopped == nil && (e.State == night.Failed || silent) {
+			if err := d.fall(ctx, tx, e.message, now); err != nil {
+				return err
+			}
 		}
-		if err != nil {
-			return err
+		if e.stopped != nil && e.State == night.Dropped || e.became != e.State { // nobody has it from this try
+			if err := d.c.Replanner.ReplanIn(ctx, tx, now, e.message); err != nil {
+				return err
+			}
 		}
 	}
 	return nil
@@ -195,7 +196,10 @@ func (d *Dispatcher) fall(ctx context.Context, tx Tx, m night.Message, now time.
 	if err != nil || !fell {
 		return err
 	}
-	return tx.Log(ctx, settled(m, now, d.c.Adapter, fmt.Sprintf("%s: goes by %s instead", m.Kind, next.Adapter)))
+	if err := tx.Log(ctx, settled(m, now, d.c.Adapter, fmt.Sprintf("%s: goes by %s instead", m.Kind, next.Adapter))); err != nil {
+		return err
+	}
+	return d.c.Replanner.ReplanIn(ctx, tx, now, m)
 }
 
 func settled(m night.Message, now time.Time, who, why string) night.Event {

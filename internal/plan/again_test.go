@@ -56,3 +56,22 @@ func TestCancelledAndBackBeforeItIsSentAgain(t *testing.T) {
 	h.in.Orders[0].State = night.Booked
 	require.Equal(t, []line{{night.Reminder, 0, []int64{1}, "2026-12-04T12:10:00Z"}}, lines(h.plan()))
 }
+
+// What goes another way after the first refused it goes to a new number all the same;
+// by mail it goes to the address that it fell to.
+func TestWhatGoesAnotherWayFollowsTheNumber(t *testing.T) {
+	t.Parallel()
+	for to, want := range map[string]string{bethan: priya, "bethan@kitchen.test": "bethan@kitchen.test"} {
+		t.Run(to, func(t *testing.T) {
+			t.Parallel()
+			h := friday(t)
+			h.order(1, "K401", bethan, "17:10")
+			h.in.Orders[0].Email = "bethan@kitchen.test"
+			h.plan()
+			m := &h.in.Messages[0]
+			m.Attempt, m.Fallen, m.To = 1, true, to
+			h.change(1, func(o *night.Order) { o.Phone = priya })
+			require.Equal(t, want, h.plan().Wanted[0].To)
+		})
+	}
+}

@@ -275,8 +275,8 @@ func (m *maker) want(kind night.MessageKind, revision int, orders []*night.Order
 		ExpiresAt: m.slotAt(orders[0]).UTC(),
 		State:     night.Due,
 	}
-	if row != nil && row.Fallen {
-		w.To = row.To // it takes another way than the plan's
+	if row != nil && m.reaches(*row, orders[0]) {
+		w.To = row.To // it may take another way than the plan's
 	}
 	if kind != night.Cancellation {
 		w.Place = m.in.Night.Place

@@ -86,11 +86,11 @@ func (w *watch) nothingMissing(ctx context.Context) error {
 	mended := map[int64]bool{} // whom a person sees to
 	for _, m := range w.messages {
 		switch m.State {
-		case night.Failed, night.Missed, night.InDoubt, night.ByHand:
+		case night.Failed, night.Missed, night.InDoubt:
 			for _, c := range m.Covers {
 				mended[c.OrderID] = true
 			}
-		case night.Due, night.Sending, night.Sent, night.Delivered, night.Dropped:
+		case night.Due, night.Sending, night.Sent, night.Delivered, night.ByHand, night.Dropped:
 		}
 	}
 	for _, c := range foreseen {

@@ -29,6 +29,7 @@ func (w *watch) compareMessages(v sight) {
 		}
 		w.moved(before, m, v)
 		w.atOnce(m, v)
+		w.theirs(m, v)
 		w.truth(m)
 		if m.Attempt > before.Attempt || !known && m.Attempt > 0 {
 			w.claimed[id] = w.s.out.Steps
@@ -89,6 +90,20 @@ func (w *watch) atOnce(m night.Message, v sight) {
 	}
 	if m.State == night.Due && asked && !m.AtOnce {
 		w.violate("message %d, %s, waits for a clock", m.ID, m.Kind)
+	}
+}
+
+// theirs checks that what waits goes to where the customers of its orders read now.
+func (w *watch) theirs(m night.Message, v sight) {
+	switch m.Kind {
+	case night.Instructions, night.Reminder, night.Update:
+	case night.Cancellation, night.Nudge, night.Delay, night.Resend, night.Short, night.Reply, night.Confirmation:
+		return
+	}
+	for _, c := range m.Covers {
+		if o := v.orders[c.OrderID]; m.State == night.Due && m.To != o.Phone && (m.To != o.Email || !m.Fallen && o.Phone != "") {
+			w.violate("message %d, %s, waits to tell a stranger of order %s", m.ID, m.Kind, o.Ref)
+		}
 	}
 }
 

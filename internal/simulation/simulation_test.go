@@ -176,6 +176,8 @@ func TestNightsThatOnceWentWrong(t *testing.T) {
 		"one of three orders was moved shortly before the reminder of all":          {Seed: 52086, Most: 15},
 		"an order was added beside one whose instructions were lost and go again":   {Seed: 57342, Most: 15},
 		"an update went out after the clock was put back to before the reminder":    {Seed: 210, Most: 60},
+		"a text about three orders was sent again when one had another number":      {Seed: 105452, Most: 15},
+		"instructions that served as the reminder stood as they were after all":     {Seed: 202635, Most: 15},
 	} {
 		t.Run(what, func(t *testing.T) {
 			t.Parallel()
