@@ -255,11 +255,20 @@ func (m *maker) drops() {
 			continue
 		}
 		state := night.Dropped
-		if why == SlotOver || why == TooLate {
+		if (why == SlotOver || why == TooLate) && !m.takenOver(row) {
 			state = night.Missed
 		}
 		m.plan.Drop = append(m.plan.Drop, Drop{MessageID: row.ID, State: state, Why: why})
 	}
+}
+
+// takenOver tells whether another message tells about one of a row's orders: on
+// record as Missed the row would stay about it, and that one could not be stored.
+func (m *maker) takenOver(row night.Message) bool {
+	return slices.ContainsFunc(row.Covers, func(c night.Cover) bool {
+		_, ok := m.wanted[about{c.OrderID, row.Kind}]
+		return ok
+	})
 }
 
 // dropReason says why a Due row should not go; "" where it should.

@@ -237,3 +237,23 @@ func TestQuietHoursThatEndInAClockChange(t *testing.T) {
 		})
 	}
 }
+
+// Two orders share a reminder; one goes over to another number and its reminder, and
+// for the other alone the quiet hours leave no time. What they shared is given up
+// altogether: missed, it would still stand for the first.
+func TestASharedReminderThatIsTooLateForTheOneLeft(t *testing.T) {
+	t.Parallel()
+	h := friday(t)
+	h.in.Night.RemindBefore = time.Hour
+	h.in.Kitchen.Quiet.From = 18 * 60
+	h.order(1, "K401", bethan, "18:50")
+	h.order(2, "K402", bethan, "19:30")
+	h.order(3, "K403", callum, "16:20")
+	require.Contains(t, lines(h.plan()), line{night.Reminder, 0, []int64{1, 2}, "2026-12-04T17:50:00Z"})
+	h.change(1, func(o *night.Order) { o.Phone = callum })
+	p := h.plan()
+	require.Contains(t, lines(p), line{night.Reminder, 0, []int64{3, 1}, "2026-12-04T15:20:00Z"})
+	require.Equal(t, plan.TooLate, why(p, 2, night.Reminder))
+	require.Len(t, p.Drop, 1)
+	require.Equal(t, night.Dropped, p.Drop[0].State)
+}
