@@ -94,6 +94,7 @@ type Dispatcher struct {
 	wake    chan struct{}
 	results chan *result // has room for all that are under way: whoever sends never waits for somebody who is gone
 	behind  atomic.Bool
+	late    atomic.Bool // time has passed, and a try may be overdue
 
 	more      bool      // something may be due that was not there at the last claim
 	underway  int       // sends whose result was not yet taken
@@ -140,9 +141,10 @@ func (d *Dispatcher) Wake() {
 	}
 }
 
-// Tick is Wake for a time that has come and not for a change: who waits for a
-// place behind others is woken when it has one.
+// Tick is Wake for a time that has come and not for a change: what is overdue is
+// looked for, and who waits for a place behind others is woken when it has one.
 func (d *Dispatcher) Tick() {
+	d.late.Store(true)
 	if !d.c.Pace.behind(d) {
 		d.Wake()
 	}
@@ -156,6 +158,7 @@ func (d *Dispatcher) Behind() bool { return d.behind.Load() }
 // are under way then are waited for and settled.
 func (d *Dispatcher) Run(ctx context.Context) {
 	defer d.c.Pace.leave(d)
+	d.late.Store(true)
 	for {
 		err := d.drain(ctx)
 		d.behind.Store(err != nil)
@@ -176,23 +179,27 @@ func (d *Dispatcher) Run(ctx context.Context) {
 	}
 }
 
-// drain is Drain, of which a fault in the code is an error: what was claimed then
-// ends in doubt, and the rest is sent with the next tick.
+// drain is Drain after a change or a tick. A fault in the code is an error: what was
+// claimed then ends in doubt, and the rest is sent with the next tick.
 func (d *Dispatcher) drain(ctx context.Context) (err error) {
 	defer func() { err = errors.Join(err, fault.Caught(recover(), d.c.Log)) }()
-	return d.Drain(ctx)
+	return d.sendAll(ctx)
 }
 
 // Drain sends until nothing is due and nothing is under way. It is not safe for
 // concurrent use.
 func (d *Dispatcher) Drain(ctx context.Context) error {
+	d.late.Store(true)
+	return d.sendAll(ctx)
+}
+
+func (d *Dispatcher) sendAll(ctx context.Context) error {
 	// What the database could not take at the last time comes first.
 	failed := d.settle(ctx)
-	if failed == nil {
-		failed = d.abandon(ctx)
-	}
-	if failed == nil {
-		failed = d.doubt(ctx)
+	if failed == nil && d.late.Swap(false) {
+		if failed = d.overdue(ctx); failed != nil {
+			d.late.Store(true)
+		}
 	}
 	d.more = true
 	for {
@@ -214,6 +221,15 @@ func (d *Dispatcher) Drain(ctx context.Context) error {
 			failed = err
 		}
 	}
+}
+
+// overdue gives up tries that nobody settles any more, and lets texts of which
+// nothing was heard take their next way.
+func (d *Dispatcher) overdue(ctx context.Context) error {
+	if err := d.abandon(ctx); err != nil {
+		return err
+	}
+	return d.doubt(ctx)
 }
 
 // collect takes a result and all others that have come.

@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"log/slog"
+	"maps"
 	"sync"
 	"testing"
 	"time"
@@ -289,6 +290,35 @@ func TestACrashWhileSendingEndsInDoubt(t *testing.T) {
 	r.drain()
 	assert.Equal(t, map[night.MessageState]int{night.InDoubt: 1, night.Sent: 1}, r.states())
 	assert.Equal(t, 1, r.carrier.count())
+}
+
+// What another left behind is found with a tick, also by who runs already; a change
+// alone is no reason to look for it.
+func TestATickFindsWhatIsOverdue(t *testing.T) {
+	t.Parallel()
+	r := newRig(t, 1)
+	ctx, cancel := context.WithCancel(t.Context())
+	var running sync.WaitGroup
+	defer running.Wait()
+	defer cancel()
+	running.Go(func() { r.Run(ctx) })
+	reaches := func(want map[night.MessageState]int) {
+		t.Helper()
+		require.Eventually(t, func() bool { return maps.Equal(want, r.states()) }, 20*time.Second, time.Millisecond)
+	}
+	reaches(map[night.MessageState]int{night.Sent: 1})
+	require.NoError(t, r.k.Write(t.Context(), func(tx *store.Tx) error {
+		_, _, err := tx.AddMessage(t.Context(), night.Message{
+			NightID: r.night, Kind: night.Nudge, To: "+447700900900", Text: "come", Parts: 1,
+			DueAt: r.clock.Now(), ExpiresAt: r.clock.Now().Add(5 * time.Hour),
+		})
+		return err
+	}))
+	_, err := r.k.Claim(t.Context(), "texts", r.clock.Now(), r.clock.Now().Add(time.Minute), 1) // by an instance that dies
+	require.NoError(t, err)
+	r.clock.Advance(time.Minute)
+	r.Tick()
+	reaches(map[night.MessageState]int{night.Sent: 1, night.InDoubt: 1})
 }
 
 // timgit/pg-boss #555: an expired job ran on while its retry had started.
