@@ -55,7 +55,7 @@ func (h *Host) line(a config.Adapter, kitchen string, sender adapters.Sender) (*
 // comes or goes meanwhile shares its transaction.
 const (
 	intakeBreath   = 4 * time.Millisecond
-	dispatchBreath = 50 * time.Millisecond
+	dispatchBreath = 200 * time.Millisecond
 )
 
 func (h *Host) newLine(a config.Adapter, sender adapters.Sender) *Line {
