@@ -107,6 +107,87 @@ func ordersAtOnce(t *testing.T, s *store.Store) {
 	require.ErrorIs(t, err, night.ErrChanged)
 }
 
+// roundAtOnce is a round of texts as the desk writes it: two that came, what they
+// did to an order, and their answers, beside a text that is planned.
+func roundAtOnce(t *testing.T, s *store.Store) {
+	set := set(t, s, 2)
+	var planned int64
+	var came, answers []int64
+	round := func(ctx context.Context, tx *store.Tx, first, second string, revision int) error {
+		var err error
+		came, err = tx.AddInbounds(ctx, []night.Inbound{{Adapter: "texts", ProviderID: first, At: now}, {Adapter: "texts", ProviderID: second, At: now}})
+		require.NoError(t, err)
+		o, err := tx.Order(ctx, set.orders[0])
+		require.NoError(t, err)
+		plan := set.message(set.orders[1])
+		plan.Kind, plan.Revision = night.Update, revision
+		ids, err := tx.AddMessages(ctx, []night.Message{plan})
+		require.NoError(t, err)
+		planned = ids[0]
+		var read []night.Inbound
+		var replies []night.Message
+		for _, id := range came {
+			read = append(read, night.Inbound{ID: id, NightID: set.night, State: night.Applied, Orders: set.orders[:1]})
+			reply := set.message(set.orders[0])
+			reply.Kind, reply.InboundID, reply.Revision, reply.AtOnce = night.Reply, id, int(id), true
+			replies = append(replies, reply)
+			require.NoError(t, tx.Log(ctx, night.Event{NightID: set.night, OrderID: set.orders[0], InboundID: id, At: now, Who: "customer", What: night.TextRead}))
+		}
+		n, err := tx.SaveInbounds(ctx, read, night.Fresh)
+		require.NoError(t, err)
+		require.Equal(t, 2, n)
+		o.State, o.Revision = night.Arrived, revision
+		if err := tx.SaveOrders(ctx, []night.Order{o}); err != nil {
+			return err
+		}
+		if answers, err = tx.AddMessages(ctx, replies); err != nil {
+			return err
+		}
+		_, err = tx.OrderChanges(ctx)
+		return err
+	}
+	stands := func(inbounds, messages, events, revision int) {
+		t.Helper()
+		read(t, set.k, func(ctx context.Context, tx *store.Tx) {
+			texts, err := tx.Inbounds(ctx, set.night)
+			require.NoError(t, err)
+			assert.Len(t, texts, inbounds)
+			for _, in := range texts {
+				assert.Equal(t, set.orders[:1], in.Orders)
+				assert.Equal(t, night.Applied, in.State)
+			}
+			all, err := tx.Messages(ctx, set.night)
+			require.NoError(t, err)
+			assert.Len(t, all, messages)
+			said, err := tx.EventsOf(ctx, set.orders[0])
+			require.NoError(t, err)
+			assert.Len(t, said, events)
+			o, err := tx.Order(ctx, set.orders[0])
+			require.NoError(t, err)
+			assert.Equal(t, revision, o.Revision)
+			stray, err := tx.Stray(ctx)
+			require.NoError(t, err)
+			assert.Empty(t, stray, "what is to be sent waits in the outbox")
+		})
+	}
+	write(t, set.k, func(ctx context.Context, tx *store.Tx) { require.NoError(t, round(ctx, tx, "1", "2", 0)) })
+	stands(2, 3, 2, 1)
+	assert.Less(t, came[0], came[1])
+	assert.Len(t, slices.Compact(slices.Sorted(slices.Values(append(answers, planned)))), 3, "no two have one id")
+	for i, id := range answers {
+		m := set.get(t, id)
+		assert.Equal(t, came[i], m.InboundID)
+		assert.Equal(t, []night.Cover{{OrderID: set.orders[0], Slot: 17 * 60}}, m.Covers)
+	}
+
+	// Somebody else changed the order meanwhile: nothing of the round is kept.
+	err := set.k.Write(t.Context(), func(tx *store.Tx) error { return round(t.Context(), tx, "3", "4", 0) })
+	require.ErrorIs(t, err, night.ErrChanged)
+	stands(2, 3, 2, 1)
+	write(t, set.k, func(ctx context.Context, tx *store.Tx) { require.NoError(t, round(ctx, tx, "3", "4", 1)) })
+	stands(4, 6, 4, 2)
+}
+
 func orderChanges(t *testing.T, s *store.Store) {
 	set := set(t, s, 2)
 	mine, other := set, kitchen(t, s, "Larkfield Ovens")

@@ -62,6 +62,7 @@ func Run(t *testing.T, open func(t *testing.T) *store.Store) {
 		"texts that come at once are stored once each, in order":     inboundsAtOnce,
 		"texts that were read at once are saved if they are fresh":   inboundsSaved,
 		"orders are saved at once, all or none":                      ordersAtOnce,
+		"a round of texts is written at once, all or nothing":        roundAtOnce,
 		"changes of orders are counted":                              orderChanges,
 		"what a round goes by is kept in memory until it changes":    termsInMemory,
 		"messages are taken back at once, those that are due":        withdrawnAtOnce,
