@@ -65,6 +65,42 @@ func family(t *testing.T, end func(b *bench)) (b *bench, text night.Message) {
 	return b, b.messages("K401")[night.Instructions][0]
 }
 
+// again sends a text again by a person's word, and gives when it goes.
+func (b *bench) again(id int64) time.Time {
+	b.t.Helper()
+	goes, err := b.SendAgain(b.t.Context(), id, "cook")
+	require.NoError(b.t, err)
+	return goes
+}
+
+func (b *bench) notAgain(id int64, why string) {
+	b.t.Helper()
+	_, err := b.SendAgain(b.t.Context(), id, "cook")
+	require.ErrorContains(b.t, err, why)
+}
+
+// A reminder that failed and whose slot is a later one by now waits for its time.
+func TestAReminderIsSentAgainAtItsTime(t *testing.T) {
+	t.Parallel()
+	b := newBench(t, order("K401", "+447700900101", 15*60))
+	b.close()
+	b.deliver()
+	b.clock.Advance(b.night.SlotAt(10*60, time.UTC).Sub(b.clock.Now()))
+	b.refuse()
+	reminder := b.messages("K401")[night.Reminder][0]
+	require.Equal(t, night.Failed, reminder.State)
+	require.Zero(t, b.again(reminder.ID), "at once")
+	b.refuse()
+	_, err := b.Move(t.Context(), b.act("K401"), 19*60)
+	require.NoError(t, err)
+	goes := b.again(reminder.ID)
+	reminder = b.messages("K401")[night.Reminder][0]
+	assert.Equal(t, night.Due, reminder.State)
+	assert.Contains(t, reminder.Text, "19:00")
+	assert.Equal(t, b.night.SlotAt(19*60, time.UTC).Add(-b.night.RemindBefore), goes)
+	assert.Equal(t, reminder.DueAt, goes)
+}
+
 // Whoever shared a text that is sent again and has another number meanwhile gets
 // one of their own in the same breath, and the old number is not told of theirs.
 func TestATextIsSentAgainToThoseWhomItIsStillAbout(t *testing.T) {
@@ -73,7 +109,7 @@ func TestATextIsSentAgainToThoseWhomItIsStillAbout(t *testing.T) {
 	require.Equal(t, night.Failed, failed.State)
 	require.Len(t, failed.Covers, 3)
 
-	require.NoError(t, b.SendAgain(t.Context(), failed.ID, "cook"))
+	b.again(failed.ID)
 	again, own := b.messages("K401")[night.Instructions], b.messages("K403")[night.Instructions]
 	require.Len(t, again, 1)
 	assert.Equal(t, failed.ID, again[0].ID)
@@ -92,7 +128,7 @@ func TestATextIsSentAgainToThoseWhomItIsStillAbout(t *testing.T) {
 func TestWhatMayHaveArrivedIsSentAgainAsItIsOrNotAtAll(t *testing.T) {
 	t.Parallel()
 	b, doubtful := family(t, (*bench).doubt)
-	require.ErrorContains(t, b.SendAgain(t.Context(), doubtful.ID, "cook"), "so this text is not sent again")
+	b.notAgain(doubtful.ID, "so this text is not sent again")
 	sent, err := b.SendDoubtfulAgain(t.Context(), b.night.ID, "cook")
 	require.NoError(t, err)
 	assert.Zero(t, sent)
@@ -100,7 +136,7 @@ func TestWhatMayHaveArrivedIsSentAgainAsItIsOrNotAtAll(t *testing.T) {
 
 	_, err = b.SetNumber(t.Context(), b.act("K403"), "07700 900101")
 	require.NoError(t, err)
-	require.NoError(t, b.SendAgain(t.Context(), doubtful.ID, "cook"))
+	b.again(doubtful.ID)
 	again := b.messages("K401")[night.Instructions][0]
 	assert.Equal(t, night.Due, again.State)
 	assert.Equal(t, doubtful.Text, again.Text)
@@ -138,7 +174,7 @@ func TestAReminderIsNotSentAgainAfterItsSlot(t *testing.T) {
 	require.Equal(t, night.InDoubt, reminders[0].State)
 	b.clock.Advance(b.night.SlotAt(17*60, time.UTC).Sub(b.clock.Now()))
 
-	require.ErrorContains(t, b.SendAgain(t.Context(), reminders[0].ID, "cook"), "slot")
+	b.notAgain(reminders[0].ID, "slot")
 	sent, err := b.SendDoubtfulAgain(t.Context(), b.night.ID, "cook")
 	require.NoError(t, err)
 	assert.Equal(t, 1, sent)
@@ -156,7 +192,7 @@ func TestWhatWasTriedIsDroppedWithAWord(t *testing.T) {
 	b.close()
 	b.doubt()
 	m := b.messages("K401")[night.Instructions][0]
-	require.NoError(t, b.SendAgain(t.Context(), m.ID, "cook"))
+	b.again(m.ID)
 	require.NoError(t, b.CallOff(t.Context(), b.night.ID, "cook", "the oven broke"))
 	events, err := b.Events(t.Context(), b.night.ID, 0, 1000)
 	require.NoError(t, err)

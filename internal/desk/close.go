@@ -234,10 +234,12 @@ func nextRevision(messages []night.Message, kind night.MessageKind) int {
 
 // SendAgain sends a text again that failed, was missed or is in doubt, because
 // a person says so. It says what is true now, and goes to those of whom that is
-// so; what may have arrived goes word for word. Where nothing of it should be
-// sent any more the error says why, and it stays as it was.
-func (d *Desk) SendAgain(ctx context.Context, messageID int64, who string) error {
-	return d.write(ctx, func(tx Tx, now time.Time) error {
+// so; what may have arrived goes word for word. It gives the time at which it goes,
+// zero for at once: that of what it tells about may have moved. Where nothing of it
+// should be sent any more the error says why, and it stays as it was.
+func (d *Desk) SendAgain(ctx context.Context, messageID int64, who string) (time.Time, error) {
+	var goes time.Time
+	err := d.write(ctx, func(tx Tx, now time.Time) error {
 		m, err := tx.Message(ctx, messageID)
 		if err != nil {
 			return err
@@ -274,8 +276,12 @@ func (d *Desk) SendAgain(ctx context.Context, messageID int64, who string) error
 				return fmt.Errorf("%s, so this text is not sent again: if they need to know, ring them or send them the instructions", drop.Why)
 			}
 		}
-		return nil
+		if m, err = tx.Message(ctx, messageID); err == nil && !m.AtOnce && m.DueAt.After(now) {
+			goes = m.DueAt
+		}
+		return err
 	})
+	return goes, err
 }
 
 // SendDoubtfulAgain sends every text of the night again whose fate is not
@@ -291,7 +297,7 @@ func (d *Desk) SendDoubtfulAgain(ctx context.Context, nightID int64, who string)
 		if m.State != night.InDoubt {
 			continue
 		}
-		err := d.SendAgain(ctx, m.ID, who)
+		_, err := d.SendAgain(ctx, m.ID, who)
 		var broken *night.StoreError
 		if errors.As(err, &broken) {
 			return sent, err

@@ -225,7 +225,7 @@ func (s *sim) mend(ctx context.Context, in *instance, m night.Message) error {
 	case 0, 1:
 		err = in.desk.ByHand(ctx, m.ID, cook)
 	case 2, 3:
-		err = in.desk.SendAgain(ctx, m.ID, cook)
+		_, err = in.desk.SendAgain(ctx, m.ID, cook)
 	case 4: // she leaves it for later
 	}
 	if err != nil && !s.passing(err) {

@@ -350,7 +350,11 @@ func (s *site) doubtfulAgain(ctx context.Context, nightID int64, who string) (no
 }
 
 func (s *site) again(ctx context.Context, id int64, who string, _ url.Values) (notice, error) {
-	return notice{Text: s.t("That text goes out again now.")}, s.Desk.SendAgain(ctx, id, who)
+	goes, err := s.Desk.SendAgain(ctx, id, who)
+	if !goes.IsZero() {
+		return notice{Text: s.t("That text goes out again at %s, as its time has moved.", s.clock(goes))}, err
+	}
+	return notice{Text: s.t("That text goes out again now.")}, err
 }
 
 func (s *site) byHand(ctx context.Context, id int64, who string, _ url.Values) (notice, error) {

@@ -105,7 +105,7 @@ type ShapeActs interface {
 // MessageActs is what a person does with a text to a customer.
 type MessageActs interface {
 	Resend(ctx context.Context, a desk.Act, to string) (night.Message, error)
-	SendAgain(ctx context.Context, messageID int64, who string) error
+	SendAgain(ctx context.Context, messageID int64, who string) (goes time.Time, err error)
 	SendDoubtfulAgain(ctx context.Context, nightID int64, who string) (int, error)
 	ByHand(ctx context.Context, messageID int64, who string) error
 }
