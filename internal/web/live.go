@@ -86,9 +86,6 @@ type screen struct {
 	have string      // the mark of what it shows
 }
 
-// stuckFor is how long a screen may take in nothing of what is written to it.
-const stuckFor = time.Minute
-
 // attend has signs of life sent until the reader has gone, who sends nothing else.
 func (p *screen) attend(turn *live.Turn) {
 	one := make([]byte, 1)
@@ -116,7 +113,7 @@ func (p *screen) catchUp(ctx context.Context) error {
 		if _, ok, err := p.site.helping(ctx); !ok || err != nil {
 			return net.ErrClosed
 		}
-		if err := p.line.SetWriteDeadline(time.Now().Add(stuckFor)); err != nil {
+		if err := p.line.SetWriteDeadline(time.Now().Add(p.site.Pace.Stuck)); err != nil {
 			return err
 		}
 		if err := p.site.beat(ctx, p.line); err != nil {

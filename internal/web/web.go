@@ -170,6 +170,7 @@ type Pace struct {
 	Beat  time.Duration // sign of life; 5 s
 	Look  time.Duration // how often to see whether the clock changed the page; 5 s, in a demo 1 s
 	Every time.Duration // the shortest time between two changes; 100 ms
+	Stuck time.Duration // how long a page may take in nothing of what is written to it; 1 min
 }
 
 func (p Pace) filled(demo bool) Pace {
@@ -184,6 +185,9 @@ func (p Pace) filled(demo bool) Pace {
 	}
 	if p.Every == 0 {
 		p.Every = 100 * time.Millisecond
+	}
+	if p.Stuck == 0 {
+		p.Stuck = time.Minute
 	}
 	return p
 }
