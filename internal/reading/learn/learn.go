@@ -7,18 +7,30 @@ import (
 	"encoding/binary"
 	"errors"
 	"math"
+	"math/bits"
 	"math/rand/v2"
 	"slices"
 )
 
-// Model holds the weights of the features that it knows, eight bits each.
+// Model holds the weights of the features that it knows, eight bits each. It reads
+// them where they are written: in a program that it stands in they take no memory
+// of its own.
 type Model struct {
 	classes int
 	scale   float32
-	keys    []uint32 // ascending
-	weights []int8   // a row of classes for each key
-	rows    []int32  // hash table: row and one of a key, 0 where there is none
+	rows    []byte  // as Bytes writes them
+	shelves []shelf // by the first bits of a feature
 }
+
+// shelf is where the rows of features with the same first bits begin.
+type shelf struct {
+	at     int32  // in bytes, and one: 0 where there are none
+	before uint32 // the feature before the first of them
+}
+
+// shelfBits is by how many bits rows are shelved: some six are looked through for
+// a feature.
+const shelfBits = 13
 
 // Example is one text as features, and its class.
 type Example struct {
@@ -32,10 +44,10 @@ type Example struct {
 func (m *Model) Score(features []uint32, out []float32) {
 	clear(out)
 	for _, f := range features {
-		if row := m.row(f); row >= 0 {
-			for c, w := range m.weights[row*m.classes:][:m.classes] {
-				out[c] += float32(w)
-			}
+		has, weights := m.row(f)
+		for ; has != 0; has &= has - 1 {
+			out[bits.TrailingZeros64(has)] += float32(int8(weights[0]))
+			weights = weights[1:]
 		}
 	}
 	k := m.scale * share(len(features))
@@ -48,31 +60,33 @@ func (m *Model) Score(features []uint32, out []float32) {
 // than a short one because it has more of them.
 func share(n int) float32 { return float32(10 / math.Sqrt(float64(n+20))) }
 
-// row finds the row of a feature, -1 where the model doesn't know it.
-func (m *Model) row(f uint32) int {
-	mask := uint32(len(m.rows) - 1)
-	for at := f * 2654435769 & mask; ; at = (at + 1) & mask {
-		row := int(m.rows[at]) - 1
-		if row < 0 || m.keys[row] == f {
-			return row
-		}
+// row finds the weights of a feature that are not zero, and which they are: none
+// where the model doesn't know it.
+func (m *Model) row(f uint32) (has uint64, weights []byte) {
+	shelf := m.shelves[f>>(32-shelfBits)]
+	if shelf.at == 0 {
+		return 0, nil
 	}
+	key := shelf.before
+	for b := m.rows[shelf.at-1:]; len(b) > 0; {
+		step, n := binary.Uvarint(b)
+		has, k := binary.Uvarint(b[n:])
+		b, key = b[n+k:], key+uint32(step)
+		switch {
+		case key == f:
+			return has, b
+		case key > f:
+			return 0, nil
+		}
+		b = b[bits.OnesCount64(has):]
+	}
+	return 0, nil
 }
 
-// index makes the hash table.
-func (m *Model) index() {
-	size := 4
-	for size < 2*len(m.keys) {
-		size *= 2
-	}
-	m.rows = make([]int32, size)
-	mask := uint32(size - 1)
-	for row, f := range m.keys {
-		at := f * 2654435769 & mask
-		for m.rows[at] != 0 {
-			at = (at + 1) & mask
-		}
-		m.rows[at] = int32(row) + 1
+// shelve notes where the row of a feature begins.
+func (m *Model) shelve(f, before uint32, at int) {
+	if shelf := &m.shelves[f>>(32-shelfBits)]; shelf.at == 0 {
+		shelf.at, shelf.before = int32(at)+1, before
 	}
 }
 
@@ -196,11 +210,22 @@ func pack(keys []uint32, weights []float64, classes int) *Model {
 	for _, w := range weights {
 		top = max(top, math.Abs(w))
 	}
-	m := &Model{classes: classes, scale: float32(top / 127), keys: keys, weights: make([]int8, len(weights))}
-	for i, w := range weights {
-		m.weights[i] = int8(math.Round(w / top * 127))
+	m := &Model{classes: classes, scale: float32(top / 127), shelves: make([]shelf, 1<<shelfBits)}
+	before := uint32(0)
+	for row, f := range keys {
+		m.shelve(f, before, len(m.rows))
+		m.rows = binary.AppendUvarint(m.rows, uint64(f-before))
+		before = f
+		var has uint64
+		var some []byte
+		for c, w := range weights[row*classes:][:classes] {
+			if w := int8(math.Round(w / top * 127)); w != 0 {
+				has |= 1 << c
+				some = append(some, byte(w))
+			}
+		}
+		m.rows = append(binary.AppendUvarint(m.rows, has), some...)
 	}
-	m.index()
 	return m
 }
 
@@ -209,65 +234,38 @@ func pack(keys []uint32, weights []float64, classes int) *Model {
 func (m *Model) Bytes() []byte {
 	out := binary.LittleEndian.AppendUint32(nil, uint32(m.classes))
 	out = binary.LittleEndian.AppendUint32(out, math.Float32bits(m.scale))
-	before := uint32(0)
-	for row, f := range m.keys {
-		out = binary.AppendUvarint(out, uint64(f-before))
-		before = f
-		var has uint64
-		weights := m.weights[row*m.classes:][:m.classes]
-		for c, w := range weights {
-			if w != 0 {
-				has |= 1 << c
-			}
-		}
-		out = binary.AppendUvarint(out, has)
-		for _, w := range weights {
-			if w != 0 {
-				out = append(out, byte(w))
-			}
-		}
-	}
-	return out
+	return append(out, m.rows...)
 }
 
 // ErrBroken says that bytes are no model.
 var ErrBroken = errors.New("learn: these bytes are no model")
 
-// Parse reads what Bytes wrote.
+// Parse reads what Bytes wrote. The model keeps b, which must not change.
 func Parse(b []byte) (*Model, error) {
-	if len(b) < 8 {
+	if len(b) < 8 || len(b) > math.MaxInt32 {
 		return nil, ErrBroken
 	}
-	m := &Model{classes: int(binary.LittleEndian.Uint32(b)), scale: math.Float32frombits(binary.LittleEndian.Uint32(b[4:]))}
+	m := &Model{
+		classes: int(binary.LittleEndian.Uint32(b)), scale: math.Float32frombits(binary.LittleEndian.Uint32(b[4:])),
+		rows: b[8:], shelves: make([]shelf, 1<<shelfBits),
+	}
 	if m.classes < 1 || m.classes > 63 {
 		return nil, ErrBroken
 	}
-	b = b[8:]
-	key := uint64(0)
-	for len(b) > 0 {
+	before := uint64(0)
+	for b = m.rows; len(b) > 0; {
+		at := len(m.rows) - len(b)
 		step, n := binary.Uvarint(b)
-		if n <= 0 || step == 0 && len(m.keys) > 0 || step > math.MaxUint32-key {
+		if n <= 0 || step == 0 && at > 0 || step > math.MaxUint32-before {
 			return nil, ErrBroken
 		}
-		b, key = b[n:], key+step
-		has, n := binary.Uvarint(b)
-		if n <= 0 || has>>m.classes != 0 {
+		has, k := binary.Uvarint(b[n:])
+		if k <= 0 || has>>m.classes != 0 || bits.OnesCount64(has) > len(b)-n-k {
 			return nil, ErrBroken
 		}
-		b = b[n:]
-		m.keys = append(m.keys, uint32(key))
-		for c := range m.classes {
-			var w int8
-			if has>>c&1 != 0 {
-				if len(b) == 0 {
-					return nil, ErrBroken
-				}
-				w, b = int8(b[0]), b[1:]
-			}
-			m.weights = append(m.weights, w)
-		}
+		m.shelve(uint32(before+step), uint32(before), at)
+		b, before = b[n+k+bits.OnesCount64(has):], before+step
 	}
-	m.index()
 	return m, nil
 }
 

@@ -2,6 +2,8 @@ package learn
 
 import (
 	"math"
+	"slices"
+	"strconv"
 	"testing"
 
 	"github.com/stretchr/testify/assert"
@@ -28,6 +30,26 @@ func TestTrain(t *testing.T) {
 		assert.Greater(t, scores[ex.Class], scores[1-ex.Class])
 	}
 	assert.Equal(t, m.Bytes(), Train(examples(), 2, options).Bytes(), "training again gives the same")
+}
+
+// Each of many words is found again, and none that was never seen.
+func TestEveryFeatureCounts(t *testing.T) {
+	t.Parallel()
+	const words = 30_000
+	word := func(i int) uint32 { return Hash("word", strconv.Itoa(i)) }
+	var seen []Example
+	for i := range words {
+		seen = append(seen, Example{Features: []uint32{word(i)}, Class: i % 3, Weight: 1})
+	}
+	m, err := Parse(Train(seen, 3, Options{Rounds: 2, Rate: 0.2, Least: 1, Seed: 1}).Bytes())
+	require.NoError(t, err)
+	scores := make([]float32, 3)
+	for i := range words {
+		m.Score([]uint32{word(i)}, scores)
+		require.Equal(t, i%3, slices.Index(scores, slices.Max(scores)), i)
+	}
+	m.Score([]uint32{Hash("never seen")}, scores)
+	require.Equal(t, []float32{0, 0, 0}, scores)
 }
 
 func TestChances(t *testing.T) {
