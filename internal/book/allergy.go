@@ -1,7 +1,6 @@
 package book
 
 import (
-	"regexp"
 	"strings"
 )
 
@@ -10,7 +9,7 @@ import (
 // (Regulation 1169/2011, Annex II) and the nine of the United States (FALCPA
 // and FASTER Act).
 var (
-	strong = regexp.MustCompile(`(?i)` + strings.Join([]string{
+	strong = pattern(`(?i)` + strings.Join([]string{
 		`\ba+l+[ae]*r?[gj]+[iye]+r?[aecsty]*\b`, // allergy, alergy, allergie, allegy
 		`al+erg`, `al+egic`, `\bal+erig`, `\baler[gj]`, `alérgic`,
 		`\bc(?:o?e|eo|oi|o)l+i[ae]c`, `\bceliac`, `\bc[eo]+lia[ck]`, `celíac`, `\bsprue\b`,
@@ -26,12 +25,12 @@ var (
 		`\bplant[\s-]based\b`,
 	}, `|`))
 	// drinks are words in which "diet" is no diet.
-	drinks = regexp.MustCompile(`(?i)\bdiet\s+(?:coke|cola|pepsi|soda|lemonade|drinks?|tonic|ginger)\b`)
+	drinks = pattern(`(?i)\bdiet\s+(?:coke|cola|pepsi|soda|lemonade|drinks?|tonic|ginger)\b`)
 	// noteOnly is too common in the names of dishes to warn of there.
-	noteOnly = regexp.MustCompile(`(?i)\bveg\b`)
-	freeOf   = regexp.MustCompile(`(?i)\b(?:gluten|sugar|salt|grain|lactose|allergen|additive|` + foods + `)[\s-]free\b`)
-	harms    = regexp.MustCompile(`(?i)\b(?:` + foods + `)\s+(?:problems?|issues?|makes?|gives?|upsets?|kills?|sensitive)\b`)
-	refuses  = regexp.MustCompile(`(?i)\b(?:mustn'?t|must not|can'?t|cannot|can not|unable to|doesn'?t|does not|don'?t|do not|not able to|not allowed to)\s+(?:(?:eat|tolerate|digest)\b|(?:have|touch|do|like|take)\s+(?:any\s+)?(?:` + foods + `)\b)`)
+	noteOnly = pattern(`(?i)\bveg\b`)
+	freeOf   = pattern(`(?i)\b(?:gluten|sugar|salt|grain|lactose|allergen|additive|` + foods + `)[\s-]free\b`)
+	harms    = pattern(`(?i)\b(?:` + foods + `)\s+(?:problems?|issues?|makes?|gives?|upsets?|kills?|sensitive)\b`)
+	refuses  = pattern(`(?i)\b(?:mustn'?t|must not|can'?t|cannot|can not|unable to|doesn'?t|does not|don'?t|do not|not able to|not allowed to)\s+(?:(?:eat|tolerate|digest)\b|(?:have|touch|do|like|take)\s+(?:any\s+)?(?:` + foods + `)\b)`)
 	foods    = `(?:pea|ground|pe|brazil|tree|hazel|wal|cashew|pine|coco)?[\s-]?nuts?|penuts?|almonds?|cashews?|pecans?|pistac?h?ios?|macadamias?|hazelnuts?|walnuts?|chestnuts?|satay|` +
 		`milk|dairy|butter|cheese|cream|yogh?urt|whey|eggs?|fish|anchov(?:y|ies)|shel+[\s-]?fish|crustaceans?|prawns?|shrimps?|crabs?|lobsters?|` +
 		`mol+us[ck]s?|mussels?|clams?|oysters?|squid|octopus|scallops?|soy|soya|soybeans?|tofu|wheat|barley|rye|oats?|spelt|flour|` +
@@ -39,15 +38,15 @@ var (
 		`pork|beef|meat|bacon|ham|chicken|lamb|alcohol|msg|gelatine?|garlic|` +
 		`frutos secos|cacahuetes?|cacahuates?|maní|nueces|almendras?|marisco?s?|huevos?|leche|lácteos|lacteos|soja|sésamo|sesamo|mostaza|apio|altramu(?:z|ces)|sulfitos|pescado|moluscos|crustáceos|crustaceos|trigo|cerdo|carne`
 	// without is a food that somebody wants left out.
-	without = regexp.MustCompile(`(?i)\b(?:no|non|not|without|w/o|avoid(?:ing)?|hold the|leave out|leave off|omit|exclude|skip the|zero|never|any|contains?|sin|nada de|free of|free from|minus)\s+(?:any\s+|the\s+|all\s+)?(?:\pL+\s+(?:or|and|,|&)\s+)?(?:` + foods + `)\b`)
-	food    = regexp.MustCompile(`(?i)\b(?:` + foods + `)\b`)
+	without = pattern(`(?i)\b(?:no|non|not|without|w/o|avoid(?:ing)?|hold the|leave out|leave off|omit|exclude|skip the|zero|never|any|contains?|sin|nada de|free of|free from|minus)\s+(?:any\s+|the\s+|all\s+)?(?:\pL+\s+(?:or|and|,|&)\s+)?(?:` + foods + `)\b`)
+	food    = pattern(`(?i)\b(?:` + foods + `)\b`)
 	// spanish names what the words above miss.
-	spanish = regexp.MustCompile(`(?i)\bal[eé]rgi|\bcel[ií]ac|\bintoleran|\bsin\s+(?:gluten|lactosa|azúcar)|\bvegan[oa]|\bvegetarian[oa]|\bfrutos secos\b|\bembarazada`)
+	spanish = pattern(`(?i)\bal[eé]rgi|\bcel[ií]ac|\bintoleran|\bsin\s+(?:gluten|lactosa|azúcar)|\bvegan[oa]|\bvegetarian[oa]|\bfrutos secos\b|\bembarazada`)
 	// nothing says that there is none.
-	nothing = regexp.MustCompile(`(?i)\b(?:no|none|nil|zero|not any|without|sin|ninguna?)\s+(?:known\s+|food\s+|special\s+|particular\s+)*(?:al+ergie?s?|al+ergy|al+ergens?|dietary(?:\s+(?:requirements?|needs|restrictions|notes|info))?|diets?|intolerances?|alergias?|intolerancias?)(?:\s*(?:or|and|/|,|&)\s*(?:dietary(?:\s+\w+)?|intolerances?|al+ergies))?\b|\bnkda?\b|\b(?:al+ergies|dietary(?: requirements)?)\s*[:=-]\s*(?:none|no|nil|n/?a)\b`)
-	empty   = regexp.MustCompile(`(?i)^\W*(?:none|no|nope|nil|n\s*/?\s*a|nothing|not applicable|no thanks?|ninguna?|null|false|0|x|-|—)?\W*$`)
+	nothing = pattern(`(?i)\b(?:no|none|nil|zero|not any|without|sin|ninguna?)\s+(?:known\s+|food\s+|special\s+|particular\s+)*(?:al+ergie?s?|al+ergy|al+ergens?|dietary(?:\s+(?:requirements?|needs|restrictions|notes|info))?|diets?|intolerances?|alergias?|intolerancias?)(?:\s*(?:or|and|/|,|&)\s*(?:dietary(?:\s+\w+)?|intolerances?|al+ergies))?\b|\bnkda?\b|\b(?:al+ergies|dietary(?: requirements)?)\s*[:=-]\s*(?:none|no|nil|n/?a)\b`)
+	empty   = pattern(`(?i)^\W*(?:none|no|nope|nil|n\s*/?\s*a|nothing|not applicable|no thanks?|ninguna?|null|false|0|x|-|—)?\W*$`)
 	// clauseEnd splits a note where a new thing begins.
-	clauseEnd = regexp.MustCompile(`[.!?](?:\s+|$)|\n+|;\s*|\s\|\s`)
+	clauseEnd = pattern(`[.!?](?:\s+|$)|\n+|;\s*|\s\|\s`)
 )
 
 // allergyIn gives the whole sentences of a note that name an allergy or a diet,
@@ -59,7 +58,7 @@ func allergyIn(note string) string {
 	var out []string
 	parts := clauses(note)
 	for i, p := range parts {
-		if namesAllergy(p) || i > 0 && len(out) > 0 && namesAllergy(parts[i-1]) && food.MatchString(p) {
+		if namesAllergy(p) || i > 0 && len(out) > 0 && namesAllergy(parts[i-1]) && food().MatchString(p) {
 			out = append(out, p)
 		}
 	}
@@ -72,7 +71,7 @@ func allergyIn(note string) string {
 func clauses(note string) []string {
 	var out []string
 	from := 0
-	for _, at := range clauseEnd.FindAllStringIndex(note, -1) {
+	for _, at := range clauseEnd().FindAllStringIndex(note, -1) {
 		end := at[0]
 		if c := note[at[0]]; c == '!' || c == '?' {
 			end++
@@ -91,15 +90,15 @@ func clauses(note string) []string {
 func namesAllergy(s string) bool {
 	s = strings.ReplaceAll(s, "’", "'")
 	denied := false
-	if nothing.MatchString(s) {
+	if nothing().MatchString(s) {
 		denied = true
-		s = nothing.ReplaceAllString(s, " ")
+		s = nothing().ReplaceAllString(s, " ")
 	}
-	if warns(s) || noteOnly.MatchString(s) {
+	if warns(s) || noteOnly().MatchString(s) {
 		return true
 	}
 	if denied {
-		return food.MatchString(s)
+		return food().MatchString(s)
 	}
 	return onlyFoods(s)
 }
@@ -107,10 +106,10 @@ func namesAllergy(s string) bool {
 // onlyFoods tells whether a note is nothing but a list of allergens, such as
 // "nuts, sesame".
 func onlyFoods(s string) bool {
-	if !food.MatchString(s) {
+	if !food().MatchString(s) {
 		return false
 	}
-	rest := strings.ToLower(food.ReplaceAllString(s, " "))
+	rest := strings.ToLower(food().ReplaceAllString(s, " "))
 	for _, w := range strings.FieldsFunc(rest, func(r rune) bool { return !isLetterOrDigit(r) }) {
 		if w != "and" && w != "or" && w != "y" && w != "severe" && w != "mild" && w != "also" && w != "tree" {
 			return false
@@ -129,18 +128,18 @@ func allergyInItem(name string) string {
 }
 
 func warns(s string) bool {
-	s = drinks.ReplaceAllString(s, " ")
-	return strong.MatchString(s) || spanish.MatchString(s) || without.MatchString(s) || freeOf.MatchString(s) || refuses.MatchString(s) || harms.MatchString(s)
+	s = drinks().ReplaceAllString(s, " ")
+	return strong().MatchString(s) || spanish().MatchString(s) || without().MatchString(s) || freeOf().MatchString(s) || refuses().MatchString(s) || harms().MatchString(s)
 }
 
 // allergyCell reads a column that is there for allergies: whatever it says
 // counts, unless it says that there is none.
 func allergyCell(s string) string {
-	if empty.MatchString(s) {
+	if empty().MatchString(s) {
 		return ""
 	}
-	if nothing.MatchString(s) {
-		if rest := nothing.ReplaceAllString(s, " "); empty.MatchString(rest) {
+	if nothing().MatchString(s) {
+		if rest := nothing().ReplaceAllString(s, " "); empty().MatchString(rest) {
 			return ""
 		}
 	}

@@ -2,22 +2,21 @@ package book
 
 import (
 	"fmt"
-	"regexp"
 	"strings"
 )
 
 var (
-	goneStatus    = regexp.MustCompile(`\b(cancel\w*|refunded|void\w*|failed|declined|rejected|deleted|trash|abandoned|draft|checkout draft|expired|charged? ?back|reembolsad[oa]|anulad[oa]|devuelt[oa]|fallid[oa]|rechazad[oa])\b`)
-	partStatus    = regexp.MustCompile(`\bpart(?:ial(?:ly)?|ly)?\b.*\brefund|\breembolso parcial`)
-	openStatus    = regexp.MustCompile(`\b(pending|on hold|unpaid|awaiting|not paid|authorized|pendiente|sin pagar)\b`)
-	notGone       = regexp.MustCompile(`\b(?:not|never|no|non) (?:cancel|refund|void)`)
-	totalsCell    = regexp.MustCompile(`^(?:grand |sub ?|order )?(?:totals?|sums?|summe|suma|gesamt|count)(?: (?:orders|items|general))?$`)
-	testName      = regexp.MustCompile(`^(?:test|testing|tester|prueba|test (?:test|order|customer|user|person|account|name|mctest\w*|testing|tester|testson)|(?:my|a|the) test|\w+ test order|asdf\w*|xxx+)(?: \d+)?$`)
-	goneNote      = regexp.MustCompile(`^(?:order |now |has been |was )*(?:cancelled|canceled|refunded|void|voided|cancelado|cancelada|anulado|anulada)(?: (?:by phone|by text|order|today|and refunded))*$`)
-	testWords     = regexp.MustCompile(`\b(?:test order|order test|testing (?:the|my|this|checkout|payment)|this is a test|just a test|just testing|only testing|please ignore|ignore this|do not make|dont make|pedido de prueba)\b`)
-	testRef       = regexp.MustCompile(`^test[ 0-9]*$|^test `)
-	emptyYes      = regexp.MustCompile(`^(?:no|false|0|n|none|not cancelled|na|n a|-)?$`)
-	exportedWords = regexp.MustCompile(`\b(?:exported|printed|generated|report|page \d+|downloaded|end of|orders? (?:total|count)|total orders)\b`)
+	goneStatus    = pattern(`\b(cancel\w*|refunded|void\w*|failed|declined|rejected|deleted|trash|abandoned|draft|checkout draft|expired|charged? ?back|reembolsad[oa]|anulad[oa]|devuelt[oa]|fallid[oa]|rechazad[oa])\b`)
+	partStatus    = pattern(`\bpart(?:ial(?:ly)?|ly)?\b.*\brefund|\breembolso parcial`)
+	openStatus    = pattern(`\b(pending|on hold|unpaid|awaiting|not paid|authorized|pendiente|sin pagar)\b`)
+	notGone       = pattern(`\b(?:not|never|no|non) (?:cancel|refund|void)`)
+	totalsCell    = pattern(`^(?:grand |sub ?|order )?(?:totals?|sums?|summe|suma|gesamt|count)(?: (?:orders|items|general))?$`)
+	testName      = pattern(`^(?:test|testing|tester|prueba|test (?:test|order|customer|user|person|account|name|mctest\w*|testing|tester|testson)|(?:my|a|the) test|\w+ test order|asdf\w*|xxx+)(?: \d+)?$`)
+	goneNote      = pattern(`^(?:order |now |has been |was )*(?:cancelled|canceled|refunded|void|voided|cancelado|cancelada|anulado|anulada)(?: (?:by phone|by text|order|today|and refunded))*$`)
+	testWords     = pattern(`\b(?:test order|order test|testing (?:the|my|this|checkout|payment)|this is a test|just a test|just testing|only testing|please ignore|ignore this|do not make|dont make|pedido de prueba)\b`)
+	testRef       = pattern(`^test[ 0-9]*$|^test `)
+	emptyYes      = pattern(`^(?:no|false|0|n|none|not cancelled|na|n a|-)?$`)
+	exportedWords = pattern(`\b(?:exported|printed|generated|report|page \d+|downloaded|end of|orders? (?:total|count)|total orders)\b`)
 )
 
 // aside tells why a row's order is not to be made or texted; "" where it is.
@@ -25,20 +24,20 @@ func (x *line) aside() string {
 	for _, s := range x.status {
 		w := fold(s)
 		switch {
-		case partStatus.MatchString(w), notGone.MatchString(w):
-		case goneStatus.MatchString(w):
+		case partStatus().MatchString(w), notGone().MatchString(w):
+		case goneStatus().MatchString(w):
 			return fmt.Sprintf("its status is %q", s)
 		}
 	}
 	for _, n := range x.notes {
-		if len(n) < 40 && mayHold(n, "cancel", "refund", "void", "anulad") && goneNote.MatchString(fold(n)) {
+		if len(n) < 40 && mayHold(n, "cancel", "refund", "void", "anulad") && goneNote().MatchString(fold(n)) {
 			return fmt.Sprintf("its note says %q", n)
 		}
 	}
 	if x.cancel == "" {
 		return ""
 	}
-	if w := fold(x.cancel); !emptyYes.MatchString(w) {
+	if w := fold(x.cancel); !emptyYes().MatchString(w) {
 		return "it was cancelled"
 	}
 	return ""
@@ -46,21 +45,21 @@ func (x *line) aside() string {
 
 // isTest tells whether somebody tried the shop out.
 func (x *line) isTest() bool {
-	if w := fold(x.test); w != "" && !emptyYes.MatchString(w) {
+	if w := fold(x.test); w != "" && !emptyYes().MatchString(w) {
 		return true
 	}
-	if mayTest(x.name) && testName.MatchString(fold(x.name)) || mayTest(x.ref) && testRef.MatchString(fold(x.ref)) {
+	if mayTest(x.name) && testName().MatchString(fold(x.name)) || mayTest(x.ref) && testRef().MatchString(fold(x.ref)) {
 		return true
 	}
 	for _, n := range x.notes {
 		if !mayTest(n) {
 			continue
 		}
-		if w := fold(n); testWords.MatchString(w) || w == "test" || w == "testing" {
+		if w := fold(n); testWords().MatchString(w) || w == "test" || w == "testing" {
 			return true
 		}
 	}
-	return mayTest(x.product) && testName.MatchString(fold(x.product))
+	return mayTest(x.product) && testName().MatchString(fold(x.product))
 }
 
 // mayTest tells quickly whether a text can hold any of the words of a test.
@@ -88,12 +87,12 @@ func (x *line) givenBack() (whole, part bool) {
 		return false, false
 	}
 	w := fold(x.refund)
-	if emptyYes.MatchString(w) {
+	if emptyYes().MatchString(w) {
 		return false, false
 	}
 	amount, ok := money(x.refund)
 	if !ok {
-		return !partStatus.MatchString(w) && !strings.HasPrefix(w, "part"), true
+		return !partStatus().MatchString(w) && !strings.HasPrefix(w, "part"), true
 	}
 	if amount < 0 {
 		amount = -amount
@@ -129,10 +128,10 @@ func (b *builder) furniture(r row, head row) string {
 		return ""
 	}
 	words := fold(first)
-	if totalsCell.MatchString(words) || strings.HasPrefix(words, "total ") && filled <= 4 {
+	if totalsCell().MatchString(words) || strings.HasPrefix(words, "total ") && filled <= 4 {
 		return "it adds up the others"
 	}
-	if filled == 1 && (exportedWords.MatchString(words) || strings.HasPrefix(first, "*") || strings.HasPrefix(first, "--")) {
+	if filled == 1 && (exportedWords().MatchString(words) || strings.HasPrefix(first, "*") || strings.HasPrefix(first, "--")) {
 		return fmt.Sprintf("there is no order in it, only %q", first)
 	}
 	return ""

@@ -117,7 +117,7 @@ func captioned(s sheet) bool {
 	}
 	with := 0
 	for _, r := range s.rows[1:min(len(s.rows), 6)] {
-		if slices.ContainsFunc(r.cells, func(c string) bool { return phoneCell.MatchString(c) }) {
+		if slices.ContainsFunc(r.cells, func(c string) bool { return phoneCell().MatchString(c) }) {
 			with++
 		}
 	}

@@ -22,15 +22,15 @@ const (
 )
 
 var (
-	isoMoment = regexp.MustCompile(`\b(\d{4})-(\d{2})-(\d{2})[Tt ](\d{2}):(\d{2})(?::(\d{2})(?:[.,]\d+)?)?\s?([Zz]|UTC|[+-]\d{2}:?\d{2})(?:\[[\w/]+\])?`)
-	isoDate   = regexp.MustCompile(`\b(20\d{2})([-/.])(\d{1,2})([-/.])(\d{1,2})(?:T|\b)`)
-	digitDate = regexp.MustCompile(`\b(\d{1,2})(?:/(\d{1,2})/|-(\d{1,2})-|\.(\d{1,2})\.)(\d{4}|\d{2})\b`)
-	shortDate = regexp.MustCompile(`\b(\d{1,2})/(\d{1,2})\b`)
+	isoMoment = pattern(`\b(\d{4})-(\d{2})-(\d{2})[Tt ](\d{2}):(\d{2})(?::(\d{2})(?:[.,]\d+)?)?\s?([Zz]|UTC|[+-]\d{2}:?\d{2})(?:\[[\w/]+\])?`)
+	isoDate   = pattern(`\b(20\d{2})([-/.])(\d{1,2})([-/.])(\d{1,2})(?:T|\b)`)
+	digitDate = pattern(`\b(\d{1,2})(?:/(\d{1,2})/|-(\d{1,2})-|\.(\d{1,2})\.)(\d{4}|\d{2})\b`)
+	shortDate = pattern(`\b(\d{1,2})/(\d{1,2})\b`)
 	monthName = `jan(?:uary)?|feb(?:ruary)?|mar(?:ch)?|apr(?:il)?|may|june?|july?|aug(?:ust)?|sept?(?:ember)?|oct(?:ober)?|nov(?:ember)?|dec(?:ember)?|` +
 		`enero|ene|febrero|marzo|abril|abr|mayo|junio|julio|agosto|ago|se[p]?tiembre|octubre|noviembre|diciembre|dic`
-	dayMonth = regexp.MustCompile(`(?i)\b(\d{1,2})(?:st|nd|rd|th|º)?[\s\-]+(?:of\s+|de\s+)?(` + monthName + `)\b\.?,?(?:[\s\-]+(?:de\s+)?(\d{4})\b|(?:-|\s*['’])(\d{2})\b)?`)
-	monthDay = regexp.MustCompile(`(?i)\b(` + monthName + `)\b\.?[\s\-]+(\d{1,2})(?:st|nd|rd|th)?\b(?:,?\s+(\d{4})\b)?`)
-	weekday  = regexp.MustCompile(`(?i)\b(?:mon|tues?|wed(?:nes)?|thu(?:rs?)?|fri|sat(?:ur)?|sun)(?:day)?s?\b[,.]?|\b(?:lunes|martes|miércoles|miercoles|jueves|viernes|sábado|sabado|domingo)\b,?`)
+	dayMonth = pattern(`(?i)\b(\d{1,2})(?:st|nd|rd|th|º)?[\s\-]+(?:of\s+|de\s+)?(` + monthName + `)\b\.?,?(?:[\s\-]+(?:de\s+)?(\d{4})\b|(?:-|\s*['’])(\d{2})\b)?`)
+	monthDay = pattern(`(?i)\b(` + monthName + `)\b\.?[\s\-]+(\d{1,2})(?:st|nd|rd|th)?\b(?:,?\s+(\d{4})\b)?`)
+	weekday  = pattern(`(?i)\b(?:mon|tues?|wed(?:nes)?|thu(?:rs?)?|fri|sat(?:ur)?|sun)(?:day)?s?\b[,.]?|\b(?:lunes|martes|miércoles|miercoles|jueves|viernes|sábado|sabado|domingo)\b,?`)
 )
 
 // day is one date found in a text.
@@ -55,22 +55,22 @@ func findDates(s string, near night.Date) found {
 	if !strings.ContainsAny(s, "0123456789") {
 		return f
 	}
-	if m := isoMoment.FindStringSubmatch(s); m != nil {
+	if m := isoMoment().FindStringSubmatch(s); m != nil {
 		if t, ok := moment(m); ok {
 			f.moment = &t
 			f.rest = strings.Replace(s, m[0], " ", 1)
 			return f
 		}
 	}
-	f.cut(isoDate, func(m []string) bool {
+	f.cut(isoDate(), func(m []string) bool {
 		return m[2] == m[4] && f.add(atoi(m[1]), atoi(m[3]), atoi(m[5]))
 	})
-	f.cut(digitDate, func(m []string) bool {
+	f.cut(digitDate(), func(m []string) bool {
 		return f.digits(atoi(m[1]), atoi(m[2]+m[3]+m[4]), year(m[5]))
 	})
-	f.cut(dayMonth, func(m []string) bool { return f.add(yearOr(m[3]+m[4], near, monthOf(m[2])), monthOf(m[2]), atoi(m[1])) })
-	f.cut(monthDay, func(m []string) bool { return f.add(yearOr(m[3], near, monthOf(m[1])), monthOf(m[1]), atoi(m[2])) })
-	f.cut(shortDate, func(m []string) bool {
+	f.cut(dayMonth(), func(m []string) bool { return f.add(yearOr(m[3]+m[4], near, monthOf(m[2])), monthOf(m[2]), atoi(m[1])) })
+	f.cut(monthDay(), func(m []string) bool { return f.add(yearOr(m[3], near, monthOf(m[1])), monthOf(m[1]), atoi(m[2])) })
+	f.cut(shortDate(), func(m []string) bool {
 		return !near.IsZero() && f.digits(atoi(m[1]), atoi(m[2]), near.Year)
 	})
 	return f

@@ -3,7 +3,6 @@ package book
 import (
 	"errors"
 	"fmt"
-	"regexp"
 	"slices"
 	"strings"
 
@@ -274,7 +273,7 @@ func (b *builder) withoutSlot(name string) (string, []span) {
 	if used == nil {
 		return name, nil
 	}
-	rest = weekday.ReplaceAllString(rest, " ")
+	rest = weekday().ReplaceAllString(rest, " ")
 	rest = strings.Join(strings.Fields(rest), " ")
 	for _, pair := range []string{"()", "[]", "( )", "[ ]"} {
 		rest = strings.ReplaceAll(rest, pair, "")
@@ -324,7 +323,7 @@ func (b *builder) note(g *group, o *night.Order) {
 	}
 }
 
-var noteNumber = regexp.MustCompile(`\+?\(?\d[\d\s()\-.]{8,18}\d`)
+var noteNumber = pattern(`\+?\(?\d[\d\s()\-.]{8,18}\d`)
 
 // numberInNote mentions a number in a note that is not the order's own: it may be
 // the one to text.
@@ -338,7 +337,7 @@ func (b *builder) numberInNote(row int, note string, o *night.Order) {
 	if digits < 9 {
 		return
 	}
-	typed := noteNumber.FindString(note)
+	typed := noteNumber().FindString(note)
 	if typed == "" {
 		return
 	}

@@ -150,29 +150,29 @@ func table(words map[field]string) map[string]field {
 // hints are tried in turn on headings that are not listed.
 var hints = []struct {
 	field field
-	words *regexp.Regexp
+	words func() *regexp.Regexp
 }{
-	{fOther, regexp.MustCompile(`\b(address|street|city|postcode|zip|country|province|company|tax|discount|price|sku|currency|marketing|consent|agree|newsletter|accept|privacy|direccion|precio)\b`)},
-	{fAllergy, regexp.MustCompile(`allerg|alergi|dietary|intoleran|\bdiet\b|coeliac|celiac|gluten`)},
-	{fCreated, regexp.MustCompile(`\b(created|placed|submitted|ordered (at|on)|paid (at|on)|timestamp|order date|purchase date)\b`)},
-	{fCancelled, regexp.MustCompile(`\bcancel`)},
-	{fRefund, regexp.MustCompile(`\brefund|\breembols|money back`)},
-	{fEmail, regexp.MustCompile(`\be ?mail\b|\bcorreo\b`)},
-	{fPhone, regexp.MustCompile(`\b(phone|mobile|telephone|cell|whatsapp|telefono|movil|celular)\b|\btel\b`)},
-	{fFirst, regexp.MustCompile(`\b(first|given) name\b|\bforename\b`)},
-	{fLast, regexp.MustCompile(`\b(last|family) name\b|\bsurname\b|\bapellidos?\b`)},
-	{fNote, regexp.MustCompile(`\b(notes?|comments?|instructions?|remarks?|requests?|anything (else|we)|message|vehicle|car reg|registration|number plate|observaciones|notas?|comentarios?)\b|\bwhat (are you|car|vehicle)\b|\bcar\b`)},
-	{fQty, regexp.MustCompile(`\b(qty|quantity|cantidad)$`)},
-	{fSlotEnd, regexp.MustCompile(`\b(slot|window|pickup|pick up|collection|time) (end|to|until)\b|\bend time\b`)},
-	{fSlot, regexp.MustCompile(`\b(time|slot|window|hora|franja)\b|\bwhen (will|would|are|do)\b|\b(collect|pick ?up)\b.*\b(when|time)\b`)},
-	{fDate, regexp.MustCompile(`\b(date|day|fecha|dia)\b`)},
-	{fProduct, regexp.MustCompile(`\b(item|product|dish|producto|articulo|plato)( name| title)\b`)},
-	{fItems, regexp.MustCompile(`\b(items|products|basket|order details|choose your|what would you like|your order|productos|dishes)\b`)},
-	{fStatus, regexp.MustCompile(`\b(order|payment|financial) (status|state)\b`)},
-	{fRef, regexp.MustCompile(`\b(order|booking|reference|confirmation|pedido)\b.*\b(no|nr|number|id|ref|code|numero)\b|\breference\b`)},
-	{fTotal, regexp.MustCompile(`\btotal\b|\bamount\b|\bimporte\b`)},
-	{fName, regexp.MustCompile(`\b(your|customer|client|full|guest|contact|collection|pickup|buyer|person) name\b|\bname (of|for|on)\b|\bname$|\b(who is|whos|who will be) (collecting|picking)|\bnombre\b`)},
-	{fMethod, regexp.MustCompile(`\b(shipping|delivery|pickup|collection) (method|option|location|point)\b`)},
+	{fOther, pattern(`\b(address|street|city|postcode|zip|country|province|company|tax|discount|price|sku|currency|marketing|consent|agree|newsletter|accept|privacy|direccion|precio)\b`)},
+	{fAllergy, pattern(`allerg|alergi|dietary|intoleran|\bdiet\b|coeliac|celiac|gluten`)},
+	{fCreated, pattern(`\b(created|placed|submitted|ordered (at|on)|paid (at|on)|timestamp|order date|purchase date)\b`)},
+	{fCancelled, pattern(`\bcancel`)},
+	{fRefund, pattern(`\brefund|\breembols|money back`)},
+	{fEmail, pattern(`\be ?mail\b|\bcorreo\b`)},
+	{fPhone, pattern(`\b(phone|mobile|telephone|cell|whatsapp|telefono|movil|celular)\b|\btel\b`)},
+	{fFirst, pattern(`\b(first|given) name\b|\bforename\b`)},
+	{fLast, pattern(`\b(last|family) name\b|\bsurname\b|\bapellidos?\b`)},
+	{fNote, pattern(`\b(notes?|comments?|instructions?|remarks?|requests?|anything (else|we)|message|vehicle|car reg|registration|number plate|observaciones|notas?|comentarios?)\b|\bwhat (are you|car|vehicle)\b|\bcar\b`)},
+	{fQty, pattern(`\b(qty|quantity|cantidad)$`)},
+	{fSlotEnd, pattern(`\b(slot|window|pickup|pick up|collection|time) (end|to|until)\b|\bend time\b`)},
+	{fSlot, pattern(`\b(time|slot|window|hora|franja)\b|\bwhen (will|would|are|do)\b|\b(collect|pick ?up)\b.*\b(when|time)\b`)},
+	{fDate, pattern(`\b(date|day|fecha|dia)\b`)},
+	{fProduct, pattern(`\b(item|product|dish|producto|articulo|plato)( name| title)\b`)},
+	{fItems, pattern(`\b(items|products|basket|order details|choose your|what would you like|your order|productos|dishes)\b`)},
+	{fStatus, pattern(`\b(order|payment|financial) (status|state)\b`)},
+	{fRef, pattern(`\b(order|booking|reference|confirmation|pedido)\b.*\b(no|nr|number|id|ref|code|numero)\b|\breference\b`)},
+	{fTotal, pattern(`\btotal\b|\bamount\b|\bimporte\b`)},
+	{fName, pattern(`\b(your|customer|client|full|guest|contact|collection|pickup|buyer|person) name\b|\bname (of|for|on)\b|\bname$|\b(who is|whos|who will be) (collecting|picking)|\bnombre\b`)},
+	{fMethod, pattern(`\b(shipping|delivery|pickup|collection) (method|option|location|point)\b`)},
 }
 
 // currency are words that say in what an amount is.
@@ -227,7 +227,7 @@ func readHeading(s string) heading {
 		return heading{field: f, side: whose, weight: 2}
 	}
 	for _, h := range hints {
-		if h.words.MatchString(words) {
+		if h.words().MatchString(words) {
 			return heading{field: h.field, side: whose, weight: 1}
 		}
 	}

@@ -15,23 +15,23 @@ import (
 const maxQty = 999
 
 var (
-	qtyFront  = regexp.MustCompile(`^\(?\s*(\d{1,3})(?:[.,]0+)?\s*\)?\s*(?:[x×X*✕✖]\s*|\s+of\s+|\s+-\s+|\s*:\s+)(\S.*)$`)
-	qtyBare   = regexp.MustCompile(`^(\d{1,3})(?:[.,]0+)?\s+(\pL.*)$`)
-	qtyX      = regexp.MustCompile(`^(?:[x×X])\s*(\d{1,3})\s+(\S.*)$`)
-	qtyBack   = regexp.MustCompile(`^(.*\S)\s*[,\-–:]?\s*(?:[x×*✕✖]|\bX)\s*(\d{1,3})(?:[.,]0+)?$`)
-	qtyParenX = regexp.MustCompile(`^(.*\S)\s*[(\[]\s*(?:[x×X]\s*(\d{1,3})|(\d{1,3})\s*[x×X])\s*[)\]]$`)
-	qtyNamed  = regexp.MustCompile(`(?i)^(.*\S)\s*[(\[,;\-–|]?\s*\b(?:qty|quantity|quantities|cantidad|cant|uds|no)\b\.?\s*[:=]?\s*(\d{1,3})\s*[)\]]?(.*)$`)
-	qtyFirst  = regexp.MustCompile(`(?i)^(?:qty|quantity|cantidad)\s*[:=]?\s*(\d{1,3})\s*[,;|\-]?\s*(?:(?:item|product|name)\s*[:=]\s*)?(\S.*)$`)
-	qtyEnd    = regexp.MustCompile(`^(.*\pL.*?)(?:\s*[:=]\s*|\s+[-–]\s+)(\d{1,3})$`)
-	qtyParen  = regexp.MustCompile(`^(.*\pL.*?)\s*[(\[](\d{1,3})[)\]]$`)
-	qtyWord   = regexp.MustCompile(`(?i)^(one|two|three|four|five|six|seven|eight|nine|ten|twelve|a|an|un|una|dos|tres|cuatro)\s+(\pL.*)$`)
-	price     = regexp.MustCompile(`(?i)\s*(?:[@=]|\bat\b|[-–—:,])?\s*[(\[]?\s*[+]?(?:(?:£|\$|€|GBP|USD|EUR|AUD)\s*\d+(?:[.,]\d{1,2})?|\d+(?:[.,]\d{2})\s*(?:£|€|GBP|USD|EUR))(?:\s*(?:each|ea|pp))?\s*[)\]]?(?:\s|$)`)
-	nameKey   = regexp.MustCompile(`(?i)^(?:product|item|name|product name|item name|producto)\s*[:=]\s*(\S.*)$`)
-	nextQty   = regexp.MustCompile(`\s+(\d{1,2}\s+\pL)`)
-	pieces    = regexp.MustCompile(`(?i)\d\s*(?:pieces?|pcs?|pack|packs|ct|count|inch|in|cm|g|kg|ml|l|cl|oz|lb|per|for|person|people|x)\b`)
-	joinedQty = regexp.MustCompile(`(?i)(?:\s+(?:and|y|e|und|et)\s+|\s*[&+]\s+|\s*/\s*)(\d{1,3}\s*[x×]?\s+\pL|\d{1,3}\s*[x×]\s*\pL)`)
+	qtyFront  = pattern(`^\(?\s*(\d{1,3})(?:[.,]0+)?\s*\)?\s*(?:[x×X*✕✖]\s*|\s+of\s+|\s+-\s+|\s*:\s+)(\S.*)$`)
+	qtyBare   = pattern(`^(\d{1,3})(?:[.,]0+)?\s+(\pL.*)$`)
+	qtyX      = pattern(`^(?:[x×X])\s*(\d{1,3})\s+(\S.*)$`)
+	qtyBack   = pattern(`^(.*\S)\s*[,\-–:]?\s*(?:[x×*✕✖]|\bX)\s*(\d{1,3})(?:[.,]0+)?$`)
+	qtyParenX = pattern(`^(.*\S)\s*[(\[]\s*(?:[x×X]\s*(\d{1,3})|(\d{1,3})\s*[x×X])\s*[)\]]$`)
+	qtyNamed  = pattern(`(?i)^(.*\S)\s*[(\[,;\-–|]?\s*\b(?:qty|quantity|quantities|cantidad|cant|uds|no)\b\.?\s*[:=]?\s*(\d{1,3})\s*[)\]]?(.*)$`)
+	qtyFirst  = pattern(`(?i)^(?:qty|quantity|cantidad)\s*[:=]?\s*(\d{1,3})\s*[,;|\-]?\s*(?:(?:item|product|name)\s*[:=]\s*)?(\S.*)$`)
+	qtyEnd    = pattern(`^(.*\pL.*?)(?:\s*[:=]\s*|\s+[-–]\s+)(\d{1,3})$`)
+	qtyParen  = pattern(`^(.*\pL.*?)\s*[(\[](\d{1,3})[)\]]$`)
+	qtyWord   = pattern(`(?i)^(one|two|three|four|five|six|seven|eight|nine|ten|twelve|a|an|un|una|dos|tres|cuatro)\s+(\pL.*)$`)
+	price     = pattern(`(?i)\s*(?:[@=]|\bat\b|[-–—:,])?\s*[(\[]?\s*[+]?(?:(?:£|\$|€|GBP|USD|EUR|AUD)\s*\d+(?:[.,]\d{1,2})?|\d+(?:[.,]\d{2})\s*(?:£|€|GBP|USD|EUR))(?:\s*(?:each|ea|pp))?\s*[)\]]?(?:\s|$)`)
+	nameKey   = pattern(`(?i)^(?:product|item|name|product name|item name|producto)\s*[:=]\s*(\S.*)$`)
+	nextQty   = pattern(`\s+(\d{1,2}\s+\pL)`)
+	pieces    = pattern(`(?i)\d\s*(?:pieces?|pcs?|pack|packs|ct|count|inch|in|cm|g|kg|ml|l|cl|oz|lb|per|for|person|people|x)\b`)
+	joinedQty = pattern(`(?i)(?:\s+(?:and|y|e|und|et)\s+|\s*[&+]\s+|\s*/\s*)(\d{1,3}\s*[x×]?\s+\pL|\d{1,3}\s*[x×]\s*\pL)`)
 	markup    = strings.NewReplacer("<br>", "\n", "<br/>", "\n", "<br />", "\n", "<BR>", "\n", `\n`, "\n", "&amp;", "&", "&nbsp;", " ")
-	listMark  = regexp.MustCompile(`^\s*(?:[-*•·–]|\d{1,2}[.)])\s+`)
+	listMark  = pattern(`^\s*(?:[-*•·–]|\d{1,2}[.)])\s+`)
 )
 
 // itemStyle is how one file writes its items, decided once for all cells.
@@ -46,16 +46,16 @@ func styleOf(cells []string) itemStyle {
 	plain, paren, both := 0, 0, 0
 	for _, c := range cells {
 		for _, p := range splitItems(c) {
-			p = strings.TrimSpace(price.ReplaceAllString(p, " "))
-			if qtyFront.MatchString(p) && qtyParen.MatchString(p) {
+			p = strings.TrimSpace(price().ReplaceAllString(p, " "))
+			if qtyFront().MatchString(p) && qtyParen().MatchString(p) {
 				both++
 			}
 			switch {
-			case qtyFront.MatchString(p), qtyX.MatchString(p), qtyBack.MatchString(p), qtyParenX.MatchString(p), qtyNamed.MatchString(p):
+			case qtyFront().MatchString(p), qtyX().MatchString(p), qtyBack().MatchString(p), qtyParenX().MatchString(p), qtyNamed().MatchString(p):
 				plain++
-			case qtyBare.MatchString(p):
+			case qtyBare().MatchString(p):
 				plain++
-			case qtyParen.MatchString(p):
+			case qtyParen().MatchString(p):
 				paren++
 			}
 		}
@@ -78,7 +78,7 @@ func parseItems(s string, style itemStyle) []night.Item {
 	var out []night.Item
 	parts := splitItems(s)
 	style.endQty = style.endQty || len(parts) > 1 && !slices.ContainsFunc(parts, func(p string) bool {
-		return hasQty(p) || !qtyEnd.MatchString(strings.TrimSpace(p))
+		return hasQty(p) || !qtyEnd().MatchString(strings.TrimSpace(p))
 	})
 	for _, p := range parts {
 		if it, ok := parseItem(p, style); ok {
@@ -89,16 +89,16 @@ func parseItems(s string, style itemStyle) []night.Item {
 }
 
 var (
-	keyName = regexp.MustCompile(`(?i)(?:^|[|,;\n])\s*(?:product|item|name|product name|item name|title|producto)\s*[:=]\s*`)
-	keyQty  = regexp.MustCompile(`(?i)(?:^|[|,;\n])\s*(?:qty|quantity|cantidad)\s*[:=]\s*(\d{1,3})\b`)
-	keyAny  = regexp.MustCompile(`(?i)[|,;\n]\s*[a-z][a-z _]{1,20}\s*[:=]`)
+	keyName = pattern(`(?i)(?:^|[|,;\n])\s*(?:product|item|name|product name|item name|title|producto)\s*[:=]\s*`)
+	keyQty  = pattern(`(?i)(?:^|[|,;\n])\s*(?:qty|quantity|cantidad)\s*[:=]\s*(\d{1,3})\b`)
+	keyAny  = pattern(`(?i)[|,;\n]\s*[a-z][a-z _]{1,20}\s*[:=]`)
 )
 
 // keyedItems reads items whose parts are named, such as
 // "name:Pork bao|quantity:2|total:15.00; name:Slaw|quantity:1".
 func keyedItems(s string) ([]night.Item, bool) {
-	starts := keyName.FindAllStringIndex(s, -1)
-	if len(starts) == 0 || len(keyQty.FindAllString(s, -1)) != len(starts) {
+	starts := keyName().FindAllStringIndex(s, -1)
+	if len(starts) == 0 || len(keyQty().FindAllString(s, -1)) != len(starts) {
 		return nil, false
 	}
 	var out []night.Item
@@ -111,13 +111,13 @@ func keyedItems(s string) ([]night.Item, bool) {
 			before = s[:at[0]]
 		}
 		name := part
-		if end := keyAny.FindStringIndex(part); end != nil {
+		if end := keyAny().FindStringIndex(part); end != nil {
 			name = part[:end[0]]
 		}
 		it := night.Item{Qty: 1, Name: strings.Join(strings.Fields(strings.Trim(name, " |,;")), " ")}
-		if m := keyQty.FindStringSubmatch(part); m != nil {
+		if m := keyQty().FindStringSubmatch(part); m != nil {
 			it.Qty = atoi(m[1])
-		} else if m := keyQty.FindStringSubmatch(before); m != nil {
+		} else if m := keyQty().FindStringSubmatch(before); m != nil {
 			it.Qty = atoi(m[1])
 		} else {
 			return nil, false
@@ -132,8 +132,8 @@ func keyedItems(s string) ([]night.Item, bool) {
 
 // parseItem reads one item with its quantity in any of the usual notations.
 func parseItem(p string, style itemStyle) (night.Item, bool) {
-	p = strings.TrimLeft(listMark.ReplaceAllString(strings.TrimSpace(p), ""), "+& ")
-	p = strings.Trim(strings.TrimSpace(price.ReplaceAllString(p, " ")), " ,;|")
+	p = strings.TrimLeft(listMark().ReplaceAllString(strings.TrimSpace(p), ""), "+& ")
+	p = strings.Trim(strings.TrimSpace(price().ReplaceAllString(p, " ")), " ,;|")
 	if p == "" || !strings.ContainsFunc(p, isLetterOrDigit) {
 		return night.Item{}, false
 	}
@@ -143,25 +143,25 @@ func parseItem(p string, style itemStyle) (night.Item, bool) {
 		qty, name int
 		on        bool
 	}{
-		{qtyFirst, 1, 2, true},
-		{qtyFront, 1, 2, true},
-		{qtyX, 1, 2, true},
-		{qtyParenX, 2, 1, true},
-		{qtyNamed, 2, 1, true},
-		{qtyBack, 2, 1, true},
-		{qtyBare, 1, 2, true},
-		{qtyEnd, 2, 1, style.endQty},
-		{qtyParen, 2, 1, style.parenQty},
+		{qtyFirst(), 1, 2, true},
+		{qtyFront(), 1, 2, true},
+		{qtyX(), 1, 2, true},
+		{qtyParenX(), 2, 1, true},
+		{qtyNamed(), 2, 1, true},
+		{qtyBack(), 2, 1, true},
+		{qtyBare(), 1, 2, true},
+		{qtyEnd(), 2, 1, style.endQty},
+		{qtyParen(), 2, 1, style.parenQty},
 	} {
 		m := try.re.FindStringSubmatch(p)
 		if !try.on || m == nil {
 			continue
 		}
 		number, rest := m[try.qty], m[try.name]
-		if try.re == qtyParenX && number == "" {
+		if try.re == qtyParenX() && number == "" {
 			number = m[3]
 		}
-		if try.re == qtyNamed && strings.TrimSpace(m[3]) != "" {
+		if try.re == qtyNamed() && strings.TrimSpace(m[3]) != "" {
 			rest += " " + strings.Trim(m[3], " ,;|-–")
 		}
 		if n := atoi(number); n >= 0 && n <= maxQty {
@@ -170,13 +170,13 @@ func parseItem(p string, style itemStyle) (night.Item, bool) {
 		}
 	}
 	if name == p {
-		if m := qtyWord.FindStringSubmatch(p); m != nil {
+		if m := qtyWord().FindStringSubmatch(p); m != nil {
 			if n, ok := wordQty[strings.ToLower(m[1])]; ok {
 				qty, name = n, m[2]
 			}
 		}
 	}
-	if m := nameKey.FindStringSubmatch(name); m != nil {
+	if m := nameKey().FindStringSubmatch(name); m != nil {
 		name = m[1]
 	}
 	name = strings.Join(strings.Fields(strings.Trim(name, " ,;|-–:")), " ")
@@ -199,9 +199,9 @@ func splitItems(s string) []string {
 	if strings.ContainsAny(s, "<\\&") {
 		s = markup.Replace(s)
 	}
-	s = joinedQty.ReplaceAllString(s, "; $1")
-	if qtyBare.MatchString(s) && !strings.ContainsAny(s, ",;|\n(") && !pieces.MatchString(s) {
-		s = nextQty.ReplaceAllString(s, "; $1") // "2 bao 1 slaw"
+	s = joinedQty().ReplaceAllString(s, "; $1")
+	if qtyBare().MatchString(s) && !strings.ContainsAny(s, ",;|\n(") && !pieces().MatchString(s) {
+		s = nextQty().ReplaceAllString(s, "; $1") // "2 bao 1 slaw"
 	}
 	hard := cut(s, ";\n|")
 	var out []string
@@ -253,9 +253,9 @@ func soft(part string, among bool) []string {
 }
 
 func hasQty(p string) bool {
-	p = strings.TrimSpace(price.ReplaceAllString(strings.TrimSpace(p), " "))
-	return qtyFront.MatchString(p) || qtyBack.MatchString(p) || qtyBare.MatchString(p) || qtyX.MatchString(p) ||
-		qtyParenX.MatchString(p) || qtyNamed.MatchString(p)
+	p = strings.TrimSpace(price().ReplaceAllString(strings.TrimSpace(p), " "))
+	return qtyFront().MatchString(p) || qtyBack().MatchString(p) || qtyBare().MatchString(p) || qtyX().MatchString(p) ||
+		qtyParenX().MatchString(p) || qtyNamed().MatchString(p)
 }
 
 // namedPair tells whether a part names its quantity, as in "Pork bao, Qty: 2".

@@ -192,7 +192,7 @@ func productTitle(title string) string {
 	if i, j := strings.IndexByte(title, '['), strings.LastIndexByte(title, ']'); i >= 0 && j > i+1 {
 		title = title[i+1 : j]
 	}
-	title = strings.TrimSpace(price.ReplaceAllString(title, " "))
+	title = strings.TrimSpace(price().ReplaceAllString(title, " "))
 	for _, lead := range []string{"how many ", "number of ", "quantity of ", "qty of ", "qty ", "quantity "} {
 		if len(title) > len(lead) && strings.EqualFold(title[:len(lead)], lead) {
 			title = title[len(lead):]

@@ -1,21 +1,20 @@
 package book
 
 import (
-	"regexp"
 	"strings"
 	"unicode"
 	"unicode/utf8"
 )
 
 // lastFirst is a surname, a comma and the names before it.
-var lastFirst = regexp.MustCompile(`^(\p{Lu}[\pL'’\-]*(?:\s\p{Lu}[\pL'’\-]*)?),\s*(\p{Lu}[\pL'’.\-]*(?:\s\p{Lu}[\pL'’.\-]*)?)$`)
+var lastFirst = pattern(`^(\p{Lu}[\pL'’\-]*(?:\s\p{Lu}[\pL'’\-]*)?),\s*(\p{Lu}[\pL'’.\-]*(?:\s\p{Lu}[\pL'’.\-]*)?)$`)
 
 // tidyName writes a name as its owner would: first name first, not all in
 // capitals. A name that mixes both is left alone but for a surname shouted in
 // front.
 func tidyName(s string) string {
 	s = strings.Join(strings.Fields(s), " ")
-	if m := lastFirst.FindStringSubmatch(s); m != nil && !suffix(m[2]) {
+	if m := lastFirst().FindStringSubmatch(s); m != nil && !suffix(m[2]) {
 		s = m[2] + " " + m[1]
 	}
 	words := strings.Fields(s)

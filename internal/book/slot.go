@@ -40,12 +40,12 @@ const (
 )
 
 var (
-	rangeText = regexp.MustCompile(`(?i)(?:^|[^\d.,:£$€/])` + clockText + `\s*(?:-|–|—|−|~|\bto\b|\btill?\b|\buntil\b|\band\b|/|→|>|\ba\b|\by\b|\bhasta\b)+\s*` + clockText + `(?:$|[^\d:])`)
-	oneText   = regexp.MustCompile(`(?i)(?:^|[^\d.,:£$€])` + clockText + `(?:$|[^\d:%])`)
-	military  = regexp.MustCompile(`(?:^|[^\d.,:£$€+])([01]\d|2[0-3])([0-5]\d)(?:\s*(?:-|–|—|\bto\b)\s*([01]\d|2[0-3])([0-5]\d))?\s*(?:hrs?\b|h\b)?(?:$|[^\d:])`)
-	spoken    = regexp.MustCompile(`(?i)\b(half|quarter|ten|twenty|five)\s+(past|to)\s+(one|two|three|four|five|six|seven|eight|nine|ten|eleven|twelve|\d{1,2})\b` + halfWords)
-	noon      = regexp.MustCompile(`(?i)\b(?:noon|midday|mediod[ií]a)\b`)
-	fraction  = regexp.MustCompile(`^(?:\d{5})?[0.]?\.\d+$|^\d{5}\.\d+$`)
+	rangeText = pattern(`(?i)(?:^|[^\d.,:£$€/])` + clockText + `\s*(?:-|–|—|−|~|\bto\b|\btill?\b|\buntil\b|\band\b|/|→|>|\ba\b|\by\b|\bhasta\b)+\s*` + clockText + `(?:$|[^\d:])`)
+	oneText   = pattern(`(?i)(?:^|[^\d.,:£$€])` + clockText + `(?:$|[^\d:%])`)
+	military  = pattern(`(?:^|[^\d.,:£$€+])([01]\d|2[0-3])([0-5]\d)(?:\s*(?:-|–|—|\bto\b)\s*([01]\d|2[0-3])([0-5]\d))?\s*(?:hrs?\b|h\b)?(?:$|[^\d:])`)
+	spoken    = pattern(`(?i)\b(half|quarter|ten|twenty|five)\s+(past|to)\s+(one|two|three|four|five|six|seven|eight|nine|ten|eleven|twelve|\d{1,2})\b` + halfWords)
+	noon      = pattern(`(?i)\b(?:noon|midday|mediod[ií]a)\b`)
+	fraction  = pattern(`^(?:\d{5})?[0.]?\.\d+$|^\d{5}\.\d+$`)
 	odd       = strings.NewReplacer("\u202f", " ", "\u00a0", " ", "\u2009", " ", "\u2007", " ", "\u200a", " ", "\u2013", "-", "\u2014", "-", "\u2212", "-", "\u2012", "-", "\u2011", "-", "\u2010", "-", "\u02d0", ":", "\ua789", ":", "：", ":")
 )
 
@@ -59,42 +59,42 @@ const (
 
 // findSpans reads the times in a text, dates already taken out.
 func findSpans(s string, how strictness) []span {
-	s = strings.TrimSpace(weekday.ReplaceAllString(odd.Replace(s), " "))
+	s = strings.TrimSpace(weekday().ReplaceAllString(odd.Replace(s), " "))
 	if s == "" {
 		return nil
 	}
 	var out []span
-	if how == slotCell && fraction.MatchString(s) {
+	if how == slotCell && fraction().MatchString(s) {
 		if f, err := strconv.ParseFloat(s, 64); err == nil {
 			minutes := int((f-float64(int(f)))*24*60 + 0.5)
 			t := tick{hour: minutes / 60 % 24, minute: minutes % 60, half: full, exact: true}
 			return []span{{from: t, text: s}}
 		}
 	}
-	s = cutSpans(s, rangeText, func(m []string) (span, bool) {
+	s = cutSpans(s, rangeText(), func(m []string) (span, bool) {
 		a, b := makeTick(m[1], m[2], m[3]), makeTick(m[4], m[5], m[6])
 		sure := a.exact || b.exact
 		return span{from: a, to: b, ranged: true}, a.valid() && b.valid() && (sure || how == slotCell)
 	}, &out)
-	s = cutSpans(s, spoken, func(m []string) (span, bool) {
+	s = cutSpans(s, spoken(), func(m []string) (span, bool) {
 		t, ok := spokenTick(m)
 		return span{from: t}, ok
 	}, &out)
-	s = cutSpans(s, military, func(m []string) (span, bool) {
+	s = cutSpans(s, military(), func(m []string) (span, bool) {
 		a := tick{hour: atoi(m[1]), minute: atoi(m[2]), half: full, exact: true}
 		if m[3] == "" {
 			return span{from: a}, how == slotCell || strings.Contains(m[0], "h")
 		}
 		return span{from: a, to: tick{hour: atoi(m[3]), minute: atoi(m[4]), half: full, exact: true}, ranged: true}, true
 	}, &out)
-	s = cutSpans(s, oneText, func(m []string) (span, bool) {
+	s = cutSpans(s, oneText(), func(m []string) (span, bool) {
 		t := makeTick(m[1], m[2], m[3])
 		sure := t.exact && (how == slotCell || t.half != either || strings.ContainsAny(m[0], ":hH") || m[2] != "" && atoi(m[1]) > 12)
 		alone := how == slotCell && strings.Trim(m[0], " ~") == strings.Trim(s, " ~")
 		return span{from: t}, t.valid() && (sure || alone)
 	}, &out)
-	if noon.MatchString(s) {
-		out = append(out, span{from: tick{hour: 12, half: full, exact: true}, text: noon.FindString(s)})
+	if noon().MatchString(s) {
+		out = append(out, span{from: tick{hour: 12, half: full, exact: true}, text: noon().FindString(s)})
 	}
 	return out
 }

@@ -74,9 +74,9 @@ func (b *builder) gone(g *group) string {
 		}
 		for _, s := range x.status {
 			switch w := fold(s); {
-			case partStatus.MatchString(w):
+			case partStatus().MatchString(w):
 				b.later(g, "status", "its status is "+s, "look up what the customer no longer gets")
-			case openStatus.MatchString(w), w == "no" || w == "false" || w == "n":
+			case openStatus().MatchString(w), w == "no" || w == "false" || w == "n":
 				b.later(g, "status", "its status is "+s, "make sure that it is paid before you make it")
 			}
 		}

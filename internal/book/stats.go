@@ -1,7 +1,5 @@
 package book
 
-import "regexp"
-
 // stats count what the cells of a column look like.
 type stats struct {
 	filled, distinct                                            int
@@ -17,12 +15,12 @@ func (s stats) share(n int, part float64) bool {
 }
 
 var (
-	emailCell  = regexp.MustCompile(`^[^@\s]+@[^@\s]+\.[^@\s]+$`)
-	refCell    = regexp.MustCompile(`^#?[A-Za-z]{0,6}[-_#/ ]?\d[\dA-Za-z\-/]*$`)
-	phoneCell  = regexp.MustCompile(`^['+(\[\d][\d\s()\[\].\-/+]{6,}$`)
-	countCell  = regexp.MustCompile(`^[x×]?\s*\d{1,3}(?:\.0+)?$`)
-	amountCell = regexp.MustCompile(`^[£$€]?\s*-?\d+[.,]\d{2}\s*[£$€]?$`)
-	personish  = regexp.MustCompile(`^\pL[\pL'’.\-]*,?(?:\s+\pL[\pL'’.\-]*){1,4}$`)
+	emailCell  = pattern(`^[^@\s]+@[^@\s]+\.[^@\s]+$`)
+	refCell    = pattern(`^#?[A-Za-z]{0,6}[-_#/ ]?\d[\dA-Za-z\-/]*$`)
+	phoneCell  = pattern(`^['+(\[\d][\d\s()\[\].\-/+]{6,}$`)
+	countCell  = pattern(`^[x×]?\s*\d{1,3}(?:\.0+)?$`)
+	amountCell = pattern(`^[£$€]?\s*-?\d+[.,]\d{2}\s*[£$€]?$`)
+	personish  = pattern(`^\pL[\pL'’.\-]*,?(?:\s+\pL[\pL'’.\-]*){1,4}$`)
 )
 
 // sampled is how many rows are looked at to know a column.
@@ -53,7 +51,7 @@ func (c *column) look(rows []row) {
 }
 
 func (c *column) countCell(v string) {
-	if emailCell.MatchString(v) {
+	if emailCell().MatchString(v) {
 		c.emails++
 		return
 	}
@@ -64,7 +62,7 @@ func (c *column) countCell(v string) {
 		}
 	}
 	if digits == 0 {
-		if personish.MatchString(v) {
+		if personish().MatchString(v) {
 			c.people++
 		}
 		if many := len(splitItems(v)); many > 1 {
@@ -72,16 +70,16 @@ func (c *column) countCell(v string) {
 		}
 		return
 	}
-	if digits >= 7 && digits <= 16 && phoneCell.MatchString(v) {
+	if digits >= 7 && digits <= 16 && phoneCell().MatchString(v) {
 		c.phones++
 	}
-	if countCell.MatchString(v) {
+	if countCell().MatchString(v) {
 		c.counts++
 	}
-	if amountCell.MatchString(v) {
+	if amountCell().MatchString(v) {
 		c.amounts++
 	}
-	if refCell.MatchString(v) {
+	if refCell().MatchString(v) {
 		c.refs++
 	}
 	if len(v) > 80 && v[0] != '[' {
@@ -105,7 +103,7 @@ func (c *column) countCell(v string) {
 	}
 	parts := splitItems(v)
 	for _, p := range parts {
-		if hasQty(p) && !phoneCell.MatchString(v) {
+		if hasQty(p) && !phoneCell().MatchString(v) {
 			c.dishes++
 			break
 		}

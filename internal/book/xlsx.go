@@ -4,7 +4,6 @@ import (
 	"bytes"
 	"errors"
 	"math"
-	"regexp"
 	"strconv"
 	"strings"
 	"time"
@@ -139,8 +138,8 @@ func plainDigits(raw string, value float64) string {
 }
 
 var (
-	quotedFormat = regexp.MustCompile(`"[^"]*"|\\.|\[[^\]]*\]|_.|\*.`)
-	zeroFormat   = regexp.MustCompile(`^[0 ()\-/+]*0[0 ()\-/+]*$`)
+	quotedFormat = pattern(`"[^"]*"|\\.|\[[^\]]*\]|_.|\*.`)
+	zeroFormat   = pattern(`^[0 ()\-/+]*0[0 ()\-/+]*$`)
 )
 
 func (x *xlsx) format(style int) numFormat {
@@ -173,7 +172,7 @@ func formatOf(id int, code string) numFormat {
 		}
 		return plainNumber
 	}
-	bare := strings.ToLower(quotedFormat.ReplaceAllString(code, ""))
+	bare := strings.ToLower(quotedFormat().ReplaceAllString(code, ""))
 	bare, _, _ = strings.Cut(bare, ";")
 	date := strings.ContainsAny(bare, "yd")
 	clock := strings.ContainsAny(bare, "hs") || strings.Contains(bare, "am/pm")
@@ -186,7 +185,7 @@ func formatOf(id int, code string) numFormat {
 		return dateNumber
 	case clock:
 		return timeNumber
-	case zeroFormat.MatchString(bare) && bare != "0":
+	case zeroFormat().MatchString(bare) && bare != "0":
 		return shownNumber
 	case strings.Contains(code, `"`) && strings.ContainsAny(bare, "0#"):
 		return shownNumber
