@@ -56,13 +56,13 @@ var joints = []string{" · ", "; ", ": ", ", "}
 // say gives a sentence from elsewhere in the language of the page. What is not
 // known, such as the words of a network or of a customer, stays as it is.
 func (w *tongue) say(sentence string) string {
-	if len(w.known) == 0 || sentence == "" {
+	if len(w.known()) == 0 || sentence == "" {
 		return sentence
 	}
 	if w.plain[sentence] {
 		return w.t(sentence)
 	}
-	for _, k := range w.known {
+	for _, k := range w.known() {
 		m := k.whole.FindStringSubmatch(sentence)
 		if m == nil {
 			continue

@@ -7,6 +7,7 @@ import (
 	"net/http"
 	"regexp"
 	"strings"
+	"sync"
 	"time"
 
 	"github.com/pelletier/go-toml/v2"
@@ -30,8 +31,8 @@ type tongue struct {
 	region  string // the kitchen's, which tells how times and dates are written
 	printer *message.Printer
 	// For sentences from elsewhere, see say: those of their section that have
-	// something filled in, and all that stand without.
-	known []known
+	// something filled in, made when the first is said, and all that stand without.
+	known func() []known
 	plain map[string]bool
 }
 
@@ -68,7 +69,7 @@ func loadTongues(region string) (map[string]*tongue, error) {
 		}
 		section, _ := said[elsewhere].(map[string]any)
 		delete(said, elsewhere)
-		w := &tongue{lang: l.Code, region: region, printer: message.NewPrinter(tag, message.Catalog(words)), known: newKnown(section), plain: map[string]bool{}}
+		w := &tongue{lang: l.Code, region: region, printer: message.NewPrinter(tag, message.Catalog(words)), known: sync.OnceValue(func() []known { return newKnown(section) }), plain: map[string]bool{}}
 		maps.Copy(said, section)
 		for key := range said {
 			w.plain[key] = !verb.MatchString(key)
