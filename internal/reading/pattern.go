@@ -18,14 +18,13 @@ import (
 //	a|$         that word or the end of a clause
 type pattern struct {
 	sign  Sign
-	text  string
 	elems []element
 }
 
 type element struct {
-	op   op
 	ids  []int32
 	bits class
+	op   op
 	opt  bool
 	many bool
 	// orEnd is set where the end of a clause will do as well: "a|$".
@@ -44,10 +43,18 @@ const (
 
 const gapWords = 3
 
-func (v *vocab) compile(sign Sign, phrase string) pattern {
-	p := pattern{sign: sign, text: strings.Join(strings.Fields(phrase), " ")}
-	for _, f := range strings.Fields(phrase) {
-		p.elems = append(p.elems, v.element(f))
+// compile makes a pattern of a phrase. What many phrases have in common is made
+// once, and kept in made.
+func (v *vocab) compile(sign Sign, phrase string, made map[string]element) pattern {
+	fields := strings.Fields(phrase)
+	p := pattern{sign: sign, elems: make([]element, len(fields))}
+	for i, f := range fields {
+		e, ok := made[f]
+		if !ok {
+			e = v.element(f)
+			made[f] = e
+		}
+		p.elems[i] = e
 	}
 	return p
 }
@@ -71,7 +78,9 @@ func (v *vocab) element(f string) element {
 	if rest, ok := strings.CutSuffix(f, "+"); ok {
 		e.many, f = true, rest
 	}
-	for _, alt := range strings.Split(f, "|") {
+	alts := strings.Split(f, "|")
+	e.ids = make([]int32, 0, len(alts))
+	for _, alt := range alts {
 		if alt == "$" {
 			e.orEnd = true
 			continue

@@ -79,12 +79,13 @@ func newVocab() *vocab {
 			}
 		}
 	}
+	made := map[string]element{}
 	for _, rows := range phraseTables {
 		for _, row := range rows {
 			for line := range strings.Lines(row.phrases) {
 				for _, phrase := range strings.Split(line, ";") {
 					if strings.TrimSpace(phrase) != "" {
-						v.patterns = append(v.patterns, v.compile(row.sign, phrase))
+						v.patterns = append(v.patterns, v.compile(row.sign, phrase, made))
 					}
 				}
 			}
@@ -122,7 +123,7 @@ func (v *vocab) intern(b []byte) string {
 // makeSpelling prepares the words that a slip may be put right to: long enough,
 // and of the classes that the decision hangs on.
 func (v *vocab) makeSpelling() {
-	v.spelling = make(map[string]string, 4096)
+	v.spelling = map[string]string{}
 	clash := map[string]bool{}
 	for _, w := range strings.Fields(mendable) {
 		for i := range len(w) {
