@@ -95,7 +95,7 @@ func (s *site) look(w http.ResponseWriter, r *http.Request) {
 func (s *site) present(w http.ResponseWriter, r *http.Request, v view, n *notice, err error) {
 	var html []byte
 	if err == nil {
-		html, err = s.body(v)
+		html, err = s.body(v, 0)
 	}
 	if err != nil {
 		s.fail(w, r, err)

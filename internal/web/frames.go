@@ -144,21 +144,23 @@ func (k *kept) anew(ctx context.Context, s *site, key frameKey, last *frame) (f 
 		k.making = nil
 	}()
 	var before *steps
+	room := 0
 	if last != nil { // it can stand in for what is not there in time
 		var done context.CancelFunc
 		ctx, done = context.WithTimeout(ctx, patience)
 		defer done()
-		before = last.steps
+		before, room = last.steps, len(last.html)
 	}
 	now := s.Now()
 	v, err := s.view(ctx, key.to, key.limited)
 	if err != nil {
 		return nil, err
 	}
-	html, err := s.body(v)
+	html, err := s.body(v, room)
 	if err != nil {
 		return nil, err
 	}
+	v.Data = nil // what it was made of is in the HTML, and the frame is kept
 	sum := sha256.Sum256(html)
 	mark := fmt.Sprintf("%d.%s", v.Event, hex.EncodeToString(sum[:6]))
 	return &frame{view: v, html: html, mark: mark, at: now, steps: before.next(html, mark)}, nil

@@ -209,6 +209,7 @@ func (o *stream) write(event []byte) error {
 // kind, an empty id leaves the reader's as it was.
 func encode(name, id, data string) []byte {
 	var b bytes.Buffer
+	b.Grow(len("event: \nid: \n\n\n") + len(name) + len(id) + len(data) + len("data: ")*(1+strings.Count(data, "\n")))
 	if name != "" {
 		fmt.Fprintf(&b, "event: %s\n", name)
 	}
