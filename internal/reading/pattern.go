@@ -18,7 +18,7 @@ import (
 //	a|$         that word or the end of a clause
 type pattern struct {
 	sign  Sign
-	elems []element
+	elems []*element
 }
 
 type element struct {
@@ -45,13 +45,14 @@ const gapWords = 3
 
 // compile makes a pattern of a phrase. What many phrases have in common is made
 // once, and kept in made.
-func (v *vocab) compile(sign Sign, phrase string, made map[string]element) pattern {
+func (v *vocab) compile(sign Sign, phrase string, made map[string]*element) pattern {
 	fields := strings.Fields(phrase)
-	p := pattern{sign: sign, elems: make([]element, len(fields))}
+	p := pattern{sign: sign, elems: make([]*element, len(fields))}
 	for i, f := range fields {
 		e, ok := made[f]
 		if !ok {
-			e = v.element(f)
+			one := v.element(f)
+			e = &one
 			made[f] = e
 		}
 		p.elems[i] = e
@@ -175,11 +176,11 @@ func (v *vocab) try(out []mark, toks []Token, clauses []int, i int, n int32) []m
 
 // match gives the token after the match of elems at i, or -1. A phrase never
 // crosses a break.
-func match(elems []element, toks []Token, i int, first bool) int {
+func match(elems []*element, toks []Token, i int, first bool) int {
 	if len(elems) == 0 {
 		return i
 	}
-	e := &elems[0]
+	e := elems[0]
 	inside := i < len(toks) && toks[i].Kind != Break
 	switch e.op {
 	case opHead:

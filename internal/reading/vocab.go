@@ -79,7 +79,7 @@ func newVocab() *vocab {
 			}
 		}
 	}
-	made := map[string]element{}
+	made := map[string]*element{}
 	for _, rows := range phraseTables {
 		for _, row := range rows {
 			for line := range strings.Lines(row.phrases) {

@@ -64,7 +64,7 @@ func (k *rows) of(page *template.Template, r nextRow) (template.HTML, error) {
 	if k.made == nil || len(k.made) >= rowsRoom {
 		k.made = map[nextRow]template.HTML{}
 	}
-	html := template.HTML(b.String()) //nolint:gosec // rendered by html/template
+	html := template.HTML(strings.Clone(b.String())) //nolint:gosec // rendered by html/template; it is kept, its builder's spare room is not
 	k.made[r] = html
 	return html, nil
 }
