@@ -12,8 +12,7 @@ import (
 
 func TestSayKnowsSentencesFromElsewhere(t *testing.T) {
 	t.Parallel()
-	tongues, err := loadTongues("US")
-	require.NoError(t, err)
+	tongues := tonguesIn(t, "US")
 	for _, tt := range []struct{ name, said, want string }{
 		{"whole", string(plan.OptedOut), "pidió no recibir más mensajes"},
 		{"with a reference", "the number is that of order K420", "el número es el del pedido K420"},
@@ -41,8 +40,7 @@ func TestSayKnowsSentencesFromElsewhere(t *testing.T) {
 }
 
 func FuzzSay(f *testing.F) {
-	tongues, err := loadTongues("GB")
-	require.NoError(f, err)
+	tongues := tonguesIn(f, "GB")
 	for _, s := range []string{"order K420 is told", "a: b; c · d, e", "%s %d %!", "slot 1: order  still has it: move the order first"} {
 		f.Add(s)
 	}

@@ -85,15 +85,16 @@ func EnglishLeft(t *testing.T, lang, page string) []string {
 
 // EveryPage makes every page in every language, as opening it would.
 func EveryPage() error {
-	_, looks, err := new(Looks).in("GB")
-	if err != nil {
-		return err
-	}
 	files, err := fs.Glob(templates.Pages, "pages/*.html")
 	if err != nil {
 		return err
 	}
-	for _, l := range looks {
+	var all Looks
+	for _, spoken := range languages {
+		_, l, err := all.in(spokenIn{spoken.Code, "GB"})
+		if err != nil {
+			return err
+		}
 		for _, f := range files {
 			if _, err := l.pages.of(strings.TrimSuffix(path.Base(f), ".html")); err != nil {
 				return err
@@ -108,4 +109,16 @@ func EveryPage() error {
 func Changes(from, to string) (string, bool) {
 	was, now := split([]byte(from)), split([]byte(to))
 	return string(changes([]byte(to), now, remember(was))), was != nil && now != nil
+}
+
+// tonguesIn gives what the pages say in a region, by language.
+func tonguesIn(t testing.TB, region string) map[string]*tongue {
+	t.Helper()
+	out := map[string]*tongue{}
+	for _, l := range languages {
+		w, err := loadTongue(region, l.Code)
+		require.NoError(t, err)
+		out[l.Code] = w
+	}
+	return out
 }

@@ -56,8 +56,7 @@ func TestFind(t *testing.T) {
 
 func TestSpan(t *testing.T) {
 	t.Parallel()
-	tongues, err := loadTongues("GB")
-	require.NoError(t, err)
+	tongues := tonguesIn(t, "GB")
 	for d, want := range map[time.Duration]string{
 		0: "under 1 min", 59 * time.Second: "under 1 min", time.Minute: "1 min", 59*time.Minute + 59*time.Second: "59 min",
 		61 * time.Minute: "1 h 01 min", 24 * time.Hour: "1 day", 50 * time.Hour: "2 days",

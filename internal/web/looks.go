@@ -7,10 +7,12 @@ import "sync"
 // is ready, and it is safe for concurrent use.
 type Looks struct {
 	mu     sync.Mutex
-	loaded bool
 	static static
-	by     map[string]map[string]look // by region and language
+	by     map[spokenIn]look // nil before the files are loaded
 }
+
+// spokenIn is a language, and the region in whose way it is written.
+type spokenIn struct{ language, region string }
 
 // look is the pages in one language, as it is written in one region.
 type look struct {
@@ -18,32 +20,28 @@ type look struct {
 	pages  *pages
 }
 
-// in gives the files, and the pages of a kitchen in a region by language.
-func (l *Looks) in(region string) (static, map[string]look, error) {
+// in gives the files, and the pages in a language.
+func (l *Looks) in(key spokenIn) (static, look, error) {
 	l.mu.Lock()
 	defer l.mu.Unlock()
-	if !l.loaded {
+	if l.by == nil {
 		files, err := loadStatic()
 		if err != nil {
-			return static{}, nil, err
+			return static{}, look{}, err
 		}
-		l.static, l.by, l.loaded = files, map[string]map[string]look{}, true
+		l.static, l.by = files, map[spokenIn]look{}
 	}
-	if all, ok := l.by[region]; ok {
-		return l.static, all, nil
+	if made, ok := l.by[key]; ok {
+		return l.static, made, nil
 	}
-	tongues, err := loadTongues(region)
+	words, err := loadTongue(key.region, key.language)
 	if err != nil {
-		return static{}, nil, err
+		return static{}, look{}, err
 	}
-	all := map[string]look{}
-	for lang, words := range tongues {
-		pages, err := loadPages(l.static, words)
-		if err != nil {
-			return static{}, nil, err
-		}
-		all[lang] = look{words, pages}
+	pages, err := loadPages(l.static, words)
+	if err != nil {
+		return static{}, look{}, err
 	}
-	l.by[region] = all
-	return l.static, all, nil
+	l.by[key] = look{words, pages}
+	return l.static, l.by[key], nil
 }

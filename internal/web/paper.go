@@ -143,11 +143,11 @@ type onPaper struct{ *tongue }
 // PaperTongue gives the words of the sheets in a language of the texts, for a
 // kitchen in a region; English where the pages don't speak that language.
 func PaperTongue(region, language string) (paper.Tongue, error) {
-	tongues, err := loadTongues(region)
+	words, err := loadTongue(region, pagesLanguage(language))
 	if err != nil {
 		return nil, err
 	}
-	return onPaper{tongues[pagesLanguage(language)]}, nil
+	return onPaper{words}, nil
 }
 
 // T says a sentence of the catalogue.

@@ -6,6 +6,7 @@ import (
 	"maps"
 	"net/http"
 	"regexp"
+	"slices"
 	"strings"
 	"sync"
 	"time"
@@ -56,32 +57,29 @@ func (w *tongue) t(key string, args ...any) string { return w.printer.Sprintf(ke
 // phrase marks words in a table as something that t is going to say.
 type phrase = string
 
-// loadTongues reads what the pages of a kitchen in a region say in every
-// language.
-func loadTongues(region string) (map[string]*tongue, error) {
+// loadTongue reads what the pages of a kitchen in a region say in a language:
+// English where that says nothing.
+func loadTongue(region, code string) (*tongue, error) {
 	words := catalog.NewBuilder(catalog.Fallback(language.English))
-	out := map[string]*tongue{}
-	for _, l := range languages {
-		tag := language.Make(l.Code)
-		said, err := readWords(l.Code)
+	w := &tongue{lang: code, region: region, plain: map[string]bool{}}
+	for _, l := range slices.Compact([]string{languages[0].Code, code}) {
+		said, err := readWords(l)
 		if err != nil {
 			return nil, err
 		}
 		section, _ := said[elsewhere].(map[string]any)
 		delete(said, elsewhere)
-		w := &tongue{lang: l.Code, region: region, printer: message.NewPrinter(tag, message.Catalog(words)), known: sync.OnceValue(func() []known { return newKnown(section) }), plain: map[string]bool{}}
 		maps.Copy(said, section)
-		for key := range said {
-			w.plain[key] = !verb.MatchString(key)
-		}
+		w.known = sync.OnceValue(func() []known { return newKnown(section) })
 		for key, v := range said {
-			if err := addWords(words, tag, key, v); err != nil {
-				return nil, fmt.Errorf("words in %s for %q: %w", l.Name, key, err)
+			w.plain[key] = l == code && !verb.MatchString(key)
+			if err := addWords(words, language.Make(l), key, v); err != nil {
+				return nil, fmt.Errorf("words in %s.toml for %q: %w", l, key, err)
 			}
 		}
-		out[l.Code] = w
 	}
-	return out, nil
+	w.printer = message.NewPrinter(language.Make(code), message.Catalog(words))
+	return w, nil
 }
 
 // readWords gives the lines of a language: a string, or forms by number.
@@ -142,7 +140,7 @@ const (
 // the device, or else the kitchen's. What a customer's link opens is in the
 // kitchen's, as are the texts that it came with; so is the sign at the gate.
 type speaking struct {
-	by      map[string]*site
+	by      map[string]func() *site // made when somebody first speaks it
 	kitchen string
 }
 
@@ -156,7 +154,7 @@ func (s speaking) site(r *http.Request) *site {
 	if c, err := r.Cookie(languageCookie); err == nil && s.by[c.Value] != nil && !forCustomers {
 		lang = c.Value
 	}
-	return s.by[lang]
+	return s.by[lang]()
 }
 
 // pagesLanguage is the language of the pages for one of the texts.

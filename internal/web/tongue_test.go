@@ -10,8 +10,7 @@ import (
 // rest, https://cldr.unicode.org/index/cldr-spec/plural-rules.
 func TestWordsFollowTheNumber(t *testing.T) {
 	t.Parallel()
-	tongues, err := loadTongues("GB")
-	require.NoError(t, err)
+	tongues := tonguesIn(t, "GB")
 	for _, tt := range []struct {
 		lang string
 		n    int

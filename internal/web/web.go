@@ -247,17 +247,24 @@ func New(c Config) (http.Handler, error) {
 	if c.Looks == nil {
 		c.Looks = new(Looks)
 	}
-	files, looks, err := c.Looks.in(c.Kitchen.Region)
+	all := speaking{by: map[string]func() *site{}, kitchen: pagesLanguage(c.Language)}
+	files, _, err := c.Looks.in(spokenIn{all.kitchen, c.Kitchen.Region})
 	if err != nil {
 		return nil, err
 	}
 	house.static = files
-	all := speaking{by: map[string]*site{}, kitchen: pagesLanguage(c.Language)}
-	for lang, look := range looks {
-		s := &site{Config: c, Desk: nightly{c.Desk}, shared: house, tongue: look.tongue, pages: look.pages}
-		s.handler = s.routes()
-		all.by[lang] = s
+	for _, l := range languages {
+		all.by[l.Code] = sync.OnceValue(func() *site {
+			_, look, err := c.Looks.in(spokenIn{l.Code, c.Kitchen.Region})
+			if err != nil {
+				panic(err) // they are part of the program, and a test makes them all
+			}
+			s := &site{Config: c, Desk: nightly{c.Desk}, shared: house, tongue: look.tongue, pages: look.pages}
+			s.handler = s.routes()
+			return s
+		})
 	}
+	all.by[all.kitchen]() // whoever comes first need not wait for it
 	house.sessions.ErrorFunc = func(w http.ResponseWriter, r *http.Request, err error) { all.site(r).fail(w, r, err) }
 	return headers(withHooks(all, c.Hooks)), nil
 }
