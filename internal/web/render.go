@@ -219,7 +219,7 @@ func (s *site) send(w http.ResponseWriter, r *http.Request, status int, body []b
 	h.Add("Vary", "Accept-Encoding, HX-Request, Cookie")
 	if takesGzip(r) {
 		h.Set("Content-Encoding", "gzip")
-		body = pack(body)
+		body = s.packer.pack(body)
 	}
 	if status != 0 {
 		w.WriteHeader(status)

@@ -12,6 +12,7 @@ import (
 	"path"
 	"slices"
 	"strings"
+	"sync"
 
 	"passbell/templates"
 )
@@ -33,6 +34,7 @@ type static struct {
 
 func loadStatic() (static, error) {
 	s := static{assets: map[string]asset{}}
+	var packer packer
 	entries, err := fs.ReadDir(templates.Pages, "static")
 	if err != nil {
 		return s, fmt.Errorf("read the static files: %w", err)
@@ -46,7 +48,7 @@ func loadStatic() (static, error) {
 		sum := sha256.Sum256(body)
 		all.Write(sum[:])
 		a := asset{kind: mediaType(e.Name()), body: body, hash: hex.EncodeToString(sum[:6])}
-		if packed := pack(body); len(packed) < len(body) {
+		if packed := packer.pack(body); len(packed) < len(body) {
 			a.packed = packed
 		}
 		s.assets[e.Name()] = a
@@ -87,10 +89,19 @@ func mediaType(name string) string {
 	return mime.TypeByExtension(path.Ext(name))
 }
 
+// packer compresses. What it takes for that is some 800 KB, and serves again. The
+// zero value is ready, and it is safe for concurrent use.
+type packer struct{ idle sync.Pool }
+
 // pack compresses; writing to memory can't fail.
-func pack(body []byte) []byte {
+func (p *packer) pack(body []byte) []byte {
 	var b bytes.Buffer
-	z := gzip.NewWriter(&b)
+	z, ok := p.idle.Get().(*gzip.Writer)
+	if !ok {
+		z = gzip.NewWriter(nil)
+	}
+	defer p.idle.Put(z)
+	z.Reset(&b)
 	_, _ = z.Write(body)
 	_ = z.Close()
 	return b.Bytes()

@@ -209,6 +209,7 @@ type site struct {
 // shared is what the pages have in common in every language.
 type shared struct {
 	static   static
+	packer   packer
 	sessions *scs.SessionManager
 	shelf    shelf
 	once     once

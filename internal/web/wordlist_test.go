@@ -515,6 +515,9 @@ func quiet(call *ast.CallExpr) bool {
 		case "t":
 			return true
 		case "Get", "Set", "Add": // of a header
+			if len(call.Args) == 0 {
+				return false
+			}
 			first, _ := literal(call.Args[0])
 			return http.CanonicalHeaderKey(first) == first || first == "ETag"
 		}
