@@ -38,9 +38,9 @@ func (t *Tx) Log(_ context.Context, events ...night.Event) error {
 
 // writeEvents writes the events that were logged.
 func (t *Tx) writeEvents(ctx context.Context) error {
-	g := given{columns: []string{"night", "about", "message", "inbound", "at", "who", "what", "from_state", "to_state", "why"}}
+	g := given{columns: []string{"message", "night", "about", "inbound", "at", "who", "what", "from_state", "to_state", "why"}}
 	for _, e := range t.said {
-		g.rows = append(g.rows, []any{e.NightID, e.OrderID, e.MessageID, e.InboundID, ms(e.At), e.Who, string(e.What), string(e.From), string(e.To), e.Why})
+		g.rows = append(g.rows, []any{e.MessageID, e.NightID, e.OrderID, e.InboundID, ms(e.At), e.Who, string(e.What), string(e.From), string(e.To), e.Why})
 	}
 	t.said = nil
 	return t.putOff(ctx, later{table: "events", rows: g, args: []any{t.kitchen}, query: `

@@ -27,6 +27,7 @@ func TestServer(t *testing.T) {
 		"who gives up waiting for a turn leaves no transaction behind": givesUpWaiting,
 		"a row that is held by hand holds up no other":                 claimsAround,
 		"rows are looked up by what they are named by":                 looksUp,
+		"rows arrive as they were":                                     func(t *testing.T, server *pgtest.Server) { arrive(t, openAt(t, server.Database(t))) },
 		"what is in memory is what another one has changed":            seesAnother,
 		"five instances that start at once":                            startAtOnce,
 	} {

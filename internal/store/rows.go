@@ -73,50 +73,90 @@ func asValues(name string, g given) (string, []any) {
 }
 
 // asArrays sends each column as an array, so that the statement is the same for
-// any number of rows. They are taken apart side by side, in a list of what is
-// selected: as a table each would be written out first.
+// any number of rows; what all rows have in common goes along once beside it. They
+// are taken apart side by side, in a list of what is selected: as a table each would
+// be written out first. The first column tells how many rows there are.
 func asArrays(name string, g given) (string, []any) {
-	args := make([]any, len(g.rows[0]))
-	columns := make([]string, len(args))
-	for i := range args {
-		kind := "BIGINT[]"
-		if reflect.ValueOf(g.rows[0][i]).Kind() == reflect.String {
-			kind = "TEXT[]"
+	width := len(g.rows[0])
+	shared, arrays := make([]any, 0, 2*width), make([]any, width)
+	apart, columns := make([]string, width), make([]string, width)
+	for i, v := range g.rows[0] {
+		kind, none := "BIGINT", any(0)
+		if reflect.ValueOf(v).Kind() == reflect.String {
+			kind, none = "TEXT", ""
 		}
-		args[i] = arrayOf(g.rows, i)
 		if g.columns == nil {
-			return "= ANY (CAST(? AS " + kind + "))", args
+			return "= ANY (CAST(? AS " + kind + "[]))", []any{arrayOf(g.rows, i)}
 		}
-		columns[i] = "unnest(CAST(? AS " + kind + ")) AS " + g.columns[i]
+		apart[i] = "unnest(CAST(? AS " + kind + "[])) AS " + g.columns[i]
+		if i == 0 {
+			columns[i], arrays[i] = g.columns[i], arrayOf(g.rows, i)
+			continue
+		}
+		// An array that has run out of elements gives nulls (PostgreSQL manual, "SQL
+		// Functions Returning Sets"). COALESCE would say the same, but what it gives is
+		// not let into an index where a wall stands.
+		columns[i] = fmt.Sprintf("CASE WHEN %[1]s IS NULL THEN CAST(? AS %[2]s) ELSE %[1]s END AS %[1]s", g.columns[i], kind)
+		if inCommon(g.rows, i) {
+			shared, arrays[i] = append(shared, v), "{}"
+		} else {
+			shared, arrays[i] = append(shared, none), arrayOf(g.rows, i)
+		}
 	}
-	return "(SELECT " + strings.Join(columns, ", ") + ") AS " + name, args
+	from := "(SELECT " + strings.Join(columns, ", ") + " FROM (SELECT " + strings.Join(apart, ", ") + ") AS apart) AS " + name
+	return from, append(shared, arrays...)
+}
+
+// inCommon tells whether all rows have the same in a column.
+func inCommon(rows [][]any, column int) bool {
+	for _, row := range rows[1:] {
+		if row[column] != rows[0][column] {
+			return false
+		}
+	}
+	return true
 }
 
 // arrayOf writes a column of rows as an array (PostgreSQL, "Array Input and Output
 // Syntax"): once, where the driver would for each time that it is asked.
 func arrayOf(rows [][]any, column int) string {
-	b := []byte{'{'}
-	for i, row := range rows {
-		if i > 0 {
-			b = append(b, ',')
-		}
-		v := reflect.ValueOf(row[column])
-		if v.Kind() != reflect.String {
-			b = strconv.AppendInt(b, v.Int(), 10)
-			continue
-		}
-		b = append(b, '"')
-		for text := v.String(); ; {
-			stop := strings.IndexAny(text, `"\\`)
-			if stop < 0 {
-				b = append(append(b, text...), '"')
-				break
-			}
-			b = append(append(b, text[:stop]...), '\\', text[stop])
-			text = text[stop+1:]
+	size := 2
+	for _, row := range rows {
+		if text, ok := row[column].(string); ok {
+			size += len(text) + len(`"",`)
+		} else {
+			size += len("1796000000000,") // a moment is the longest as a rule
 		}
 	}
-	return string(append(b, '}'))
+	var b strings.Builder
+	b.Grow(size)
+	b.WriteByte('{')
+	var number [20]byte
+	for i, row := range rows {
+		if i > 0 {
+			b.WriteByte(',')
+		}
+		text, ok := row[column].(string)
+		if !ok {
+			b.Write(strconv.AppendInt(number[:0], reflect.ValueOf(row[column]).Int(), 10))
+			continue
+		}
+		b.WriteByte('"')
+		for {
+			stop := strings.IndexAny(text, `"\\`)
+			if stop < 0 {
+				break
+			}
+			b.WriteString(text[:stop])
+			b.WriteByte('\\')
+			b.WriteByte(text[stop])
+			text = text[stop+1:]
+		}
+		b.WriteString(text)
+		b.WriteByte('"')
+	}
+	b.WriteByte('}')
+	return b.String()
 }
 
 // changeGiven runs a statement with the given rows, some at a time, and gives
@@ -135,17 +175,14 @@ func (t *Tx) changeGiven(ctx context.Context, what, query string, g given, args,
 	return touched, nil
 }
 
-// listGiven reads the rows that a query with the given rows finds into dest,
-// some at a time.
+// listGiven reads the rows that a query with the given rows finds, some at a time.
 func listGiven[R any](ctx context.Context, t *Tx, what, query string, g given, args, after []any) ([]R, error) {
-	var all []R
+	all := slices.Grow([]R(nil), len(g.rows)) // as a rule each finds one
 	for some := range g.parts(t.dialect.part) {
 		from, values := t.dialect.given("given", some)
-		var found []R
-		if err := t.list(ctx, &found, what, fmt.Sprintf(query, from), slices.Concat(args, values, after)...); err != nil {
+		if err := t.list(ctx, &all, what, fmt.Sprintf(query, from), slices.Concat(args, values, after)...); err != nil {
 			return nil, err
 		}
-		all = append(all, found...)
 	}
 	return all, nil
 }

@@ -53,3 +53,37 @@ func TestArrayOf(t *testing.T) {
 		assert.Equal(t, array, arrayOf(rows, column))
 	}
 }
+
+func TestGivenRowsArriveAsTheyWere(t *testing.T) {
+	t.Parallel()
+	arrive(t, open(t))
+}
+
+// arrive asks for rows that were given, some of which have columns in common.
+func arrive(t *testing.T, s *Store) {
+	t.Helper()
+	type row struct {
+		A int64  `db:"a"`
+		B int64  `db:"b"`
+		C string `db:"c"`
+		D string `db:"d"`
+	}
+	for name, rows := range map[string][]row{
+		"one":                 {{1, 2, "three", "4"}},
+		"nothing in common":   {{1, 2, "", "4"}, {5, 0, "seven", ""}, {9, 10, `"`, "12"}},
+		"some in common":      {{1, 0, "", `{"x"}`}, {5, 0, "seven", `{"x"}`}, {9, 0, "11", `{"x"}`}},
+		"nothing but empty":   {{0, 0, "", ""}, {0, 0, "", ""}},
+		"all in common":       {{7, 8, "nine", "ten"}, {7, 8, "nine", "ten"}, {7, 8, "nine", "ten"}},
+		"the first in common": {{7, 1, "a", "d"}, {7, 2, "b", "d"}, {7, 3, "c", "d"}},
+	} {
+		g := given{columns: []string{"a", "b", "c", "d"}}
+		for _, r := range rows {
+			g.rows = append(g.rows, []any{r.A, r.B, r.C, r.D})
+		}
+		require.NoError(t, s.Kitchen(1).Read(t.Context(), func(tx *Tx) error {
+			got, err := listGiven[row](t.Context(), tx, "rows", `SELECT a, b, c, d FROM %s`, g, nil, nil)
+			assert.Equal(t, rows, got, name)
+			return err
+		}))
+	}
+}
