@@ -332,7 +332,7 @@ func (d *Desk) ByHand(ctx context.Context, messageID int64, who string) error {
 		if err != nil {
 			return err
 		}
-		if err := Told(ctx, tx, []night.Message{m}, nil, now, who); err != nil {
+		if err := Told(ctx, tx, []*night.Message{&m}, nil, now, who); err != nil {
 			return err
 		}
 		return d.ReplanIn(ctx, tx, now, m)
@@ -350,7 +350,7 @@ type OrderTeller interface {
 // order that is further along stays where it is. known is how far the orders were
 // when they were last looked at, nil for nowhere: if one was changed since, the
 // answer is night.ErrChanged, and the transaction is of no use any more.
-func Told(ctx context.Context, tx OrderTeller, messages []night.Message, known []night.Stage, now time.Time, who string) error {
+func Told(ctx context.Context, tx OrderTeller, messages []*night.Message, known []night.Stage, now time.Time, who string) error {
 	var about []int64
 	for _, m := range messages {
 		if stepOf(m.Kind) == "" {
@@ -382,7 +382,7 @@ func Told(ctx context.Context, tx OrderTeller, messages []night.Message, known [
 // steps gives how far orders are once their customers have the messages, of those
 // that move, and the events. The error says why the first of those does not move
 // that do not.
-func steps(messages []night.Message, stand []night.Stage, now time.Time, who string) (to []night.Stage, said []night.Event, left error) {
+func steps(messages []*night.Message, stand []night.Stage, now time.Time, who string) (to []night.Stage, said []night.Event, left error) {
 	byID := make(map[int64]*night.Stage, len(stand))
 	for _, o := range stand { // one may stand there for each of its messages
 		byID[o.OrderID] = &o

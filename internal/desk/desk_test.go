@@ -102,7 +102,7 @@ func (b *bench) deliver() int {
 			if _, err := tx.Settle(b.t.Context(), []night.Settlement{{MessageID: m.ID, Attempt: m.Attempt, Adapter: "texts", State: night.Sent, At: now}}); err != nil {
 				return err
 			}
-			return desk.Told(b.t.Context(), tx, []night.Message{m}, nil, now, "texts")
+			return desk.Told(b.t.Context(), tx, []*night.Message{&m}, nil, now, "texts")
 		})
 		require.NoError(b.t, err)
 	}

@@ -9,6 +9,7 @@ import (
 	"fmt"
 	"log/slog"
 	"slices"
+	"sync"
 	"sync/atomic"
 	"time"
 
@@ -104,7 +105,7 @@ type Dispatcher struct {
 // result is what became of a claimed message: the answer to one try, or, with
 // stopped, why there was none.
 type result struct {
-	message  night.Message
+	message  *night.Message
 	orders   []night.Stage // that it covers, as they were at the last look
 	accepted adapters.Accepted
 	err      error
@@ -272,14 +273,17 @@ func (d *Dispatcher) start(ctx context.Context) error {
 	truths, err := d.truths(ctx, claimed)
 	if err != nil {
 		// Nothing was handed over yet: say so instead of leaving them in doubt.
-		for _, m := range claimed {
-			d.stop(m, Verdict{State: night.Due, Until: now.Add(d.c.Retry.First), Reason: "the order could not be read"})
+		for i := range claimed {
+			d.stop(&claimed[i], Verdict{State: night.Due, Until: now.Add(d.c.Retry.First), Reason: "the order could not be read"})
 		}
 		return errors.Join(err, d.settle(ctx))
 	}
 	now = d.c.Now().UTC() // the machine may have slept since
-	for i, m := range claimed {
-		v := Check(m, truths[i], now)
+	var sends sync.WaitGroup
+	sending, cancel := context.WithTimeout(context.WithoutCancel(ctx), d.c.Timeout)
+	for i := range claimed {
+		m := &claimed[i]
+		v := Check(*m, truths[i], now)
 		if v.State == night.Sending {
 			if until, ok := d.c.Pace.space(m.To, now); !ok {
 				v = Verdict{State: night.Due, Until: until, Reason: "another text to this number went out just before"}
@@ -292,13 +296,17 @@ func (d *Dispatcher) start(ctx context.Context) error {
 		d.underway++
 		unused--
 		d.c.Pace.use(now)
-		go d.send(ctx, m, truths[i].Orders)
+		sends.Go(func() { d.send(sending, &result{message: m, orders: truths[i].Orders}) })
 	}
+	go func() {
+		sends.Wait()
+		cancel()
+	}()
 	return d.settle(ctx)
 }
 
 // stop notes that a claimed message was not handed over.
-func (d *Dispatcher) stop(m night.Message, v Verdict) {
+func (d *Dispatcher) stop(m *night.Message, v Verdict) {
 	d.unsettled = append(d.unsettled, &result{message: m, stopped: &v})
 }
 
@@ -319,12 +327,11 @@ func (d *Dispatcher) lineUp(ctx context.Context, now time.Time) error {
 	return err
 }
 
-// send makes one try. Once begun it is not cut short by a shutdown: only its
-// own time limit ends it.
-func (d *Dispatcher) send(ctx context.Context, m night.Message, orders []night.Stage) {
-	ctx, cancel := context.WithTimeout(context.WithoutCancel(ctx), d.c.Timeout)
-	defer cancel()
-	r := &result{message: m, orders: orders, began: d.c.Now().UTC()}
+// send makes one try, of which r is to become the result. Once begun it is not cut
+// short by a shutdown: only the time limit, one for all that begin together, ends it.
+func (d *Dispatcher) send(ctx context.Context, r *result) {
+	m := r.message
+	r.began = d.c.Now().UTC()
 	r.accepted, r.err = d.hand(ctx, adapters.Message{
 		Key: fmt.Sprintf("m%d-%d", m.ID, m.Attempt), To: m.To, From: d.c.From,
 		Subject: d.c.Kitchen.Name, Text: m.Text, ValidUntil: m.ExpiresAt,
@@ -344,10 +351,10 @@ func (d *Dispatcher) hand(ctx context.Context, m adapters.Message) (accepted ada
 }
 
 func (d *Dispatcher) truths(ctx context.Context, messages []night.Message) ([]Truth, error) {
-	var ids, about []int64
-	for _, m := range messages {
-		ids = append(ids, m.ID)
-		for _, c := range m.Covers {
+	ids, about := make([]int64, len(messages)), make([]int64, 0, len(messages))
+	for i := range messages {
+		ids[i] = messages[i].ID
+		for _, c := range messages[i].Covers {
 			about = append(about, c.OrderID)
 		}
 	}
@@ -374,7 +381,9 @@ func (d *Dispatcher) truths(ctx context.Context, messages []night.Message) ([]Tr
 			order[o.OrderID] = o
 		}
 		nights := map[int64]night.Night{}
-		for i, m := range messages {
+		stages := make([]night.Stage, 0, len(about)) // of all, one after the other
+		for i := range messages {
+			m := &messages[i]
 			n, ok := nights[m.NightID]
 			if !ok {
 				if n, err = tx.Night(ctx, m.NightID); err != nil {
@@ -391,7 +400,7 @@ func (d *Dispatcher) truths(ctx context.Context, messages []night.Message) ([]Tr
 				out[i].Arrived = stands == night.Delivered
 			}
 			if m.Kind == night.Short { // seldom
-				same, err := d.c.Replanner.StillSays(ctx, tx, m)
+				same, err := d.c.Replanner.StillSays(ctx, tx, *m)
 				if err != nil {
 					return err
 				}
@@ -402,13 +411,15 @@ func (d *Dispatcher) truths(ctx context.Context, messages []night.Message) ([]Tr
 				out[i].Outdated = !same
 				out[i].Complete = slices.ContainsFunc(about, func(o night.Order) bool { return len(night.Missing(o.Items)) == 0 })
 			}
+			first := len(stages)
 			for _, c := range m.Covers {
 				o, ok := order[c.OrderID]
 				if !ok {
 					return fmt.Errorf("order of message %d: %w", m.ID, night.ErrNotFound)
 				}
-				out[i].Orders = append(out[i].Orders, o)
+				stages = append(stages, o)
 			}
+			out[i].Orders = slices.Clip(stages[first:])
 		}
 		return nil
 	})

@@ -98,7 +98,7 @@ func (d *Dispatcher) join(ctx context.Context, tx Tx, r adapters.Receipt, now ti
 		return err
 	}
 	if state == night.Delivered { // whose fate was in doubt, or who was thought lost
-		if err := desk.Told(ctx, tx, []night.Message{m}, nil, now, d.c.Adapter); err != nil {
+		if err := desk.Told(ctx, tx, []*night.Message{&m}, nil, now, d.c.Adapter); err != nil {
 			return err
 		}
 		// What a customer was thought not to know may have changed since.
@@ -112,10 +112,10 @@ func (d *Dispatcher) join(ctx context.Context, tx Tx, r adapters.Receipt, now ti
 	if reason != "" {
 		why += ", " + reason
 	}
-	if err := tx.Log(ctx, settled(m, now, d.c.Adapter, why)); err != nil || state != night.Failed {
+	if err := tx.Log(ctx, settled(&m, now, d.c.Adapter, why)); err != nil || state != night.Failed {
 		return err
 	}
-	return d.fall(ctx, tx, m, now)
+	return d.fall(ctx, tx, &m, now)
 }
 
 // arrived settles a message by what its parts say. One that waits to be tried

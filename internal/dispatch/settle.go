@@ -91,7 +91,7 @@ func (d *Dispatcher) endStopped(r *result, now time.Time) *end {
 // endTried says what one try led to. Its text, if any, went out when it began: a
 // slow answer does not make it newer than what went out meanwhile.
 func (d *Dispatcher) endTried(r *result, now time.Time) *end {
-	out := Decide(r.err, r.message, d.c.Retry, now, d.c.Spread())
+	out := Decide(r.err, *r.message, d.c.Retry, now, d.c.Spread())
 	if out.Pause > 0 {
 		d.c.Pace.pause(now.Add(out.Pause))
 	}
@@ -103,7 +103,8 @@ func (d *Dispatcher) record(ctx context.Context, tx Tx, ends []*end, now time.Ti
 	all := make([]night.Settlement, len(ends))
 	for i := range ends {
 		s := &ends[i].Settlement
-		s.MessageID, s.Attempt, s.Adapter = ends[i].message.ID, ends[i].message.Attempt, d.c.Adapter
+		m := ends[i].message
+		s.MessageID, s.Attempt, s.Adapter, s.To = m.ID, m.Attempt, d.c.Adapter, m.To
 		all[i] = *s
 	}
 	became, err := tx.Settle(ctx, all)
@@ -117,7 +118,7 @@ func (d *Dispatcher) record(ctx context.Context, tx Tx, ends []*end, now time.Ti
 			continue
 		}
 		counted = append(counted, e)
-		why := fmt.Sprintf("%s: %s", e.message.Kind, e.State)
+		why := string(e.message.Kind) + ": " + string(e.State)
 		switch {
 		case e.became != e.State:
 			why = fmt.Sprintf("%s: %s, as it was before: %s this time", e.message.Kind, e.became, e.State)
@@ -136,8 +137,8 @@ func (d *Dispatcher) record(ctx context.Context, tx Tx, ends []*end, now time.Ti
 // are joined, what failed takes another way, and those who shared an untrue text
 // get a true one.
 func (d *Dispatcher) follow(ctx context.Context, tx Tx, ends []*end, now time.Time) error {
-	var told []night.Message
-	var known []night.Stage
+	told := make([]*night.Message, 0, len(ends))
+	known := make([]night.Stage, 0, len(ends))
 	var ids []string
 	for _, e := range ends {
 		if e.State == night.Sent || e.became == night.Delivered {
@@ -161,7 +162,7 @@ func (d *Dispatcher) follow(ctx context.Context, tx Tx, ends []*end, now time.Ti
 			}
 		}
 		if e.stopped != nil && e.State == night.Dropped || e.became != e.State { // nobody has it from this try
-			if err := d.c.Replanner.ReplanIn(ctx, tx, now, e.message); err != nil {
+			if err := d.c.Replanner.ReplanIn(ctx, tx, now, *e.message); err != nil {
 				return err
 			}
 		}
@@ -170,7 +171,7 @@ func (d *Dispatcher) follow(ctx context.Context, tx Tx, ends []*end, now time.Ti
 }
 
 // ordersOf gives the ids of the orders that a message is about.
-func ordersOf(m night.Message) []int64 {
+func ordersOf(m *night.Message) []int64 {
 	ids := make([]int64, len(m.Covers))
 	for i, c := range m.Covers {
 		ids[i] = c.OrderID
@@ -179,7 +180,7 @@ func ordersOf(m night.Message) []int64 {
 }
 
 // fall sends a message another way, where there is one.
-func (d *Dispatcher) fall(ctx context.Context, tx Tx, m night.Message, now time.Time) error {
+func (d *Dispatcher) fall(ctx context.Context, tx Tx, m *night.Message, now time.Time) error {
 	var orders []night.Order
 	for _, c := range m.Covers {
 		o, err := tx.Order(ctx, c.OrderID)
@@ -188,7 +189,7 @@ func (d *Dispatcher) fall(ctx context.Context, tx Tx, m night.Message, now time.
 		}
 		orders = append(orders, o)
 	}
-	next, ok := d.c.Next(m, orders)
+	next, ok := d.c.Next(*m, orders)
 	if !ok {
 		return nil
 	}
@@ -199,10 +200,10 @@ func (d *Dispatcher) fall(ctx context.Context, tx Tx, m night.Message, now time.
 	if err := tx.Log(ctx, settled(m, now, d.c.Adapter, fmt.Sprintf("%s: goes by %s instead", m.Kind, next.Adapter))); err != nil {
 		return err
 	}
-	return d.c.Replanner.ReplanIn(ctx, tx, now, m)
+	return d.c.Replanner.ReplanIn(ctx, tx, now, *m)
 }
 
-func settled(m night.Message, now time.Time, who, why string) night.Event {
+func settled(m *night.Message, now time.Time, who, why string) night.Event {
 	e := night.Event{NightID: m.NightID, MessageID: m.ID, InboundID: m.InboundID, At: now, Who: who, What: night.MessageSettled, Why: why}
 	if len(m.Covers) > 0 {
 		e.OrderID = m.Covers[0].OrderID
@@ -234,8 +235,8 @@ func (d *Dispatcher) abandon(ctx context.Context) error {
 			return err
 		}
 		ends := make([]*end, len(found))
-		for i, m := range found {
-			ends[i] = &end{result: &result{message: m}, Settlement: night.Settlement{
+		for i := range found {
+			ends[i] = &end{result: &result{message: &found[i]}, Settlement: night.Settlement{
 				State: night.InDoubt, Outcome: string(adapters.Unknown), At: now,
 				Reason: "passbell was stopped while sending: it may have gone out",
 			}}
@@ -274,7 +275,8 @@ func (d *Dispatcher) doubt(ctx context.Context) error {
 		return err
 	}
 	return d.write(ctx, func(tx Tx) error {
-		for _, m := range silent {
+		for i := range silent {
+			m := &silent[i]
 			current, err := tx.Message(ctx, m.ID)
 			if err != nil {
 				return err

@@ -61,6 +61,7 @@ type Settlement struct {
 	MessageID int64
 	Attempt   int
 	Adapter   string
+	To        string    // the address that was written to
 	At        time.Time // when the text went out, or was found not to go
 	State     MessageState
 	Reason    string

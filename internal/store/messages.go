@@ -12,25 +12,26 @@ import (
 )
 
 // messageRow is a message with what stands in the outbox of it, and one of the
-// orders that it is about; without either where there is none.
+// orders that it is about; without either where there is none. Where many rows are
+// read, whole numbers are int64: database/sql reads any other kind by way of its digits.
 type messageRow struct {
 	ID        int64  `db:"id"`
 	KitchenID int64  `db:"kitchen_id"`
 	NightID   int64  `db:"night_id"`
 	InboundID *int64 `db:"inbound_id"`
 	Kind      string `db:"kind"`
-	Revision  int    `db:"revision"`
+	Revision  int64  `db:"revision"`
 	Place     string `db:"place"`
 	Address   string `db:"address"`
 	Text      string `db:"text"`
-	Parts     int    `db:"parts"`
+	Parts     int64  `db:"parts"`
 	DueAt     int64  `db:"due_at"`
 	ExpiresAt int64  `db:"expires_at"`
 	State     string `db:"state"`
 	Reason    string `db:"reason"`
-	Attempt   int    `db:"attempt"`
+	Attempt   int64  `db:"attempt"`
 	Adapter   string `db:"adapter"`
-	Fallen    int    `db:"fallen"`
+	Fallen    int64  `db:"fallen"`
 	SettledAt int64  `db:"settled_at"`
 	Turn      int64  `db:"turn"`
 
@@ -60,16 +61,16 @@ func nextAt(m *night.Message) int64 {
 func (r *messageRow) message() night.Message {
 	m := night.Message{
 		ID: r.ID, KitchenID: r.KitchenID, NightID: r.NightID,
-		Kind: night.MessageKind(r.Kind), Revision: r.Revision, Place: r.Place,
-		To: r.Address, Text: r.Text, Parts: r.Parts, DueAt: at(r.DueAt), ExpiresAt: at(r.ExpiresAt),
+		Kind: night.MessageKind(r.Kind), Revision: int(r.Revision), Place: r.Place,
+		To: r.Address, Text: r.Text, Parts: int(r.Parts), DueAt: at(r.DueAt), ExpiresAt: at(r.ExpiresAt),
 		State: night.MessageState(r.State), Reason: r.Reason,
-		Attempt: r.Attempt, Adapter: r.Adapter, Fallen: r.Fallen != 0, SettledAt: at(r.SettledAt), Turn: r.Turn,
+		Attempt: int(r.Attempt), Adapter: r.Adapter, Fallen: r.Fallen != 0, SettledAt: at(r.SettledAt), Turn: r.Turn,
 	}
 	if r.InboundID != nil {
 		m.InboundID = *r.InboundID
 	}
 	if r.NextAt.Valid {
-		underway{NextAt: r.NextAt.Int64, Attempt: int(r.Trying.Int64), Adapter: r.TriedBy.String, Turn: r.TryTurn.Int64}.of(&m)
+		underway{NextAt: r.NextAt.Int64, Attempt: r.Trying.Int64, Adapter: r.TriedBy.String, Turn: r.TryTurn.Int64}.of(&m)
 	}
 	return m
 }

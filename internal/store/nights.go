@@ -168,9 +168,9 @@ func (t *Tx) Stages(ctx context.Context, ids []int64) ([]night.Stage, error) {
 		ID       int64  `db:"id"`
 		NightID  int64  `db:"night_id"`
 		Ref      string `db:"ref"`
-		Slot     int    `db:"slot"`
+		Slot     int64  `db:"slot"`
 		State    string `db:"state"`
-		Revision int    `db:"revision"`
+		Revision int64  `db:"revision"`
 	}
 	rows, err := listGiven[row](ctx, t, "order",
 		`SELECT id, night_id, ref, slot, state, revision FROM orders WHERE id %s AND +kitchen_id = ?`, these(ids), nil, []any{t.kitchen})
@@ -178,7 +178,7 @@ func (t *Tx) Stages(ctx context.Context, ids []int64) ([]night.Stage, error) {
 		return nil, err
 	}
 	return each(rows, func(r row) (night.Stage, error) {
-		return night.Stage{OrderID: r.ID, NightID: r.NightID, Ref: r.Ref, Slot: night.Clock(r.Slot), State: night.State(r.State), Revision: r.Revision}, nil
+		return night.Stage{OrderID: r.ID, NightID: r.NightID, Ref: r.Ref, Slot: night.Clock(r.Slot), State: night.State(r.State), Revision: int(r.Revision)}, nil
 	})
 }
 

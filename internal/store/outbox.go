@@ -3,6 +3,7 @@ package store
 import (
 	"cmp"
 	"context"
+	"maps"
 	"slices"
 	"time"
 
@@ -74,7 +75,7 @@ func (k *Kitchen) Claim(ctx context.Context, adapter string, now, leaseUntil tim
 type underway struct {
 	MessageID int64  `db:"message_id"`
 	NextAt    int64  `db:"next_at"`
-	Attempt   int    `db:"attempt"` // 0 where none is under way
+	Attempt   int64  `db:"attempt"` // 0 where none is under way
 	Adapter   string `db:"adapter"`
 	Turn      int64  `db:"turn"`
 }
@@ -83,7 +84,7 @@ type underway struct {
 func (u underway) of(m *night.Message) {
 	m.AtOnce = u.NextAt == atOnce
 	if u.Attempt > 0 {
-		m.State, m.Reason, m.Attempt, m.Adapter, m.Turn = night.Sending, "", u.Attempt, u.Adapter, u.Turn
+		m.State, m.Reason, m.Attempt, m.Adapter, m.Turn = night.Sending, "", int(u.Attempt), u.Adapter, u.Turn
 	}
 }
 
@@ -131,14 +132,14 @@ func (t *Tx) claimed(ctx context.Context, tries []underway) ([]night.Message, er
 func (t *Tx) Trials(ctx context.Context, ids []int64) ([]night.Trial, error) {
 	type row struct {
 		ID      int64 `db:"message_id"`
-		Attempt int   `db:"attempt"`
+		Attempt int64 `db:"attempt"`
 	}
 	rows, err := listGiven[row](ctx, t, "outbox",
 		`SELECT message_id, attempt FROM outbox WHERE message_id %s AND +kitchen_id = ?`, these(ids), nil, []any{t.kitchen})
 	if err != nil {
 		return nil, err
 	}
-	return each(rows, func(r row) (night.Trial, error) { return night.Trial{MessageID: r.ID, Attempt: r.Attempt}, nil })
+	return each(rows, func(r row) (night.Trial, error) { return night.Trial{MessageID: r.ID, Attempt: int(r.Attempt)}, nil })
 }
 
 // tries gives what stands in the outbox of messages.
@@ -234,22 +235,27 @@ func (t *Tx) Stray(ctx context.Context) ([]int64, error) {
 // that did not begin yet; but one whose answer was on record before is left
 // alone: what made it due again knew that answer.
 func (t *Tx) Settle(ctx context.Context, all []night.Settlement) ([]night.MessageState, error) {
-	ids := make([]int64, len(all))
-	for i := range all {
-		ids[i] = all[i].MessageID
-	}
-	tries, err := t.tries(ctx, ids)
+	under, err := t.end(ctx, all)
 	if err != nil {
 		return nil, err
 	}
-	under := make(map[int64]underway, len(tries))
+	var others []int64 // waits again, or is late
+	for i := range all {
+		if _, ended := under[all[i].MessageID]; !ended {
+			others = append(others, all[i].MessageID)
+		}
+	}
+	tries, err := t.tries(ctx, others)
+	if err != nil {
+		return nil, err
+	}
 	for _, u := range tries {
 		under[u.MessageID] = u
 	}
 	became := make([]night.MessageState, len(all))
-	var counted []night.Settlement
+	counted := make([]night.Settlement, 0, len(all))
 	for i, s := range all {
-		if u := under[s.MessageID]; u.Attempt > 0 && u.Attempt == s.Attempt {
+		if u := under[s.MessageID]; u.Attempt > 0 && u.Attempt == int64(s.Attempt) {
 			became[i] = s.State
 			counted = append(counted, s)
 		} else if became[i], err = t.settleLate(ctx, s, u); err != nil {
@@ -283,14 +289,39 @@ func unreached(state night.MessageState) bool {
 	return false
 }
 
+// end takes out of the outbox what is not to be tried again, where the try is the
+// one under way, and gives what stood there.
+func (t *Tx) end(ctx context.Context, all []night.Settlement) (map[int64]underway, error) {
+	ended := map[int][]int64{} // by attempt: nearly all are the first
+	for i := range all {
+		if s := &all[i]; s.State != night.Due && s.Attempt > 0 { // what waits for its time has none
+			ended[s.Attempt] = append(ended[s.Attempt], s.MessageID)
+		}
+	}
+	under := make(map[int64]underway, len(all))
+	for _, attempt := range slices.Sorted(maps.Keys(ended)) {
+		tries, err := listGiven[underway](ctx, t, "outbox",
+			`DELETE FROM outbox WHERE message_id %s AND attempt = ? AND +kitchen_id = ? RETURNING `+tried,
+			these(ended[attempt]), nil, []any{attempt, t.kitchen})
+		if err != nil {
+			return nil, err
+		}
+		for _, u := range tries {
+			under[u.MessageID] = u
+		}
+	}
+	return under, nil
+}
+
 // settleTries settles tries that are under way: the messages take over from the
 // outbox what became of them, and what is to be tried again waits there.
 func (t *Tx) settleTries(ctx context.Context, all []night.Settlement, under map[int64]underway) error {
-	ended := make([]int64, 0, len(all))
 	again := given{columns: []string{"message", "next", "since"}}
 	g := given{columns: []string{"message", "try", "state", "why", "settled", "by", "nth"}, rows: make([][]any, len(all))}
+	tries := given{columns: []string{"message", "try", "by", "address", "nth", "at", "word", "why"}, rows: make([][]any, len(all))}
 	for i, s := range all {
 		u, settled := under[s.MessageID], ms(s.At)
+		tries.rows[i] = []any{s.MessageID, s.Attempt, u.Adapter, s.To, u.Turn, settled, s.Outcome, s.Reason}
 		if s.State == night.Due {
 			settled = 0
 			next, since := u.NextAt, int64(0)
@@ -298,13 +329,8 @@ func (t *Tx) settleTries(ctx context.Context, all []night.Settlement, under map[
 				next, since = ms(s.RetryAt), ms(s.At)
 			}
 			again.rows = append(again.rows, []any{s.MessageID, next, since})
-		} else {
-			ended = append(ended, s.MessageID)
 		}
 		g.rows[i] = []any{s.MessageID, s.Attempt, string(s.State), s.Reason, settled, u.Adapter, u.Turn}
-	}
-	if err := t.unqueue(ctx, ended...); err != nil {
-		return err
 	}
 	_, err := t.changeGiven(ctx, "outbox", `
 		UPDATE outbox SET attempt = 0, lease_until = 0, started_at = 0, adapter = '', turn = 0, next_at = given.next, waits_from = given.since
@@ -312,25 +338,12 @@ func (t *Tx) settleTries(ctx context.Context, all []night.Settlement, under map[
 	if err != nil {
 		return err
 	}
-	type addressed struct {
-		ID      int64  `db:"id"`
-		Address string `db:"address"`
-	}
-	found, err := listGiven[addressed](ctx, t, "message", `
-		UPDATE messages AS m SET state = given.state, reason = given.why, attempt = given.try, settled_at = given.settled,
+	_, err = t.changeGiven(ctx, "message", `
+		UPDATE messages SET state = given.state, reason = given.why, attempt = given.try, settled_at = given.settled,
 			adapter = given.by, turn = given.nth
-		FROM %s WHERE m.id = given.message AND +m.kitchen_id = ? RETURNING id, address`, g, nil, []any{t.kitchen})
+		FROM %s WHERE id = given.message AND +kitchen_id = ?`, g, nil, []any{t.kitchen})
 	if err != nil {
 		return err
-	}
-	to := make(map[int64]string, len(found))
-	for _, f := range found {
-		to[f.ID] = f.Address
-	}
-	tries := given{columns: []string{"message", "try", "by", "address", "nth", "at", "word", "why"}, rows: make([][]any, len(all))}
-	for i, s := range all {
-		u := under[s.MessageID]
-		tries.rows[i] = []any{s.MessageID, s.Attempt, u.Adapter, to[s.MessageID], u.Turn, ms(s.At), s.Outcome, s.Reason}
 	}
 	_, err = t.changeGiven(ctx, "attempt", `
 		INSERT INTO attempts (kitchen_id, message_id, attempt, adapter, address, turn, settled_at, outcome, reason)
@@ -377,13 +390,13 @@ func (t *Tx) settleLate(ctx context.Context, s night.Settlement, u underway) (ni
 // number records what the provider calls the parts of texts that it may have
 // accepted. What a settlement did not count for is passed over.
 func (t *Tx) number(ctx context.Context, all []night.Settlement, became []night.MessageState) error {
-	parts := given{columns: []string{"adapter", "id", "message", "attempt", "at"}}
+	parts := given{columns: []string{"id", "adapter", "message", "attempt", "at"}}
 	for i, s := range all {
 		if became[i] == "" || unreached(s.State) {
 			continue
 		}
 		for _, id := range s.IDs {
-			parts.rows = append(parts.rows, []any{s.Adapter, id, s.MessageID, s.Attempt, ms(s.At)})
+			parts.rows = append(parts.rows, []any{id, s.Adapter, s.MessageID, s.Attempt, ms(s.At)})
 		}
 	}
 	_, err := t.changeGiven(ctx, "parts", `

@@ -86,7 +86,7 @@ func TestATryUnderWayOutlivesAnUpgrade(t *testing.T) {
 				for _, word := range []night.Settlement{
 					{State: night.InDoubt, Outcome: string(adapters.Unknown)}, {State: night.Sent, Outcome: night.Accepted},
 				} {
-					word.MessageID, word.Attempt, word.At = 1, 1, time.UnixMilli(2000)
+					word.MessageID, word.Attempt, word.To, word.At = 1, 1, gone[0].To, time.UnixMilli(2000)
 					became, err := tx.Settle(t.Context(), []night.Settlement{word})
 					require.NoError(t, err)
 					assert.Equal(t, []night.MessageState{word.State}, became)

@@ -211,7 +211,7 @@ func (h *house) carry(fate func(night.Message) (night.MessageState, string)) {
 				return err
 			}
 			if to.WentOut() {
-				if err := desk.Told(ctx, tx, []night.Message{m}, nil, m.DueAt, "clock"); err != nil {
+				if err := desk.Told(ctx, tx, []*night.Message{&m}, nil, m.DueAt, "clock"); err != nil {
 					return err
 				}
 			}

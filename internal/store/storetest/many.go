@@ -24,7 +24,7 @@ func settledMany(t *testing.T, s *store.Store) {
 	}
 	require.Len(t, set.claim(t, now, 10), 7)
 	again := func(i int) {
-		require.True(t, set.settle(t, night.Settlement{MessageID: ids[i], Attempt: 1, State: night.InDoubt, Outcome: string(adapters.Unknown)}))
+		require.True(t, set.settle(t, night.Settlement{MessageID: ids[i], Attempt: 1, Adapter: "texts", State: night.InDoubt, Outcome: string(adapters.Unknown), IDs: []string{fmt.Sprint("p", i)}}))
 		write(t, set.k, func(ctx context.Context, tx *store.Tx) {
 			ok, err := tx.SendAgain(ctx, ids[i], now.Add(time.Hour))
 			require.NoError(t, err)
@@ -40,21 +40,22 @@ func settledMany(t *testing.T, s *store.Store) {
 			return night.Settlement{MessageID: ids[i], Attempt: attempt, Adapter: "texts", At: now, State: night.Sent, Outcome: night.Accepted, IDs: parts}
 		}
 		became, err := tx.Settle(ctx, []night.Settlement{
-			accepted(0, 1, "p0", "p1"),
+			accepted(0, 1, "p0", "p1", "p0"),
 			{MessageID: ids[1], Attempt: 1, Adapter: "texts", At: now, State: night.Failed, Outcome: "permanent", Reason: "no such number", IDs: []string{"p2"}},
 			{MessageID: ids[2], Attempt: 1, Adapter: "texts", At: now, State: night.Due, RetryAt: now.Add(time.Minute), Reason: "busy"},
 			{MessageID: ids[3], Attempt: 1, Adapter: "texts", At: now, State: night.Failed, Reason: "late"},
 			accepted(3, 2, "p3"),
-			accepted(4, 1, "p4"),
+			accepted(4, 1, "p4", "p1"), // numbers that are on record: its own, and another's
 			{MessageID: ids[5], Attempt: 1, Adapter: "texts", At: now, State: night.Failed, Reason: "late"},
+			{MessageID: ids[5], Adapter: "texts", At: now, State: night.Failed, Reason: "no try"},
 			{MessageID: ids[6], Attempt: 1, Adapter: "texts", At: now, State: night.Dropped, Outcome: night.NotSent, Reason: "cancelled"},
 			{MessageID: 1 << 40, Attempt: 1, Adapter: "texts", At: now, State: night.Sent},
 		})
 		require.NoError(t, err)
 		assert.Equal(t, []night.MessageState{
-			night.Sent, night.Failed, night.Due, "", night.Sent, night.Sent, "", night.Dropped, "",
+			night.Sent, night.Failed, night.Due, "", night.Sent, night.Sent, "", "", night.Dropped, "",
 		}, became)
-		for i, want := range []int{2, 0, 0, 1, 1, 0, 0} {
+		for i, want := range []int{2, 0, 0, 1, 1, 1, 0} {
 			parts, err := tx.PartsOf(ctx, ids[i])
 			require.NoError(t, err)
 			assert.Len(t, parts, want, "parts of message %d", i)

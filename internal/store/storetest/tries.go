@@ -101,7 +101,8 @@ type retried struct {
 	t     *testing.T
 	order int64
 	id    int64
-	n     int // tries so far
+	n     int    // tries so far
+	to    string // the address of the last
 	at    time.Time
 	went  map[int]time.Time
 	turns map[int]int64
@@ -124,7 +125,7 @@ func (r *retried) claim() {
 	if r.turns == nil {
 		r.turns = map[int]int64{}
 	}
-	r.turns[r.n] = got[0].Turn
+	r.turns[r.n], r.to = got[0].Turn, got[0].To
 	require.Greater(r.t, got[0].Turn, r.turns[r.n-1], "a later turn")
 }
 
@@ -138,7 +139,7 @@ func (r *retried) try(state night.MessageState, outcome string) {
 	r.went[r.n], r.why[r.n] = r.at, fmt.Sprintf("answer %d", r.n)
 	write(r.t, r.k, func(ctx context.Context, tx *store.Tx) {
 		s := night.Settlement{
-			MessageID: r.id, Attempt: r.n, Adapter: "texts", State: state, Outcome: outcome, Reason: r.why[r.n], RetryAt: r.at, At: r.at,
+			MessageID: r.id, Attempt: r.n, Adapter: "texts", To: r.to, State: state, Outcome: outcome, Reason: r.why[r.n], RetryAt: r.at, At: r.at,
 		}
 		if outcome == night.Accepted {
 			s.IDs = []string{fmt.Sprintf("p%d-%d", r.id, r.n)}
@@ -154,7 +155,7 @@ func (r *retried) last(state night.MessageState, outcome string) {
 	r.t.Helper()
 	r.claim()
 	write(r.t, r.k, func(ctx context.Context, tx *store.Tx) {
-		became, err := tx.Settle(ctx, []night.Settlement{{MessageID: r.id, Attempt: r.n, State: state, Outcome: outcome, At: r.at}})
+		became, err := tx.Settle(ctx, []night.Settlement{{MessageID: r.id, Attempt: r.n, To: r.to, State: state, Outcome: outcome, At: r.at}})
 		require.NoError(r.t, err)
 		m, err := tx.Message(ctx, r.id)
 		require.NoError(r.t, err)
