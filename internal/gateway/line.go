@@ -54,7 +54,7 @@ func (h *Host) line(a config.Adapter, kitchen string, sender adapters.Sender) (*
 // How long after a round the next one begins at the soonest. Nobody notices, and what
 // comes or goes meanwhile shares its transaction.
 const (
-	intakeBreath   = 4 * time.Millisecond
+	intakeBreath   = 2 * time.Millisecond
 	dispatchBreath = 200 * time.Millisecond
 )
 
