@@ -166,7 +166,7 @@ func (d *Dispatcher) Run(ctx context.Context) {
 		if err != nil && ctx.Err() == nil {
 			d.c.Log.Error("sending stopped; it goes on with the next tick", "adapter", d.c.Adapter, "error", err)
 		}
-		rested := time.After(d.c.Breath)
+		rested := time.After(d.breath())
 		select {
 		case <-ctx.Done():
 			return
@@ -178,6 +178,15 @@ func (d *Dispatcher) Run(ctx context.Context) {
 		case <-rested:
 		}
 	}
+}
+
+// breath is how long to wait after everything was sent: not at all where something
+// is due that waits for its place.
+func (d *Dispatcher) breath() time.Duration {
+	if d.more {
+		return 0
+	}
+	return d.c.Breath
 }
 
 // drain is Drain after a change or a tick. A fault in the code is an error: what was

@@ -122,6 +122,17 @@ func TestOneWindowForAllKitchens(t *testing.T) {
 	assert.Equal(t, 2, most)
 }
 
+// TestWhoWaitsForAPlaceTakesItAtOnce has kitchens that rest for long after all was
+// sent: who only waits for a place has not sent all.
+func TestWhoWaitsForAPlaceTakesItAtOnce(t *testing.T) {
+	t.Parallel()
+	r, all := sharing(t, 3, 4, 2, 1000, 0, func(c *dispatch.Config) { c.Breath = time.Hour })
+	for _, d := range all {
+		go d.Run(t.Context())
+	}
+	require.Eventually(t, func() bool { return r.carrier.count() == 12 }, 20*time.Second, time.Millisecond)
+}
+
 // TestAPauseIsForAllKitchens has the provider ask one kitchen to slow down.
 func TestAPauseIsForAllKitchens(t *testing.T) {
 	t.Parallel()
