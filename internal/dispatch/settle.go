@@ -161,7 +161,9 @@ func (d *Dispatcher) follow(ctx context.Context, tx Tx, ends []*end, now time.Ti
 				return err
 			}
 		}
-		if e.stopped != nil && e.State == night.Dropped || e.became != e.State { // nobody has it from this try
+		nobody := e.stopped != nil && e.State == night.Dropped || e.became != e.State // has it from this try
+		again := e.State == night.Sent && e.message.Attempt > 1                       // it went at another time than was planned with
+		if nobody || again {
 			if err := d.c.Replanner.ReplanIn(ctx, tx, now, *e.message); err != nil {
 				return err
 			}

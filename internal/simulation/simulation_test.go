@@ -178,6 +178,7 @@ func TestNightsThatOnceWentWrong(t *testing.T) {
 		"an update went out after the clock was put back to before the reminder":    {Seed: 210, Most: 60},
 		"a text about three orders was sent again when one had another number":      {Seed: 105452, Most: 15},
 		"instructions that served as the reminder stood as they were after all":     {Seed: 202635, Most: 15},
+		"instructions served as the reminder, and the clock was put back meanwhile": {Seed: 304402, Most: 15},
 	} {
 		t.Run(what, func(t *testing.T) {
 			t.Parallel()
