@@ -80,7 +80,7 @@ func grow(t *testing.T, d *database, n int) string {
 	for i, h := range host.Houses {
 		looks[i] = store.Look{Kitchen: h.Kitchen, Closes: true}
 	}
-	const idle = 20 * time.Second // a server counts what an idle connection did up to 10 s later
+	const idle = 20 * time.Second // a server counts what an idle connection did up to 10 s later (a value from memory)
 	transactions := func() int {
 		return d.count(t, `SELECT xact_commit + xact_rollback FROM pg_stat_database WHERE datname = current_database()`)
 	}
