@@ -137,9 +137,13 @@ func arrayOf(rows [][]any, column int) string {
 			b.WriteByte(',')
 		}
 		text, ok := row[column].(string)
-		if !ok {
-			b.Write(strconv.AppendInt(number[:0], reflect.ValueOf(row[column]).Int(), 10))
-			continue
+		if !ok { // a whole number, or a text of a kind of its own
+			v := reflect.ValueOf(row[column])
+			if v.Kind() != reflect.String {
+				b.Write(strconv.AppendInt(number[:0], v.Int(), 10))
+				continue
+			}
+			text = v.String()
 		}
 		b.WriteByte('"')
 		for {

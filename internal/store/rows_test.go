@@ -7,6 +7,8 @@ import (
 	"github.com/lib/pq"
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
+
+	"passbell/internal/night"
 )
 
 // All rows go along, in their order, and on the embedded database in few sizes.
@@ -45,9 +47,9 @@ func TestArrayOf(t *testing.T) {
 	numbers := []int64{0, -1, 420, 1 << 62, 7, 7, 7, 7, 7, 7}
 	rows := make([][]any, len(texts))
 	for i := range texts {
-		rows[i] = []any{texts[i], numbers[i]}
+		rows[i] = []any{texts[i], numbers[i], night.State(texts[i])}
 	}
-	for column, want := range []driver.Valuer{pq.StringArray(texts), pq.Int64Array(numbers)} {
+	for column, want := range []driver.Valuer{pq.StringArray(texts), pq.Int64Array(numbers), pq.StringArray(texts)} {
 		array, err := want.Value()
 		require.NoError(t, err)
 		assert.Equal(t, array, arrayOf(rows, column))
