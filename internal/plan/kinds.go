@@ -130,11 +130,10 @@ func (m *maker) update(group []*night.Order) {
 	}
 }
 
-// reminder plans the one text on the day. The first of a person's orders that
-// needs one sets the time, and the others are named in it. Nobody is reminded
-// by a text that would come before their instructions did, or less than
-// updateServes after an update; nor by one of their own where the others' went out
-// without them for that.
+// reminder plans the one text on the day. Whether an order needs one is told by the time
+// that its own would have, so that it is the same before and after the others' went out.
+// The first of a person's orders that needs one sets the time, and the others are named
+// in it, but for those whose instructions are still to come then: they get one after it.
 func (m *maker) reminder(group []*night.Order) {
 	var need []*night.Order
 	for _, o := range group {
@@ -145,8 +144,8 @@ func (m *maker) reminder(group []*night.Order) {
 		if why == "" && m.in.Night.RemindBefore <= 0 {
 			why = NoReminder
 		}
-		if why == "" && m.servedThen(o, group) {
-			why = UpdateServes
+		if why == "" {
+			why = m.served(o)
 		}
 		if why != "" {
 			m.leave(o, night.Reminder, why)
@@ -155,35 +154,32 @@ func (m *maker) reminder(group []*night.Order) {
 		need = append(need, o)
 	}
 	for _, part := range m.parts(night.Reminder, need) {
-		m.remind(part)
+		for len(part) > 0 {
+			part = m.remind(part)
+		}
 	}
 }
 
-// remind plans the reminder of orders that share one.
-func (m *maker) remind(need []*night.Order) {
-	for len(need) > 0 {
-		base := m.remindAt(need[0])
-		if why := m.served(need[0], base); why != "" {
-			m.leave(need[0], night.Reminder, why)
-			need = need[1:]
+// remind plans the reminder of the first of some orders and those that share it, and
+// gives the others.
+func (m *maker) remind(need []*night.Order) (rest []*night.Order) {
+	base := m.remindAt(need[0])
+	members := make([]*night.Order, 0, len(need))
+	for _, o := range need {
+		if at, come := m.wanted[about{o.ID, night.Instructions}]; come && !base.After(at) {
+			rest = append(rest, o)
 			continue
 		}
-		members := slices.DeleteFunc(slices.Clone(need), func(o *night.Order) bool { return m.served(o, base) != "" })
-		row := m.row(night.Reminder, members)
-		at := m.dueAt(base, row)
-		if !at.Before(m.slotAt(need[0])) {
-			m.leave(need[0], night.Reminder, TooLate)
-			need = need[1:]
-			continue
-		}
-		for _, o := range need {
-			if why := m.served(o, base); why != "" {
-				m.leave(o, night.Reminder, why)
-			}
-		}
-		m.want(night.Reminder, 0, members, at, row)
-		return
+		members = append(members, o)
 	}
+	row := m.row(night.Reminder, members)
+	at := m.dueAt(base, row)
+	if !at.Before(m.slotAt(need[0])) {
+		m.leave(need[0], night.Reminder, TooLate)
+		return need[1:]
+	}
+	m.want(night.Reminder, 0, members, at, row)
+	return rest
 }
 
 // cancellation plans the one text that a called-off night owes each person who

@@ -1,7 +1,6 @@
 package plan
 
 import (
-	"slices"
 	"time"
 
 	"passbell/internal/night"
@@ -147,12 +146,10 @@ func (m *maker) nextRevision(orders []*night.Order, kind night.MessageKind, firs
 	return first
 }
 
-// served gives the reason why a reminder that is due at base would add nothing
-// for an order; "" where it would.
-func (m *maker) served(o *night.Order, base time.Time) Reason {
-	if !base.Before(m.slotAt(o)) {
-		return TooLate
-	}
+// served gives the reason why a reminder would add nothing for an order at its own time;
+// "" where it would.
+func (m *maker) served(o *night.Order) Reason {
+	base := m.remindAt(o)
 	if at, ok := m.moment(o, night.Instructions); ok && !base.After(at) {
 		return InstructionsServe
 	}
@@ -162,21 +159,12 @@ func (m *maker) served(o *night.Order, base time.Time) Reason {
 	return ""
 }
 
-// servedThen tells whether the reminder of a person's other orders went out while an
-// update served this one, so that it was left out.
-func (m *maker) servedThen(o *night.Order, group []*night.Order) bool {
-	updated, ok := m.moment(o, night.Update)
-	return ok && slices.ContainsFunc(group, func(other *night.Order) bool {
-		gone := m.latest(other.ID, func(msg night.Message) bool { return msg.Kind == night.Reminder && msg.State.WentOut() })
-		return gone != nil && !gone.DueAt.Before(updated) && gone.DueAt.Before(updated.Add(updateServes))
-	})
-}
-
 // moment gives when the newest message of a kind for an order goes out or went
-// out.
+// out. What waits counts by the time that it has, however late it is: what has gone
+// never counts for earlier than that, by whichever clock it went.
 func (m *maker) moment(o *night.Order, kind night.MessageKind) (time.Time, bool) {
 	if at, ok := m.wanted[about{o.ID, kind}]; ok {
-		return later(at, m.now), true
+		return at, true
 	}
 	last := m.latest(o.ID, func(msg night.Message) bool { return msg.Kind == kind && msg.State.WentOut() })
 	if last == nil {

@@ -161,9 +161,67 @@ func TestInstructionsHeldUpToTheReminderServeForIt(t *testing.T) {
 	h.order(1, "K401", bethan, "17:10")
 	h.plan()
 	h.in.Now = at(t, "2026-12-04T12:15:00Z") // the machine slept for three days
+	h.in.Messages[0].State, h.in.Messages[0].SettledAt = night.Sent, h.in.Now
 	p := h.plan()
-	require.Equal(t, []line{{night.Instructions, 0, []int64{1}, "2026-12-01T18:00:00Z"}}, lines(p))
+	require.Empty(t, p.Wanted)
 	require.Equal(t, []plan.Drop{{MessageID: 2, State: night.Dropped, Why: plan.InstructionsServe}}, p.Drop)
+}
+
+// A plan made by a clock that is ahead takes no reminder back for an update that waits:
+// it may go by another clock, too early to serve for it.
+func TestAWaitingUpdateCountsByItsTime(t *testing.T) {
+	t.Parallel()
+	h := told(t)
+	h.in.Now = at(t, "2026-12-04T10:00:00Z")
+	h.move(1, "17:20")
+	h.plan()
+	want := []line{{night.Update, 1, []int64{1}, "2026-12-04T10:00:00Z"}, {night.Reminder, 0, []int64{1}, "2026-12-04T12:20:00Z"}}
+	for _, now := range []string{"2026-12-04T11:40:00Z", "2026-12-04T10:00:00Z"} {
+		h.in.Now = at(t, now)
+		p := h.plan()
+		require.Equal(t, want, lines(p))
+		require.Empty(t, p.Drop)
+	}
+	h.settle(night.Sent)
+	require.Equal(t, want[1:], lines(h.plan()))
+}
+
+// Of a person's orders one is added when the reminder of the other is about to go.
+func TestAnOrderAddedAtTheOthersReminder(t *testing.T) {
+	t.Parallel()
+	h := told(t)
+	h.in.Now = at(t, "2026-12-04T12:10:00Z")
+	h.order(2, "K402", bethan, "18:00")
+	p := h.plan()
+	require.Equal(t, []line{
+		{night.Reminder, 0, []int64{1}, "2026-12-04T12:10:00Z"},
+		{night.Instructions, 0, []int64{2}, "2026-12-04T12:10:00Z"},
+		{night.Reminder, 0, []int64{2}, "2026-12-04T13:00:00Z"},
+	}, lines(p))
+	h.settle(night.Sent)
+	require.Equal(t, []line{{night.Reminder, 0, []int64{2}, "2026-12-04T13:00:00Z"}}, lines(h.plan()))
+}
+
+// The reminder of two orders failed; meanwhile one of them was told its instructions by
+// hand, after the reminder's time but before that of its own. Sent again it is of both.
+func TestASharedReminderSentAgainStaysShared(t *testing.T) {
+	t.Parallel()
+	h := told(t)
+	h.in.Now = at(t, "2026-12-04T12:00:00Z")
+	h.order(2, "K402", bethan, "18:00")
+	h.plan()
+	h.settle(night.Failed)
+	h.wait("2026-12-04T12:10:00Z", night.Failed)
+	h.in.Now = at(t, "2026-12-04T12:20:00Z")
+	for i := range h.in.Messages {
+		switch m := &h.in.Messages[i]; {
+		case m.Kind == night.Reminder:
+			m.State = night.Due
+		case m.State == night.Failed:
+			m.State, m.SettledAt = night.ByHand, h.in.Now
+		}
+	}
+	require.Equal(t, []line{{night.Reminder, 0, []int64{1, 2}, "2026-12-04T12:10:00Z"}}, lines(h.plan()))
 }
 
 // Rows 21 and 22: nights on the days that the clocks change, with the server in

@@ -179,6 +179,8 @@ func TestNightsThatOnceWentWrong(t *testing.T) {
 		"a text about three orders was sent again when one had another number":      {Seed: 105452, Most: 15},
 		"instructions that served as the reminder stood as they were after all":     {Seed: 202635, Most: 15},
 		"instructions served as the reminder, and the clock was put back meanwhile": {Seed: 304402, Most: 15},
+		"the reminder of two failed, one was told by hand, and it was sent again":   {Seed: 307278, Most: 15},
+		"an order was added when the reminder of another was overdue":               {Seed: 300902, Most: 15},
 	} {
 		t.Run(what, func(t *testing.T) {
 			t.Parallel()
