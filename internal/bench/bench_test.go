@@ -18,7 +18,7 @@ var (
 	texts    = flag.Int("texts", 100_000, "messages to dispatch")
 	orders   = flag.Int("orders", 100_000, "orders to plan")
 	posts    = flag.Int("posts", 6_000, "texts from customers")
-	clients  = flag.Int("clients", 16, "calls to the hook at once")
+	clients  = flag.Int("clients", 16, "calls to the hook at once, and then four times as many")
 	pages    = flag.Int("pages", 1_000, "open live pages")
 	kitchens = flag.Int("kitchens", 1_000, "kitchens at the end of the growth")
 	memory   = flag.Bool("memory", false, "keep the server's data in memory and flush nothing")

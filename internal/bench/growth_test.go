@@ -71,7 +71,7 @@ func grow(t *testing.T, d *database, n int) string {
 	assert.Equal(t, growthOrders*n, d.count(t, `SELECT count(*) FROM orders WHERE state = 'told'`))
 
 	began = time.Now()
-	post(t, func(i int) call {
+	post(t, *clients, func(i int) call {
 		return call{g.Addr().String(), name(i % n), "/hook/texts/", text(i, number(i%n), number(i/n%growthOrders))}
 	}, 0, *posts, 0)
 	came := time.Since(began)

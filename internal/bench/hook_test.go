@@ -31,25 +31,30 @@ const gateOrders = 200
 // hook posts customers' texts to the hooks of kitchens that share a server, as
 // many at once as pgbench -N has clients on the same server, and then at half
 // the rate for the time that one takes. A text counts once it is stored, read,
-// matched, applied and acknowledged. Texts of one kitchen share more.
+// matched, applied and acknowledged. The more come at once the more share a round,
+// and those of one kitchen share more.
 func hook(t *testing.T) []result {
 	s := server(t)
-	beside := pgbench(t, s, *clients)
-	many, calls := hooks(t, s, kitchensAtTheGate)
-	took := post(t, calls, *posts, *posts/2, time.Duration(2*float64(time.Second)/many))
-	one, _ := hooks(t, s, 1)
-	alone := faster("hook of one kitchen", one, beside, "texts/s", "pgbench -N/s", 1/1.5)
-	alone.goal = ""
-	return []result{
-		faster(fmt.Sprintf("hooks of %d kitchens, stored to applied", kitchensAtTheGate), many, beside, "texts/s", "pgbench -N/s", 1/1.5),
-		under("at half that load, p99", p99(took), 50*time.Millisecond),
-		alone,
+	var out []result
+	for _, n := range []int{*clients, 4 * *clients} {
+		beside := pgbench(t, s, n)
+		many, calls := hooks(t, s, kitchensAtTheGate, n)
+		took := post(t, n, calls, *posts, *posts/2, time.Duration(2*float64(time.Second)/many))
+		one, _ := hooks(t, s, 1, n)
+		alone := faster(fmt.Sprintf("hook of one kitchen, %d at once", n), one, beside, "texts/s", "pgbench -N/s", 1/1.5)
+		alone.goal = ""
+		out = append(out,
+			faster(fmt.Sprintf("hooks of %d kitchens, %d at once, stored to applied", kitchensAtTheGate, n), many, beside, "texts/s", "pgbench -N/s", 1/1.5),
+			under(fmt.Sprintf("at half that load, %d at once, p99", n), p99(took), 50*time.Millisecond),
+			alone,
+		)
 	}
+	return out
 }
 
-// hooks gives the rate at which the hooks of so many kitchens take texts, and the
-// calls to them.
-func hooks(t *testing.T, s *pgtest.Server, n int) (rate float64, calls func(i int) call) {
+// hooks gives the rate at which the hooks of so many kitchens take texts, so many at
+// once, and the calls to them.
+func hooks(t *testing.T, s *pgtest.Server, n, clients int) (rate float64, calls func(i int) call) {
 	t.Helper()
 	place := s.Database(t) + "?pool_max_conns=8"
 	addresses := make([]string, n)
@@ -62,7 +67,7 @@ func hooks(t *testing.T, s *pgtest.Server, n int) (rate float64, calls func(i in
 		return call{at, at, "/hook/texts", text(i, "+447700900000", number(i/n%gateOrders))}
 	}
 	began := time.Now()
-	post(t, calls, 0, *posts, 0)
+	post(t, clients, calls, 0, *posts, 0)
 	return float64(*posts) / time.Since(began).Seconds(), calls
 }
 
@@ -77,15 +82,15 @@ func text(i int, to, from string) map[string]string {
 	return map[string]string{"id": fmt.Sprintf("in-%d", i), "from": from, "to": to, "text": words(i)}
 }
 
-// post sends n texts, the first being the from-th of all, spaced so far apart,
-// and gives how long each took until it was acknowledged.
-func post(t *testing.T, calls func(i int) call, from, n int, apart time.Duration) []time.Duration {
+// post sends n texts, so many at once, the first being the from-th of all, spaced
+// so far apart, and gives how long each took until it was acknowledged.
+func post(t *testing.T, clients int, calls func(i int) call, from, n int, apart time.Duration) []time.Duration {
 	t.Helper()
 	took := make([]time.Duration, n)
 	next := make(chan int)
 	began := time.Now()
 	var wg sync.WaitGroup
-	for range *clients {
+	for range clients {
 		wg.Go(func() {
 			mine := caller{}
 			defer mine.hangUp()

@@ -5,6 +5,7 @@ import (
 	"database/sql"
 	"fmt"
 	"log/slog"
+	"net/url"
 	"os"
 	"path/filepath"
 	"strings"
@@ -61,7 +62,7 @@ func embedded(t *testing.T) *database {
 	place := filepath.Join(t.TempDir(), "passbell.db")
 	d := opened(t, place)
 	// As the store opens it: what is compared is as durable.
-	raw, err := sql.Open("sqlite", "file:"+place+"?_txlock=immediate&_pragma=busy_timeout(5000)&_pragma=journal_mode(WAL)&_pragma=synchronous(FULL)&_pragma=foreign_keys(1)")
+	raw, err := sql.Open("sqlite", "file:"+(&url.URL{Path: place}).EscapedPath()+"?_txlock=immediate&_pragma=busy_timeout(5000)&_pragma=journal_mode(WAL)&_pragma=synchronous(FULL)&_pragma=foreign_keys(1)")
 	require.NoError(t, err)
 	raw.SetMaxOpenConns(1)
 	t.Cleanup(func() { require.NoError(t, raw.Close()) })
