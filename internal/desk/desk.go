@@ -55,7 +55,7 @@ type OrderTx interface {
 	AddOrder(ctx context.Context, o night.Order) (int64, error)
 	SaveOrder(ctx context.Context, o night.Order) error
 	SaveOrders(ctx context.Context, all []night.Order) error
-	OrderChanges(ctx context.Context) (int64, error)
+	OrderChanges(ctx context.Context) (night.Count, error)
 	SetBooked(ctx context.Context, id int64, o night.Order) error
 	EventsOf(ctx context.Context, orderID int64) ([]night.Event, error)
 }

@@ -18,7 +18,7 @@ type Book struct {
 	Night  night.Night
 	Orders []night.Order // by slot, then reference
 
-	changes int64         // of the kitchen's orders, as it was counted when it held
+	changes night.Count   // of the kitchen's orders, when it held
 	at      map[int64]int // positions by order id
 	anew    bool          // the orders were read anew since somebody asked
 	news    []int         // positions that changed since

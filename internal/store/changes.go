@@ -44,9 +44,9 @@ func countedAt(answer []driver.Value) *changes {
 
 // OrderChanges counts how often any of the kitchen's orders was changed: as long as
 // it stays, what was read of them holds.
-func (t *Tx) OrderChanges(ctx context.Context) (int64, error) {
+func (t *Tx) OrderChanges(ctx context.Context) (night.Count, error) {
 	c, err := t.counted(ctx)
-	return c.Orders, err
+	return night.Count{Life: t.life, Changes: c.Orders}, err
 }
 
 // termsChange is called by whatever changes the kitchen's terms, before it does. What
@@ -59,7 +59,7 @@ func (t *Tx) ordersChange() { t.changes = nil }
 // terms is what a kitchen's rounds go by, as it stands between two changes of it.
 // Every part is nil until somebody read it, and never changed after that.
 type terms struct {
-	count  int64
+	count  night.Count
 	nights *[]night.Night
 	opted  *map[string]bool
 	own    *[]night.OwnText
@@ -74,7 +74,7 @@ func term[V any](ctx context.Context, t *Tx, part func(*terms) **V, read func() 
 		if err != nil {
 			return *new(V), err
 		}
-		if t.terms = (&terms{count: c.Terms}); !t.changesTerms {
+		if t.terms = (&terms{count: night.Count{Life: t.life, Changes: c.Terms}}); !t.changesTerms {
 			t.terms = s.termsOf(t.kitchen, t.terms)
 		}
 	}
@@ -94,8 +94,7 @@ func term[V any](ctx context.Context, t *Tx, part func(*terms) **V, read func() 
 }
 
 // termsOf gives what is in memory of a kitchen's terms, if it is of the same count as
-// these, and else keeps these: also where they are older, since a server that was
-// replaced by one that is behind counts some numbers once more.
+// these, and else keeps these.
 func (s *Store) termsOf(kitchen int64, these *terms) *terms {
 	s.mu.Lock()
 	defer s.mu.Unlock()

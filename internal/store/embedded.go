@@ -7,6 +7,7 @@ import (
 	"fmt"
 	"net/url"
 	"path/filepath"
+	"sync/atomic"
 
 	"github.com/jmoiron/sqlx"
 	"github.com/pressly/goose/v3"
@@ -67,7 +68,7 @@ func openEmbedded(ctx context.Context, path string) (*Store, error) {
 	if err != nil {
 		return nil, errors.Join(err, writer.Close())
 	}
-	return &Store{writer: writer, reader: reader, dialect: embedded, terms: map[int64]*terms{}}, nil
+	return &Store{writer: writer, reader: reader, dialect: embedded, opened: new(atomic.Int64), terms: map[int64]*terms{}}, nil
 }
 
 // dsn sets what must hold on every connection in the name of the database: set
@@ -95,7 +96,7 @@ func connect(ctx context.Context, path string, connections int) (*sqlx.DB, error
 	if err != nil {
 		return nil, fmt.Errorf("open database %s: %w", path, err)
 	}
-	db := sqlx.NewDb(sql.OpenDB(prepared{Connector: connector, closes: true}), "sqlite")
+	db := sqlx.NewDb(sql.OpenDB(prepared{Connector: connector, closes: true, opened: new(atomic.Int64)}), "sqlite")
 	if err := db.PingContext(ctx); err != nil {
 		return nil, errors.Join(fmt.Errorf("open database %s: %w", path, worded(err)), db.Close())
 	}

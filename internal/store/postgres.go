@@ -11,6 +11,7 @@ import (
 	"slices"
 	"strconv"
 	"strings"
+	"sync/atomic"
 	"time"
 
 	"github.com/jmoiron/sqlx"
@@ -169,13 +170,14 @@ func openPostgres(ctx context.Context, place string) (*Store, error) {
 		return nil, fmt.Errorf("the database's URL can't be used: %w", err)
 	}
 	var db *sqlx.DB
+	opened := new(atomic.Int64)
 	connector.Dialer(newDialer(a.silence, func() {
 		// What made one line fall silent made the others too. Without this each that
 		// rests in the pool would be found out by itself, after one more silence.
 		db.SetMaxIdleConns(-1) // closes them
 		db.SetMaxIdleConns(a.conns)
 	}))
-	db = sqlx.NewDb(sql.OpenDB(prepared{Connector: connector}), "postgres")
+	db = sqlx.NewDb(sql.OpenDB(prepared{Connector: connector, opened: opened}), "postgres")
 	db.SetMaxOpenConns(a.conns)
 	db.SetMaxIdleConns(a.conns)
 	db.SetConnMaxIdleTime(5 * time.Minute)
@@ -189,7 +191,7 @@ func openPostgres(ctx context.Context, place string) (*Store, error) {
 	if err := migrate(ctx, goose.DialectPostgres, db.DB, "postgres", goose.WithSessionLocker(locker)); err != nil {
 		return nil, errors.Join(err, db.Close())
 	}
-	return &Store{writer: db, reader: db, dialect: postgres, terms: map[int64]*terms{}, dsn: a.dsn, silence: a.silence}, nil
+	return &Store{writer: db, reader: db, dialect: postgres, opened: opened, terms: map[int64]*terms{}, dsn: a.dsn, silence: a.silence}, nil
 }
 
 // Cautions says what weakens the database's guard, in words for whoever runs

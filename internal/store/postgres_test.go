@@ -29,6 +29,7 @@ func TestServer(t *testing.T) {
 		"rows are looked up by what they are named by":                 looksUp,
 		"rows arrive as they were":                                     func(t *testing.T, server *pgtest.Server) { arrive(t, openAt(t, server.Database(t))) },
 		"what is in memory is what another one has changed":            seesAnother,
+		"what is in memory is not of a server before":                  seesAnotherServer,
 		"five instances that start at once":                            startAtOnce,
 	} {
 		t.Run(name, func(t *testing.T) { test(t, server) })
@@ -277,7 +278,7 @@ func seesAnother(t *testing.T, server *pgtest.Server) {
 	here, there := openAt(t, place), openAt(t, place)
 	id, err := here.PutKitchen(t.Context(), night.Kitchen{Name: "Larkfield", Zone: time.UTC})
 	require.NoError(t, err)
-	opted := func() (n int, changes int64) {
+	opted := func() (n int, changes night.Count) {
 		require.NoError(t, here.Kitchen(id).Read(t.Context(), func(tx *Tx) error {
 			all, err := tx.OptedOut(t.Context())
 			require.NoError(t, err)
@@ -302,5 +303,45 @@ func seesAnother(t *testing.T, server *pgtest.Server) {
 	byHand.MustExec(`UPDATE orders SET note = 'by hand'`)
 	n, after := opted()
 	assert.Zero(t, n)
-	assert.Greater(t, after, before)
+	assert.Greater(t, after.Changes, before.Changes)
+}
+
+// seesAnotherServer has another server take the place of the one that is lost: it
+// counts as many changes, but of other opt-outs.
+func seesAnotherServer(t *testing.T, server *pgtest.Server) {
+	place := server.Database(t)
+	s := openAt(t, place)
+	id, err := s.PutKitchen(t.Context(), night.Kitchen{Name: "Larkfield", Zone: time.UTC})
+	require.NoError(t, err)
+	opted := func() (all map[string]bool, orders night.Count) {
+		require.NoError(t, s.Kitchen(id).Read(t.Context(), func(tx *Tx) (err error) {
+			if all, err = tx.OptedOut(t.Context()); err != nil {
+				return err
+			}
+			orders, err = tx.OrderChanges(t.Context())
+			return err
+		}))
+		return all, orders
+	}
+	require.NoError(t, s.Kitchen(id).Write(t.Context(), func(tx *Tx) error {
+		_, err := tx.OptOut(t.Context(), "+447700900123", time.UnixMilli(1))
+		return err
+	}))
+	opted()
+	all, before := opted()
+	assert.Equal(t, map[string]bool{"+447700900123": true}, all)
+	name := place[strings.LastIndex(place, "/")+1:]
+	byHand, err := sqlx.Open("postgres", strings.Replace(server.Superuser(), "/postgres?", "/"+name+"?", 1))
+	require.NoError(t, err)
+	defer func() { require.NoError(t, byHand.Close()) }()
+	byHand.MustExec(`ALTER TABLE optouts DISABLE TRIGGER USER`)
+	byHand.MustExec(`UPDATE optouts SET address = '+447700900456'`)
+	byHand.MustExec(`SELECT pg_terminate_backend(pid) FROM pg_stat_activity WHERE datname = $1 AND pid <> pg_backend_pid()`, name)
+	require.Eventually(t, func() bool { // a broken connection of the pool may be met first
+		return s.Kitchen(id).Read(t.Context(), func(*Tx) error { return nil }) == nil
+	}, 30*time.Second, 10*time.Millisecond)
+	all, after := opted()
+	assert.Equal(t, map[string]bool{"+447700900456": true}, all)
+	assert.Equal(t, before.Changes, after.Changes)
+	assert.NotEqual(t, before, after, "so that the orders are read anew as well")
 }

@@ -6,6 +6,7 @@ import (
 	"database/sql/driver"
 	"errors"
 	"io"
+	"sync/atomic"
 )
 
 // prepared opens connections that keep the statements which they have run, so
@@ -16,10 +17,12 @@ type prepared struct {
 	// closes says that statements must be closed before their connection. A server
 	// forgets them with it.
 	closes bool
+	opened *atomic.Int64 // counts them
 }
 
 // Connect opens one connection.
 func (p prepared) Connect(ctx context.Context) (driver.Conn, error) {
+	p.opened.Add(1)
 	c, err := p.Connector.Connect(ctx)
 	if err != nil {
 		return nil, err

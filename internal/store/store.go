@@ -14,6 +14,7 @@ import (
 	"reflect"
 	"strings"
 	"sync"
+	"sync/atomic"
 	"time"
 
 	"github.com/jmoiron/sqlx"
@@ -28,6 +29,10 @@ type Store struct {
 	dialect dialect
 	dsn     string        // of the server; "" for the embedded database
 	silence time.Duration // after which the server counts as lost
+
+	// opened counts the connections that were opened to a server. One that takes
+	// another one's place, and may be behind it, is met over new ones.
+	opened *atomic.Int64
 
 	mu    sync.Mutex
 	terms map[int64]*terms // by kitchen, as they were last read
@@ -134,6 +139,7 @@ type Tx struct {
 	store   *Store
 	dialect *dialect
 	kitchen int64
+	life    int64 // connections opened before it began
 
 	// What was read once in the transaction, and nobody else can change
 	// meanwhile; nil before.
@@ -172,6 +178,7 @@ func (s *Store) run(ctx context.Context, as mode, kitchens []int64, fn func(*Tx)
 	if as == reading {
 		db, opts = s.reader, s.dialect.readOnly
 	}
+	life := s.opened.Load()
 	first := &opening{words: s.dialect.opening(kitchens, as)}
 	tx, err := db.BeginTxx(first.in(ctx), opts)
 	if err != nil {
@@ -186,7 +193,7 @@ func (s *Store) run(ctx context.Context, as mode, kitchens []int64, fn func(*Tx)
 				return &night.StoreError{Doing: "begin", Err: fmt.Errorf("%w: %w", night.ErrAway, err)}
 			}
 		}
-		t := &Tx{tx: tx, store: s, dialect: &s.dialect, kitchen: id}
+		t := &Tx{tx: tx, store: s, dialect: &s.dialect, kitchen: id, life: life}
 		if i == 0 {
 			t.changes = countedAt(first.answer)
 		}
