@@ -164,6 +164,16 @@ func TestTheWayOfAnOrder(t *testing.T) {
 	require.ErrorIs(t, err, desk.ErrNothingToUndo, "what was sent can't be taken back")
 }
 
+func TestWhoWasGivenUpIsServedWhenTheyCome(t *testing.T) {
+	t.Parallel()
+	b := newBench(t, order("K401", "", 17*60))
+	_, err := b.Absent(t.Context(), b.act("K401"))
+	require.NoError(t, err)
+	o, err := b.Out(t.Context(), b.act("K401"))
+	require.NoError(t, err)
+	assert.Equal(t, night.HandedOut, o.State)
+}
+
 func TestSomebodyAtTheDoorIsTwoSteps(t *testing.T) {
 	t.Parallel()
 	b := newBench(t, order("K401", "", 17*60))

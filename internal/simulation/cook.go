@@ -78,25 +78,44 @@ func (s *sim) expect(p *party) {
 		p.present = true
 		return nil
 	}})
-	s.agenda.plan(deed{at: there.Add(9 * time.Minute), name: "come to the door", again: true, do: func(ctx context.Context, in *instance) error {
+	s.door(p, there.Add(9*time.Minute))
+}
+
+// door plans that a customer comes to the door.
+func (s *sim) door(p *party, at time.Time) {
+	s.agenda.plan(deed{at: at, name: "come to the door", again: true, do: func(ctx context.Context, in *instance) error {
 		return s.serve(ctx, in, p)
 	}})
 }
 
-// serve hands a customer everything that is theirs.
+// serve hands a customer everything that is theirs. They stay for an order of which
+// nobody knows yet: it comes too late into the book.
 func (s *sim) serve(ctx context.Context, in *instance, p *party) error {
 	orders, err := in.desk.Orders(ctx, s.night.ID)
 	if err != nil {
 		return err
 	}
 	var errs error
+	unknown := refs(p.orders)
 	for _, o := range orders {
+		delete(unknown, o.Ref)
 		if s.watch.partyOf(o.Ref) == p {
 			_, err := in.desk.Out(ctx, s.named(o.Ref))
 			errs = errors.Join(errs, settled(err))
 		}
 	}
+	if errs == nil && len(unknown) > 0 {
+		s.door(p, s.clock().Add(5*time.Minute))
+	}
 	return errs
+}
+
+func refs(orders []*booking) map[string]bool {
+	out := make(map[string]bool, len(orders))
+	for _, b := range orders {
+		out[b.ref] = true
+	}
+	return out
 }
 
 // settled passes over what somebody else has done already.
