@@ -59,8 +59,9 @@ type Message struct {
 	Adapter   string // the adapter that carries it; "" for whichever comes first
 	Fallen    bool   // another adapter had it before and could not bring it
 	SettledAt time.Time
-	// Turn is that of the try by which the message stands: what was tried later has
-	// a higher one, whatever the clocks said. 0 where it was never tried.
+	// Turn is that of the try by which the message stands, or, where it was never
+	// tried, of when it was settled: what came later has a higher one, whatever the
+	// clocks said. 0 where it was neither.
 	Turn int64
 	// Earlier is what the tries so far came to, where the message is to be tried
 	// again or is being tried. It goes back to that when the next try is called

@@ -22,8 +22,8 @@ func tells(k night.MessageKind) bool {
 }
 
 // newer tells whether a went out after b, where both are about one order. One
-// that is under way is the newest; of one kind it is the later revision; of those
-// that were tried it is the one with the later turn. A clock, which may be put back
+// that is under way is the newest; of one kind it is the later revision; else it is
+// the one with the later turn. A clock, which may be put back
 // or differ from that of another instance, is asked last.
 func newer(a, b night.Message) bool {
 	if (a.State == night.Sending) != (b.State == night.Sending) {

@@ -181,6 +181,7 @@ func TestNightsThatOnceWentWrong(t *testing.T) {
 		"instructions served as the reminder, and the clock was put back meanwhile": {Seed: 304402, Most: 15},
 		"the reminder of two failed, one was told by hand, and it was sent again":   {Seed: 307278, Most: 15},
 		"an order was added when the reminder of another was overdue":               {Seed: 300902, Most: 15},
+		"a reminder that was never tried was told by hand after an update":          {Seed: 400993, Most: 15},
 		"a customer came to the door before their order was in the book":            {Seed: 309712, Most: 15},
 	} {
 		t.Run(what, func(t *testing.T) {

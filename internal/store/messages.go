@@ -437,12 +437,18 @@ func (t *Tx) SendAgain(ctx context.Context, id int64, expires time.Time) (bool, 
 }
 
 // SetMessageState settles by a person's word a message that is in one of the
-// states from, and not Due afterwards. It tells whether it was.
+// states from, and not Due afterwards. It tells whether it was. One that was never
+// tried takes a turn, as what it says is what was true then.
 func (t *Tx) SetMessageState(ctx context.Context, id int64, from []night.MessageState, to night.MessageState, why string, now time.Time) (bool, error) {
-	n, err := t.change(ctx, "message",
-		`UPDATE messages SET state = ?, reason = ?, settled_at = ? WHERE kitchen_id = ? AND id = ? AND state IN (?) AND `+idle,
+	n, err := t.change(ctx, "message", `
+		UPDATE messages SET state = ?, reason = ?, settled_at = ?,
+			turn = CASE WHEN turn > 0 THEN turn ELSE (SELECT k.turn + 1 FROM kitchens k WHERE k.id = messages.kitchen_id) END
+		WHERE kitchen_id = ? AND id = ? AND state IN (?) AND `+idle,
 		to, why, ms(now), t.kitchen, id, from)
 	if err != nil || n == 0 {
+		return false, err
+	}
+	if _, err := t.change(ctx, "kitchen", `UPDATE kitchens SET turn = turn + 1 WHERE id = ?`, t.kitchen); err != nil {
 		return false, err
 	}
 	return true, t.unqueue(ctx, id)

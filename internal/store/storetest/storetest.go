@@ -37,6 +37,7 @@ func Run(t *testing.T, open func(t *testing.T) *store.Store) {
 		"a dropped message makes room for a new one":                 droppedMakesRoom,
 		"a withdrawn message that was never tried is forgotten":      withdrawn,
 		"what left the house is not forgotten with the next try":     earlier,
+		"what was never tried has its turn among what was":           untried,
 		"a receipt moves a message forward only":                     receiptForward,
 		"receipts that came early are given once":                    earlyReceipts,
 		"the same inbound twenty times at once is one":               inboundOnce,

@@ -95,6 +95,28 @@ func earlier(t *testing.T, s *store.Store) {
 	}
 }
 
+// untried: a message that was missed before any try says what was true then, also
+// when somebody tells it by hand long after.
+func untried(t *testing.T, s *store.Store) {
+	set := set(t, s, 3)
+	set.add(t, set.message(set.orders[0]))
+	before := set.claim(t, now, 1)[0]
+	id := set.add(t, set.message(set.orders[1]))
+	settle := func(from, to night.MessageState) {
+		write(t, set.k, func(ctx context.Context, tx *store.Tx) {
+			done, err := tx.SetMessageState(ctx, id, []night.MessageState{from}, to, "", now)
+			require.NoError(t, err)
+			require.True(t, done)
+		})
+	}
+	settle(night.Due, night.Missed)
+	set.add(t, set.message(set.orders[2]))
+	after := set.claim(t, now, 1)[0]
+	settle(night.Missed, night.ByHand)
+	assert.Greater(t, set.get(t, id).Turn, before.Turn)
+	assert.Greater(t, after.Turn, set.get(t, id).Turn)
+}
+
 // retried is a message with several tries.
 type retried struct {
 	setting
