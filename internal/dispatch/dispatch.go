@@ -99,7 +99,8 @@ type Dispatcher struct {
 
 	more      bool      // something may be due that was not there at the last claim
 	underway  int       // sends whose result was not yet taken
-	unsettled []*result // what became of tries that the database has not taken yet
+	unsettled []*result // what became of tries, and is to be recorded
+	held      []*result // what the database has not taken when it was to
 }
 
 // result is what became of a claimed message: the answer to one try, or, with
@@ -164,7 +165,7 @@ func (d *Dispatcher) Run(ctx context.Context) {
 		err := d.drain(ctx)
 		d.behind.Store(err != nil)
 		if err != nil && ctx.Err() == nil {
-			d.c.Log.Error("sending stopped; it goes on with the next tick", "adapter", d.c.Adapter, "error", err)
+			d.c.Log.Error("not everything could be sent or recorded; it is tried again with the next tick", "adapter", d.c.Adapter, "error", err)
 		}
 		rested := time.After(d.breath())
 		select {
@@ -191,9 +192,8 @@ func (d *Dispatcher) breath() time.Duration {
 
 // drain is Drain after a change or a tick. A fault in the code is an error: what was
 // claimed then ends in doubt, and the rest is sent with the next tick.
-func (d *Dispatcher) drain(ctx context.Context) (err error) {
-	defer func() { err = errors.Join(err, fault.Caught(recover(), d.c.Log)) }()
-	return d.sendAll(ctx)
+func (d *Dispatcher) drain(ctx context.Context) error {
+	return d.sound(func() error { return d.sendAll(ctx) })
 }
 
 // Drain sends until nothing is due and nothing is under way. It is not safe for
@@ -205,16 +205,23 @@ func (d *Dispatcher) Drain(ctx context.Context) error {
 
 func (d *Dispatcher) sendAll(ctx context.Context) error {
 	// What the database could not take at the last time comes first.
+	d.unsettled, d.held = slices.Concat(d.held, d.unsettled), nil
 	failed := d.settle(ctx)
-	if failed == nil && d.late.Swap(false) {
-		if failed = d.overdue(ctx); failed != nil {
+	halted := d.halts(failed)
+	if !halted && d.late.Swap(false) {
+		if err := d.overdue(ctx); err != nil {
 			d.late.Store(true)
+			failed, halted = errors.Join(failed, err), d.halts(err)
 		}
 	}
 	d.more = true
 	for {
-		if failed == nil && d.more {
-			failed = d.start(ctx)
+		if !halted && d.more {
+			if err := d.start(ctx); err != nil {
+				failed, halted = errors.Join(failed, err), true
+			}
+			err := d.settle(ctx) // those that were stopped
+			failed, halted = errors.Join(failed, err), halted || d.halts(err)
 		}
 		if d.underway == 0 {
 			return failed
@@ -227,10 +234,19 @@ func (d *Dispatcher) sendAll(ctx context.Context) error {
 			d.more = true
 			continue
 		}
-		if err := d.settle(ctx); err != nil {
-			failed = err
-		}
+		err := d.settle(ctx)
+		failed, halted = errors.Join(failed, err), halted || d.halts(err)
 	}
+}
+
+// onTheirOwn is how many results may be held while others are sent: a fault that is
+// one text's keeps nobody else's, but where nothing can be recorded nothing more is
+// to go out.
+const onTheirOwn = 5
+
+// halts tells whether nothing more may be sent for now after err.
+func (d *Dispatcher) halts(err error) bool {
+	return errors.Is(err, night.ErrAway) || len(d.held) > onTheirOwn
 }
 
 // overdue gives up tries that nobody settles any more, and lets texts of which
@@ -279,20 +295,25 @@ func (d *Dispatcher) start(ctx context.Context) error {
 	if len(claimed) == 0 {
 		return nil
 	}
-	truths, err := d.truths(ctx, claimed)
-	if err != nil {
-		// Nothing was handed over yet: say so instead of leaving them in doubt.
-		for i := range claimed {
-			d.stop(&claimed[i], Verdict{State: night.Due, Until: now.Add(d.c.Retry.First), Reason: "the order could not be read"})
-		}
-		return errors.Join(err, d.settle(ctx))
+	looks := make([]look, len(claimed))
+	for i := range claimed {
+		looks[i].message = &claimed[i]
+	}
+	blind, err := apart(looks, func(some []look) error {
+		return d.sound(func() error { return d.look(ctx, some) })
+	})
+	for _, l := range blind { // it was not handed over: say so instead of leaving it in doubt
+		d.stop(l.message, Verdict{State: night.Due, Until: now.Add(d.c.Retry.First), Reason: "the order could not be read"})
 	}
 	now = d.c.Now().UTC() // the machine may have slept since
 	var sends sync.WaitGroup
 	sending, cancel := context.WithTimeout(context.WithoutCancel(ctx), d.c.Timeout)
-	for i := range claimed {
-		m := &claimed[i]
-		v := Check(*m, truths[i], now)
+	for _, l := range looks {
+		m := l.message
+		if slices.ContainsFunc(blind, func(b look) bool { return b.message == m }) {
+			continue
+		}
+		v := Check(*m, l.truth, now)
 		if v.State == night.Sending {
 			if until, ok := d.c.Pace.space(m.To, now); !ok {
 				v = Verdict{State: night.Due, Until: until, Reason: "another text to this number went out just before"}
@@ -305,13 +326,13 @@ func (d *Dispatcher) start(ctx context.Context) error {
 		d.underway++
 		unused--
 		d.c.Pace.use(now)
-		sends.Go(func() { d.send(sending, &result{message: m, orders: truths[i].Orders}) })
+		sends.Go(func() { d.send(sending, &result{message: m, orders: l.truth.Orders}) })
 	}
 	go func() {
 		sends.Wait()
 		cancel()
 	}()
-	return d.settle(ctx)
+	return err
 }
 
 // stop notes that a claimed message was not handed over.
@@ -359,16 +380,22 @@ func (d *Dispatcher) hand(ctx context.Context, m adapters.Message) (accepted ada
 	return d.c.Sender.Send(ctx, m)
 }
 
-func (d *Dispatcher) truths(ctx context.Context, messages []night.Message) ([]Truth, error) {
-	ids, about := make([]int64, len(messages)), make([]int64, 0, len(messages))
-	for i := range messages {
-		ids[i] = messages[i].ID
-		for _, c := range messages[i].Covers {
+// look is a claimed message beside what is true when it is to be sent.
+type look struct {
+	message *night.Message
+	truth   Truth
+}
+
+// look finds out what is true.
+func (d *Dispatcher) look(ctx context.Context, looks []look) error {
+	ids, about := make([]int64, len(looks)), make([]int64, 0, len(looks))
+	for i := range looks {
+		ids[i] = looks[i].message.ID
+		for _, c := range looks[i].message.Covers {
 			about = append(about, c.OrderID)
 		}
 	}
-	out := make([]Truth, len(messages))
-	err := d.c.Store.Read(ctx, func(tx Tx) error {
+	return d.c.Store.Read(ctx, func(tx Tx) error {
 		opted, err := tx.OptedOut(ctx)
 		if err != nil {
 			return err
@@ -391,8 +418,8 @@ func (d *Dispatcher) truths(ctx context.Context, messages []night.Message) ([]Tr
 		}
 		nights := map[int64]night.Night{}
 		stages := make([]night.Stage, 0, len(about)) // of all, one after the other
-		for i := range messages {
-			m := &messages[i]
+		for i := range looks {
+			m, out := looks[i].message, &looks[i].truth
 			n, ok := nights[m.NightID]
 			if !ok {
 				if n, err = tx.Night(ctx, m.NightID); err != nil {
@@ -400,13 +427,13 @@ func (d *Dispatcher) truths(ctx context.Context, messages []night.Message) ([]Tr
 				}
 				nights[m.NightID] = n
 			}
-			out[i] = Truth{Underway: underway[m.ID], Night: n, OptedOut: opted[m.To], Kitchen: d.c.Kitchen}
+			*out = Truth{Underway: underway[m.ID], Night: n, OptedOut: opted[m.To], Kitchen: d.c.Kitchen}
 			if m.Attempt > 1 { // seldom
 				stands, err := tx.Standing(ctx, m.ID)
 				if err != nil {
 					return err
 				}
-				out[i].Arrived = stands == night.Delivered
+				out.Arrived = stands == night.Delivered
 			}
 			if m.Kind == night.Short { // seldom
 				same, err := d.c.Replanner.StillSays(ctx, tx, *m)
@@ -417,8 +444,8 @@ func (d *Dispatcher) truths(ctx context.Context, messages []night.Message) ([]Tr
 				if err != nil {
 					return err
 				}
-				out[i].Outdated = !same
-				out[i].Complete = slices.ContainsFunc(about, func(o night.Order) bool { return len(night.Missing(o.Items)) == 0 })
+				out.Outdated = !same
+				out.Complete = slices.ContainsFunc(about, func(o night.Order) bool { return len(night.Missing(o.Items)) == 0 })
 			}
 			first := len(stages)
 			for _, c := range m.Covers {
@@ -428,11 +455,10 @@ func (d *Dispatcher) truths(ctx context.Context, messages []night.Message) ([]Tr
 				}
 				stages = append(stages, o)
 			}
-			out[i].Orders = slices.Clip(stages[first:])
+			out.Orders = slices.Clip(stages[first:])
 		}
 		return nil
 	})
-	return out, err
 }
 
 // write runs fn in a transaction, tries a busy database again, and tells who

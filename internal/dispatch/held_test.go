@@ -85,6 +85,118 @@ func TestADatabaseThatIsAwayIsAskedOnceForAllAnswers(t *testing.T) {
 	}
 }
 
+// blemished is a database with which one message can't be settled, or looked at.
+type blemished struct {
+	rows
+	settle, look func(messageID int64) error
+}
+
+func (b blemished) Write(ctx context.Context, fn func(dispatch.Tx) error) error {
+	return b.rows.Write(ctx, func(tx dispatch.Tx) error { return fn(blemishedTx{tx, b}) })
+}
+
+func (b blemished) Read(ctx context.Context, fn func(dispatch.Tx) error) error {
+	return b.rows.Read(ctx, func(tx dispatch.Tx) error { return fn(blemishedTx{tx, b}) })
+}
+
+type blemishedTx struct {
+	dispatch.Tx
+	of blemished
+}
+
+func (t blemishedTx) Settle(ctx context.Context, all []night.Settlement) ([]night.MessageState, error) {
+	for _, s := range all {
+		if err := t.of.settle(s.MessageID); err != nil {
+			return nil, err
+		}
+	}
+	return t.Tx.Settle(ctx, all)
+}
+
+func (t blemishedTx) Trials(ctx context.Context, ids []int64) ([]night.Trial, error) {
+	for _, id := range ids {
+		if err := t.of.look(id); err != nil {
+			return nil, err
+		}
+	}
+	return t.Tx.Trials(ctx, ids)
+}
+
+// Whatever is wrong with one text, and wherever it shows, the others go out and are
+// recorded, with the same look and with every later one.
+func TestATextThatCanNotBeDealtWithHoldsUpNoOther(t *testing.T) {
+	t.Parallel()
+	fine := func(int64) error { return nil }
+	broken := func(id int64) error {
+		if id == 2 {
+			return &night.StoreError{Doing: "read message", Err: errors.New("a value is out of range")}
+		}
+		return nil
+	}
+	faulty := func(id int64) error {
+		if id == 2 {
+			panic("index out of range")
+		}
+		return nil
+	}
+	for name, c := range map[string]struct {
+		settle, look func(int64) error
+		sent         int
+	}{
+		"it can't be recorded":               {broken, fine, 6},
+		"a fault shows when it is recorded":  {faulty, fine, 6},
+		"it can't be looked at":              {fine, broken, 5},
+		"a fault shows when it is looked at": {fine, faulty, 5},
+	} {
+		t.Run(name, func(t *testing.T) {
+			t.Parallel()
+			r := newRig(t, 6)
+			r.config.Store = blemished{rows{r.k}, c.settle, c.look}
+			r.config.Window = 2
+			r.restart()
+			for range 4 {
+				require.Error(t, r.Drain(t.Context()), "it is told")
+				r.clock.Advance(time.Minute)
+			}
+			assert.Equal(t, c.sent, r.carrier.count(), "once each")
+			assert.Equal(t, 5, r.states()[night.Sent])
+		})
+	}
+}
+
+// Of several tries that nobody will settle, one that can't be given up keeps none of
+// the others from being shown.
+func TestATryThatCanNotBeGivenUpHidesNoOther(t *testing.T) {
+	t.Parallel()
+	r := newRig(t, 3)
+	_, err := r.k.Claim(t.Context(), "texts", r.clock.Now(), r.clock.Now().Add(time.Minute), 3)
+	require.NoError(t, err)
+	r.config.Store = blemished{rows{r.k}, func(id int64) error {
+		if id == 2 {
+			panic("index out of range")
+		}
+		return nil
+	}, func(int64) error { return nil }}
+	r.restart()
+	r.clock.Advance(time.Hour)
+	require.Error(t, r.Drain(t.Context()))
+	assert.Equal(t, map[night.MessageState]int{night.InDoubt: 2, night.Sending: 1}, r.states())
+}
+
+// Where nothing can be recorded, as good as nothing goes out: each would be in doubt.
+func TestWhereNothingCanBeRecordedSendingStops(t *testing.T) {
+	t.Parallel()
+	r := newRig(t, 20)
+	never := func(int64) error { return errors.New("a value is out of range") }
+	r.config.Store = blemished{rows{r.k}, never, func(int64) error { return nil }}
+	r.config.Window = 2
+	r.restart()
+	for range 10 {
+		require.Error(t, r.Drain(t.Context()))
+	}
+	assert.LessOrEqual(t, r.carrier.count(), 5+2)
+}
+
 // sleeps lets the machine sleep in the moment after a claim.
 type sleeps struct {
 	rows

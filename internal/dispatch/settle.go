@@ -4,45 +4,59 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"slices"
 	"time"
 
 	"passbell/adapters"
 	"passbell/internal/desk"
+	"passbell/internal/fault"
 	"passbell/internal/night"
 )
 
-// settle records what became of tries. What the database does not take is kept
-// for the next time: an answer that is known must not end in doubt. One result
-// that can't be recorded does not hold up the others; a database that is away
-// would keep each of them waiting, so then all are kept at once.
+// settle records what became of tries. What the database does not take is held
+// until next time: an answer that is known must not end in doubt.
 func (d *Dispatcher) settle(ctx context.Context) error {
-	if len(d.unsettled) == 0 {
-		return nil
-	}
 	ctx = context.WithoutCancel(ctx) // a shutdown must not lose what is known
-	all := d.unsettled
-	err := d.settleOnly(ctx, all)
-	if err != nil && (len(all) == 1 || errors.Is(err, night.ErrAway)) {
-		return err
+	failed, err := apart(d.unsettled, func(some []*result) error {
+		return d.sound(func() error { return d.settleOnly(ctx, some) })
+	})
+	d.unsettled, d.held = nil, append(d.held, failed...)
+	return err
+}
+
+// apart has all dealt with together, and where that fails each by itself, so that one
+// holds up no other. It gives those that failed. A database that is away would keep
+// each of them waiting, so then the rest are not tried.
+func apart[T any](all []T, do func(some []T) error) (failed []T, err error) {
+	if len(all) == 0 {
+		return nil, nil
 	}
-	d.unsettled = nil
+	err = do(all)
 	if err == nil {
-		return nil
+		return nil, nil
+	}
+	if len(all) == 1 || errors.Is(err, night.ErrAway) {
+		return all, err
 	}
 	err = nil
-	for i, r := range all {
-		failed := d.settleOnly(ctx, []*result{r})
-		if failed == nil {
+	for i := range all {
+		wrong := do(all[i : i+1])
+		if wrong == nil {
 			continue
 		}
-		err = errors.Join(err, failed)
-		if errors.Is(failed, night.ErrAway) { // it went meanwhile
-			d.unsettled = append(d.unsettled, all[i:]...)
-			break
+		err = errors.Join(err, wrong)
+		if errors.Is(wrong, night.ErrAway) { // it went meanwhile
+			return append(failed, all[i:]...), err
 		}
-		d.unsettled = append(d.unsettled, r)
+		failed = append(failed, all[i])
 	}
-	return err
+	return failed, err
+}
+
+// sound gives a fault in the code as an error.
+func (d *Dispatcher) sound(do func() error) (err error) {
+	defer func() { err = errors.Join(err, fault.Caught(recover(), d.c.Log)) }()
+	return do()
 }
 
 // settleOnly records some results, all or none.
@@ -219,29 +233,52 @@ func settled(m *night.Message, now time.Time, who, why string) night.Event {
 // which it acts: another instance may have seen to them meanwhile.
 func (d *Dispatcher) abandon(ctx context.Context) error {
 	now := d.c.Now().UTC()
-	some := false
-	err := d.c.Store.Read(ctx, func(tx Tx) error {
-		found, misdated, err := stuck(ctx, tx, now)
-		some = len(found)+len(misdated) > 0
+	var found []night.Message
+	var misdated []int64
+	err := d.c.Store.Read(ctx, func(tx Tx) (err error) {
+		if found, err = tx.Abandoned(ctx, now); err != nil {
+			return err
+		}
+		misdated, err = tx.Misdated(ctx, now)
 		return err
 	})
-	if err != nil || !some {
+	if err == nil && len(misdated) > 0 {
+		err = d.write(ctx, func(tx Tx) error {
+			misdated, err := tx.Misdated(ctx, now)
+			if err != nil {
+				return err
+			}
+			return tx.Redate(ctx, misdated, now)
+		})
+	}
+	if err != nil {
 		return err
 	}
+	_, err = apart(found, func(some []night.Message) error {
+		return d.sound(func() error { return d.giveUp(ctx, some, now) })
+	})
+	return err
+}
+
+// giveUp ends in doubt those of the tries that nobody has settled meanwhile.
+func (d *Dispatcher) giveUp(ctx context.Context, some []night.Message, now time.Time) error {
 	return d.write(ctx, func(tx Tx) error {
-		found, misdated, err := stuck(ctx, tx, now)
+		still, err := tx.Abandoned(ctx, now)
 		if err != nil {
 			return err
 		}
-		if err := tx.Redate(ctx, misdated, now); err != nil || len(found) == 0 {
-			return err
-		}
-		ends := make([]*end, len(found))
-		for i := range found {
-			ends[i] = &end{result: &result{message: &found[i]}, Settlement: night.Settlement{
+		var ends []*end
+		for i := range still {
+			if !slices.ContainsFunc(some, func(m night.Message) bool { return m.ID == still[i].ID }) {
+				continue
+			}
+			ends = append(ends, &end{result: &result{message: &still[i]}, Settlement: night.Settlement{
 				State: night.InDoubt, Outcome: string(adapters.Unknown), At: now,
 				Reason: "passbell was stopped while sending: it may have gone out",
-			}}
+			}})
+		}
+		if len(ends) == 0 {
+			return nil
 		}
 		counted, err := d.record(ctx, tx, ends, now)
 		if err != nil {
@@ -249,15 +286,6 @@ func (d *Dispatcher) abandon(ctx context.Context) error {
 		}
 		return d.follow(ctx, tx, counted, now)
 	})
-}
-
-// stuck gives the tries that nobody will settle, and those that wait for a clock.
-func stuck(ctx context.Context, tx Tx, now time.Time) (found []night.Message, misdated []int64, err error) {
-	if found, err = tx.Abandoned(ctx, now); err != nil {
-		return nil, nil, err
-	}
-	misdated, err = tx.Misdated(ctx, now)
-	return found, misdated, err
 }
 
 // doubt sends another way what no receipt came for, where the kitchen wants
@@ -273,12 +301,20 @@ func (d *Dispatcher) doubt(ctx context.Context) error {
 		silent, err = tx.Unconfirmed(ctx, d.c.Adapter, now.Add(-d.c.FallUnconfirmed))
 		return err
 	})
-	if err != nil || len(silent) == 0 {
+	if err != nil {
 		return err
 	}
+	_, err = apart(silent, func(some []night.Message) error {
+		return d.sound(func() error { return d.fallAll(ctx, some, now) })
+	})
+	return err
+}
+
+// fallAll sends another way those of the messages that are not confirmed yet.
+func (d *Dispatcher) fallAll(ctx context.Context, some []night.Message, now time.Time) error {
 	return d.write(ctx, func(tx Tx) error {
-		for i := range silent {
-			m := &silent[i]
+		for i := range some {
+			m := &some[i]
 			current, err := tx.Message(ctx, m.ID)
 			if err != nil {
 				return err

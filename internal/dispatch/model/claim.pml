@@ -127,7 +127,7 @@ inline stop(to) {
 	H.word = notsent
 }
 
-/* (*Dispatcher).truths and dispatch.Check: is it still ours, and still true? */
+/* (*Dispatcher).look and dispatch.Check: is it still ours, and still true? */
 inline check() {
 	if
 	:: away -> stop(due)
@@ -381,7 +381,7 @@ end:
 	:: atomic { !gone[i] && !away && (H.step == answered || H.step == stopped) -> settle() }
 	:: !gone[i] && away && (H.step == answered || H.step == stopped) -> skip
 #ifndef NO_TAKE_OVER
-	/* (*Dispatcher).abandon: found and recorded in one transaction */
+	/* (*Dispatcher).abandon and giveUp: found once more and recorded in one transaction */
 	:: atomic { !gone[i] && !away && H.step == idle && R.state == sending && R.over ->
 		H.attempt = R.attempt;
 		H.step = stopped;
