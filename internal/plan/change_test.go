@@ -453,6 +453,13 @@ func TestStandingCancellationOfOneOrder(t *testing.T) {
 	h.in.Messages = append(h.in.Messages, row)
 	p := h.plan()
 	require.Equal(t, []night.Message{row}, p.Wanted)
+
+	late := h.in
+	late.Now = row.ExpiresAt
+	p = plan.Make(late)
+	require.Empty(t, p.Wanted)
+	require.Contains(t, p.Drop, plan.Drop{MessageID: row.ID, State: night.Missed, Why: plan.TooLate}, "it waited until the slot")
+
 	h.set(1, night.Told)
 	p = h.plan()
 	require.Contains(t, p.Drop, plan.Drop{MessageID: row.ID, State: night.Dropped, Why: plan.AsTold})

@@ -229,10 +229,10 @@ func (m *maker) standingCancellations(groups [][]*night.Order) {
 	}
 }
 
-// inTime leaves out the orders whose slot would have begun.
+// inTime leaves out the orders whose slot would have begun, or has while the text waited.
 func (m *maker) inTime(orders []*night.Order, kind night.MessageKind, at time.Time) []*night.Order {
 	return slices.DeleteFunc(orders, func(o *night.Order) bool {
-		late := !at.Before(m.slotAt(o))
+		late := !later(at, m.now).Before(m.slotAt(o))
 		if late {
 			m.leave(o, kind, TooLate)
 		}

@@ -146,6 +146,11 @@ func (e *evening) check(t *rapid.T) {
 	e.checkEveryoneIsAccountedFor(t, p)
 
 	e.in.Messages, e.id = stored(p, e.in.Messages, e.id)
+	for i := range e.in.Messages {
+		if m := &e.in.Messages[i]; m.State == night.Missed && m.SettledAt.IsZero() {
+			m.SettledAt = e.in.Now
+		}
+	}
 	seen := map[string]bool{}
 	for _, m := range e.in.Messages {
 		if m.State == night.Dropped {
