@@ -8,6 +8,7 @@ import (
 	"errors"
 	"fmt"
 	"log/slog"
+	"runtime"
 	"slices"
 	"sync"
 	"sync/atomic"
@@ -258,16 +259,21 @@ func (d *Dispatcher) overdue(ctx context.Context) error {
 	return d.doubt(ctx)
 }
 
-// collect takes a result and all others that have come.
+// collect takes a result and all others that have come, those among them whose turn on
+// a processor was only just behind: they are recorded together.
 func (d *Dispatcher) collect(r *result) {
-	for more := true; more; {
+	for waited := false; ; {
 		d.underway--
 		d.c.Pace.ended(d)
 		d.unsettled = append(d.unsettled, r)
+		if len(d.results) == 0 && !waited {
+			runtime.Gosched()
+			waited = true
+		}
 		select {
 		case r = <-d.results:
 		default:
-			more = false
+			return
 		}
 	}
 }

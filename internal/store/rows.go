@@ -54,22 +54,36 @@ func (g given) parts(next func(left int) int) iter.Seq[given] {
 	}
 }
 
-// asValues writes the rows into the statement as VALUES.
+// asValues writes the rows into the statement as VALUES. Of many rows, what all have in
+// common goes along once beside them. The first column tells how many there are.
 func asValues(name string, g given) (string, []any) {
-	args := make([]any, 0, len(g.rows)*len(g.rows[0]))
-	for _, row := range g.rows {
-		args = append(args, row...)
-	}
+	width := len(g.rows[0])
+	args := make([]any, 0, len(g.rows)*width)
 	if g.columns == nil {
+		for _, row := range g.rows {
+			args = append(args, row[0])
+		}
 		return "IN (VALUES " + strings.TrimSuffix(strings.Repeat("(?),", len(g.rows)), ",") + ")", args
 	}
-	named := make([]string, len(g.columns))
+	const many = 16 // fewer would make a statement for each way of being alike, and spare little
+	var own []int
+	columns := make([]string, width)
 	for i, c := range g.columns {
-		named[i] = fmt.Sprintf("column%d AS %s", i+1, c)
+		if i > 0 && len(g.rows) >= many && inCommon(g.rows, i) {
+			columns[i], args = "? AS "+c, append(args, g.rows[0][i])
+			continue
+		}
+		own = append(own, i)
+		columns[i] = fmt.Sprintf("column%d AS %s", len(own), c)
 	}
-	row := "(" + strings.TrimSuffix(strings.Repeat("?,", len(g.columns)), ",") + ")"
+	for _, row := range g.rows {
+		for _, i := range own {
+			args = append(args, row[i])
+		}
+	}
+	row := "(" + strings.TrimSuffix(strings.Repeat("?,", len(own)), ",") + ")"
 	values := strings.TrimSuffix(strings.Repeat(row+",", len(g.rows)), ",")
-	return "(SELECT " + strings.Join(named, ", ") + " FROM (VALUES " + values + ")) AS " + name, args
+	return "(SELECT " + strings.Join(columns, ", ") + " FROM (VALUES " + values + ")) AS " + name, args
 }
 
 // asArrays sends each column as an array, so that the statement is the same for

@@ -2,6 +2,8 @@ package store
 
 import (
 	"database/sql/driver"
+	"maps"
+	"slices"
 	"testing"
 
 	"github.com/lib/pq"
@@ -70,14 +72,18 @@ func arrive(t *testing.T, s *Store) {
 		C string `db:"c"`
 		D string `db:"d"`
 	}
-	for name, rows := range map[string][]row{
+	several := map[string][]row{
 		"one":                 {{1, 2, "three", "4"}},
 		"nothing in common":   {{1, 2, "", "4"}, {5, 0, "seven", ""}, {9, 10, `"`, "12"}},
 		"some in common":      {{1, 0, "", `{"x"}`}, {5, 0, "seven", `{"x"}`}, {9, 0, "11", `{"x"}`}},
 		"nothing but empty":   {{0, 0, "", ""}, {0, 0, "", ""}},
 		"all in common":       {{7, 8, "nine", "ten"}, {7, 8, "nine", "ten"}, {7, 8, "nine", "ten"}},
 		"the first in common": {{7, 1, "a", "d"}, {7, 2, "b", "d"}, {7, 3, "c", "d"}},
-	} {
+	}
+	for name, rows := range maps.Clone(several) {
+		several["many, "+name] = slices.Repeat(rows, 100)
+	}
+	for name, rows := range several {
 		g := given{columns: []string{"a", "b", "c", "d"}}
 		for _, r := range rows {
 			g.rows = append(g.rows, []any{r.A, r.B, r.C, r.D})
