@@ -102,6 +102,7 @@ type Dispatcher struct {
 	underway  int       // sends whose result was not yet taken
 	unsettled []*result // what became of tries, and is to be recorded
 	held      []*result // what the database has not taken when it was to
+	unread    int       // claimed messages of which nobody could find out what is true
 }
 
 // result is what became of a claimed message: the answer to one try, or, with
@@ -206,7 +207,7 @@ func (d *Dispatcher) Drain(ctx context.Context) error {
 
 func (d *Dispatcher) sendAll(ctx context.Context) error {
 	// What the database could not take at the last time comes first.
-	d.unsettled, d.held = slices.Concat(d.held, d.unsettled), nil
+	d.unsettled, d.held, d.unread = slices.Concat(d.held, d.unsettled), nil, 0
 	failed := d.settle(ctx)
 	halted := d.halts(failed)
 	if !halted && d.late.Swap(false) {
@@ -217,14 +218,17 @@ func (d *Dispatcher) sendAll(ctx context.Context) error {
 	}
 	d.more = true
 	for {
+		claimed := 0
 		if !halted && d.more {
-			if err := d.start(ctx); err != nil {
-				failed, halted = errors.Join(failed, err), true
-			}
-			err := d.settle(ctx) // those that were stopped
-			failed, halted = errors.Join(failed, err), halted || d.halts(err)
+			var err error
+			claimed, err = d.start(ctx)
+			err = errors.Join(err, d.settle(ctx)) // those that were stopped
+			failed, halted = errors.Join(failed, err), d.halts(err)
 		}
 		if d.underway == 0 {
+			if claimed > 0 { // none of them went out, and others may be due
+				continue
+			}
 			return failed
 		}
 		// Even if claiming failed, what is under way must be settled.
@@ -240,14 +244,14 @@ func (d *Dispatcher) sendAll(ctx context.Context) error {
 	}
 }
 
-// onTheirOwn is how many results may be held while others are sent: a fault that is
-// one text's keeps nobody else's, but where nothing can be recorded nothing more is
-// to go out.
+// onTheirOwn is how many texts may fail to be read or recorded while others are sent: a
+// fault that is one text's keeps nobody else's, but where nothing can be recorded nothing
+// more is to go out.
 const onTheirOwn = 5
 
 // halts tells whether nothing more may be sent for now after err.
 func (d *Dispatcher) halts(err error) bool {
-	return errors.Is(err, night.ErrAway) || len(d.held) > onTheirOwn
+	return errors.Is(err, night.ErrAway) || len(d.held)+d.unread > onTheirOwn
 }
 
 // overdue gives up tries that nobody settles any more, and lets texts of which
@@ -279,27 +283,27 @@ func (d *Dispatcher) collect(r *result) {
 }
 
 // start claims as many messages as may go now, checks them and hands them to
-// the adapter.
-func (d *Dispatcher) start(ctx context.Context) error {
+// the adapter. It gives how many it claimed.
+func (d *Dispatcher) start(ctx context.Context) (n int, err error) {
 	if ctx.Err() != nil {
-		return ctx.Err()
+		return 0, ctx.Err()
 	}
 	now := d.c.Now().UTC()
 	room := d.c.Pace.take(d, now)
 	if room == 0 {
-		return d.lineUp(ctx, now)
+		return 0, d.lineUp(ctx, now)
 	}
 	claimed, err := d.c.Store.Claim(ctx, d.c.Adapter, now, now.Add(2*d.c.Timeout), room)
 	unused := room
 	defer func() { d.c.Pace.back(d, unused) }()
 	if err != nil {
-		return err
+		return 0, err
 	}
 	if d.more = len(claimed) == room; d.more {
 		d.c.Pace.wait(d)
 	}
 	if len(claimed) == 0 {
-		return nil
+		return 0, nil
 	}
 	looks := make([]look, len(claimed))
 	for i := range claimed {
@@ -308,6 +312,7 @@ func (d *Dispatcher) start(ctx context.Context) error {
 	blind, err := apart(looks, func(some []look) error {
 		return d.sound(func() error { return d.look(ctx, some) })
 	})
+	d.unread += len(blind)
 	for _, l := range blind { // it was not handed over: say so instead of leaving it in doubt
 		d.stop(l.message, Verdict{State: night.Due, Until: now.Add(d.c.Retry.First), Reason: "the order could not be read"})
 	}
@@ -338,7 +343,7 @@ func (d *Dispatcher) start(ctx context.Context) error {
 		sends.Wait()
 		cancel()
 	}()
-	return err
+	return len(claimed), err
 }
 
 // stop notes that a claimed message was not handed over.

@@ -244,6 +244,18 @@ func TestWhatSleptPastItsTimeIsShownAsMissed(t *testing.T) {
 }
 
 // rq/rq #2292: a job cancelled between pick-up and execution was executed.
+// Claimed one by one, as for a modem, and none of them goes out.
+func TestAllThatIsDueIsSeenToAtOnce(t *testing.T) {
+	t.Parallel()
+	r := newRig(t, 6)
+	r.config.Window = 1
+	r.restart()
+	r.clock.Advance(48 * time.Hour)
+	r.drain()
+	assert.Equal(t, map[night.MessageState]int{night.Missed: 6}, r.states())
+	assert.Zero(t, r.carrier.count())
+}
+
 func TestCancelledBetweenPickUpAndSend(t *testing.T) {
 	t.Parallel()
 	r := newRig(t, 1)

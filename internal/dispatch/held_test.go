@@ -156,10 +156,10 @@ func TestATextThatCanNotBeDealtWithHoldsUpNoOther(t *testing.T) {
 			r.restart()
 			for range 4 {
 				require.Error(t, r.Drain(t.Context()), "it is told")
+				assert.Equal(t, c.sent, r.carrier.count(), "at once, and once each")
+				assert.Equal(t, 5, r.states()[night.Sent])
 				r.clock.Advance(time.Minute)
 			}
-			assert.Equal(t, c.sent, r.carrier.count(), "once each")
-			assert.Equal(t, 5, r.states()[night.Sent])
 		})
 	}
 }
@@ -184,17 +184,28 @@ func TestATryThatCanNotBeGivenUpHidesNoOther(t *testing.T) {
 }
 
 // Where nothing can be recorded, as good as nothing goes out: each would be in doubt.
-func TestWhereNothingCanBeRecordedSendingStops(t *testing.T) {
+// Where nothing can be read, as good as nothing is claimed.
+func TestWhereNothingCanBeDealtWithSendingStops(t *testing.T) {
 	t.Parallel()
-	r := newRig(t, 20)
+	fine := func(int64) error { return nil }
 	never := func(int64) error { return errors.New("a value is out of range") }
-	r.config.Store = blemished{rows{r.k}, never, func(int64) error { return nil }}
+	r := newRig(t, 20)
 	r.config.Window = 2
+	r.config.Store = blemished{rows{r.k}, never, fine}
 	r.restart()
 	for range 10 {
 		require.Error(t, r.Drain(t.Context()))
 	}
 	assert.LessOrEqual(t, r.carrier.count(), 5+2)
+
+	r = newRig(t, 20)
+	r.config.Window = 2
+	put := 0 // off
+	r.config.Store = blemished{rows{r.k}, func(int64) error { put++; return nil }, never}
+	r.restart()
+	require.Error(t, r.Drain(t.Context()))
+	assert.Zero(t, r.carrier.count())
+	assert.LessOrEqual(t, put, 5+2)
 }
 
 // sleeps lets the machine sleep in the moment after a claim.
