@@ -149,9 +149,9 @@ func (w *watch) standsBy(m night.Message) bool {
 	case night.Sent, night.Delivered:
 		return some(func(c *call) bool { return c.fate.taken })
 	case night.InDoubt:
-		// Of a try that was given up nobody knows whether it was made.
-		unmade := m.Attempt > len(w.s.net.by[m.ID]) && w.said(m.ID, 0, "stopped while sending")
-		return unmade || some(func(c *call) bool { return !c.answered || !c.fate.nothingWent() })
+		// Of a try that was given up nobody knows whether it was made, or what the answer
+		// was that never came to be recorded.
+		return w.said(m.ID, 0, "stopped while sending") || some(func(c *call) bool { return !c.answered || !c.fate.nothingWent() })
 	case night.Failed:
 		return some(func(c *call) bool { return c.lost }) && !some(func(c *call) bool { return c.answered && c.fate.err == nil && !c.lost })
 	case night.Missed, night.Dropped:
