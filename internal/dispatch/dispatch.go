@@ -257,10 +257,11 @@ func (d *Dispatcher) halts(err error) bool {
 // overdue gives up tries that nobody settles any more, and lets texts of which
 // nothing was heard take their next way.
 func (d *Dispatcher) overdue(ctx context.Context) error {
-	if err := d.abandon(ctx); err != nil {
+	err := d.abandon(ctx)
+	if errors.Is(err, night.ErrAway) {
 		return err
 	}
-	return d.doubt(ctx)
+	return errors.Join(err, d.doubt(ctx))
 }
 
 // collect takes a result and all others that have come, those among them whose turn on

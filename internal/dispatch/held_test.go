@@ -165,12 +165,17 @@ func TestATextThatCanNotBeDealtWithHoldsUpNoOther(t *testing.T) {
 }
 
 // Of several tries that nobody will settle, one that can't be given up keeps none of
-// the others from being shown.
+// the others from being shown, nor what came no receipt for from going another way.
 func TestATryThatCanNotBeGivenUpHidesNoOther(t *testing.T) {
 	t.Parallel()
-	r := newRig(t, 3)
+	r := newRig(t, 4)
 	_, err := r.k.Claim(t.Context(), "texts", r.clock.Now(), r.clock.Now().Add(time.Minute), 3)
 	require.NoError(t, err)
+	r.drain()
+	r.config.FallUnconfirmed = 10 * time.Minute
+	r.config.Next = func(m night.Message, _ []night.Order) (night.Fall, bool) {
+		return night.Fall{Adapter: "mail", To: "x@y.test"}, !m.Fallen
+	}
 	r.config.Store = blemished{rows{r.k}, func(id int64) error {
 		if id == 2 {
 			panic("index out of range")
@@ -180,7 +185,7 @@ func TestATryThatCanNotBeGivenUpHidesNoOther(t *testing.T) {
 	r.restart()
 	r.clock.Advance(time.Hour)
 	require.Error(t, r.Drain(t.Context()))
-	assert.Equal(t, map[night.MessageState]int{night.InDoubt: 2, night.Sending: 1}, r.states())
+	assert.Equal(t, map[night.MessageState]int{night.InDoubt: 2, night.Sending: 1, night.Due: 1}, r.states())
 }
 
 // Where nothing can be recorded, as good as nothing goes out: each would be in doubt.
