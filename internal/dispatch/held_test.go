@@ -3,6 +3,7 @@ package dispatch_test
 import (
 	"context"
 	"errors"
+	"sync"
 	"testing"
 	"time"
 
@@ -246,6 +247,29 @@ func TestWhoSleptPastTheLeaseDoesNotSendWhatAnotherHas(t *testing.T) {
 	r.drain()
 	assert.Equal(t, 1, r.carrier.count())
 	assert.Equal(t, map[night.MessageState]int{night.Sent: 1}, r.states())
+}
+
+// A try is given up, so that nobody's change reaches its text any more, and then turns
+// out not to have been made: what waits again is planned for.
+func TestATryThatWasGivenUpAndNotMadeIsPlannedFor(t *testing.T) {
+	t.Parallel()
+	r := newRig(t, 1)
+	other, err := dispatch.New(r.config)
+	require.NoError(t, err)
+	r.config.Store = sleeps{rows{r.k}, sync.OnceFunc(func() {
+		r.clock.Advance(2 * time.Minute)
+		assert.NoError(t, other.Drain(t.Context()))
+		assert.Equal(t, map[night.MessageState]int{night.InDoubt: 1}, r.states())
+		r.replans.orders = nil
+	})}
+	r.carrier.answer = func(m adapters.Message) (adapters.Accepted, error) {
+		assert.Equal(t, []int64{r.order(0).ID}, r.replans.orders, "before it is tried again")
+		return adapters.Accepted{IDs: []string{m.Key}}, nil
+	}
+	r.restart()
+	r.drain()
+	assert.Equal(t, map[night.MessageState]int{night.Sent: 1}, r.states())
+	assert.Equal(t, 1, r.carrier.count())
 }
 
 func TestWhoSleptIntoTheQuietHoursWaits(t *testing.T) {

@@ -177,7 +177,8 @@ func (d *Dispatcher) follow(ctx context.Context, tx Tx, ends []*end, now time.Ti
 		}
 		nobody := e.stopped != nil && e.State == night.Dropped || e.became != e.State // has it from this try
 		again := e.State == night.Sent && e.message.Attempt > 1                       // it went at another time than was planned with
-		if nobody || again {
+		waits := e.became == night.Due                                                // and may have been given up meanwhile, and its number changed
+		if nobody || again || waits {
 			if err := d.c.Replanner.ReplanIn(ctx, tx, now, *e.message); err != nil {
 				return err
 			}

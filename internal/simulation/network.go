@@ -10,6 +10,7 @@ import (
 	"time"
 
 	"passbell/adapters"
+	"passbell/internal/night"
 	"passbell/internal/store"
 )
 
@@ -43,6 +44,7 @@ type call struct {
 	text     adapters.Message
 	message  int64
 	attempt  int
+	covers   []night.Cover // what it was about
 	at       time.Time
 	read     time.Time // at, as its instance reads the clock
 	event    int64     // the last event when it was made

@@ -184,6 +184,7 @@ func (w *watch) called(ctx context.Context, c *call) {
 		w.violate("call %s: there is no such message", c.text.Key)
 		return
 	}
+	c.covers = m.Covers
 	if _, twice := w.s.net.calls[c.adapter+" "+c.text.Key]; twice {
 		w.violate("call %s: the same attempt is made twice", c.text.Key)
 	}
@@ -291,7 +292,8 @@ func (w *watch) notTwice(c *call, m night.Message) {
 			continue
 		}
 		for _, old := range w.s.net.by[other] {
-			if nothing := old.lost || old.answered && old.fate.nothingWent(); !nothing {
+			of := slices.ContainsFunc(old.covers, func(o night.Cover) bool { return o.OrderID == x.OrderID })
+			if nothing := old.lost || old.answered && old.fate.nothingWent(); of && !nothing {
 				w.violate("call %s: the %s, revision %d, of order %d may have gone out already as %s", c.text.Key, m.Kind, m.Revision, x.OrderID, old.text.Key)
 			}
 		}
