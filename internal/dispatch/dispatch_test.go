@@ -243,7 +243,6 @@ func TestWhatSleptPastItsTimeIsShownAsMissed(t *testing.T) {
 	assert.Equal(t, map[night.MessageState]int{night.Missed: 1}, r.states())
 }
 
-// rq/rq #2292: a job cancelled between pick-up and execution was executed.
 // Claimed one by one, as for a modem, and none of them goes out.
 func TestAllThatIsDueIsSeenToAtOnce(t *testing.T) {
 	t.Parallel()
@@ -256,6 +255,7 @@ func TestAllThatIsDueIsSeenToAtOnce(t *testing.T) {
 	assert.Zero(t, r.carrier.count())
 }
 
+// rq/rq #2292: a job cancelled between pick-up and execution was executed.
 func TestCancelledBetweenPickUpAndSend(t *testing.T) {
 	t.Parallel()
 	r := newRig(t, 1)

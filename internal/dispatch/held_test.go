@@ -206,12 +206,12 @@ func TestWhereNothingCanBeDealtWithSendingStops(t *testing.T) {
 
 	r = newRig(t, 20)
 	r.config.Window = 2
-	put := 0 // off
-	r.config.Store = blemished{rows{r.k}, func(int64) error { put++; return nil }, never}
+	putOff := 0
+	r.config.Store = blemished{rows{r.k}, func(int64) error { putOff++; return nil }, never}
 	r.restart()
 	require.Error(t, r.Drain(t.Context()))
 	assert.Zero(t, r.carrier.count())
-	assert.LessOrEqual(t, put, 5+2)
+	assert.LessOrEqual(t, putOff, 5+2)
 }
 
 // sleeps lets the machine sleep in the moment after a claim.
