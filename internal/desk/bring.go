@@ -3,11 +3,13 @@ package desk
 import (
 	"context"
 	"fmt"
+	"iter"
 	"slices"
 	"time"
 
 	"passbell/internal/night"
 	"passbell/internal/plan"
+	"passbell/internal/together"
 	"passbell/internal/wording"
 )
 
@@ -115,19 +117,15 @@ func (d *Desk) bring(ctx context.Context, tx Tx, in plan.Input, p plan.Plan, tel
 			tellOf(night.MessageChanged, m)
 		}
 	}
-	for some := range slices.Chunk(fresh, together) {
-		batch := make([]night.Message, len(some))
-		for i, m := range some {
-			if err := write(m); err != nil {
-				return nil, err
-			}
-			batch[i] = *m
+	for some := range together.Ahead(written(fresh, write)) {
+		if some.err != nil {
+			return nil, some.err
 		}
-		ids, err := tx.AddMessages(ctx, batch)
+		ids, err := tx.AddMessages(ctx, some.messages)
 		if err != nil {
 			return nil, err
 		}
-		for i, m := range some {
+		for i, m := range some.of {
 			if m.ID = ids[i]; m.ID != 0 {
 				tellOf(night.MessagePlanned, m)
 			}
@@ -136,8 +134,33 @@ func (d *Desk) bring(ctx context.Context, tx Tx, in plan.Input, p plan.Plan, tel
 	return said, nil
 }
 
-// together is how many new messages are written and then stored at once.
-const together = 1000
+// batch is some new messages with their words, to be stored at once.
+type batch struct {
+	of       []*night.Message
+	messages []night.Message // the same
+	err      error           // why there is none
+}
+
+// batchSize is how many messages are written and then stored at once.
+const batchSize = 1000
+
+// written writes messages, some at a time.
+func written(all []*night.Message, write func(m *night.Message) error) iter.Seq[batch] {
+	return func(yield func(batch) bool) {
+		for some := range slices.Chunk(all, batchSize) {
+			b := batch{of: some, messages: make([]night.Message, len(some))}
+			for i, m := range some {
+				if b.err = write(m); b.err != nil {
+					break
+				}
+				b.messages[i] = *m
+			}
+			if !yield(b) {
+				return
+			}
+		}
+	}
+}
 
 // drop takes planned messages back, or shows that their time went by.
 func (d *Desk) drop(ctx context.Context, tx Tx, in plan.Input, have map[int64]*night.Message, drops []plan.Drop, tell bool) ([]night.Event, error) {
@@ -189,7 +212,7 @@ func (d *Desk) planInput(
 		if in.Orders, err = household(orders); err != nil {
 			return in, err
 		}
-		if in.Messages, err = tx.MessagesAbout(ctx, ids(in.Orders)); err != nil {
+		if in.Messages, err = tx.MessagesAbout(ctx, ids(in.Orders), night.Reply, night.Confirmation); err != nil { // of answers nothing is planned
 			return in, err
 		}
 		wider := ids(in.Orders)

@@ -64,7 +64,7 @@ type OrderTx interface {
 // the business of package dispatch.
 type MessageTx interface {
 	Messages(ctx context.Context, nightID int64) ([]night.Message, error)
-	MessagesAbout(ctx context.Context, orders []int64) ([]night.Message, error)
+	MessagesAbout(ctx context.Context, orders []int64, but ...night.MessageKind) ([]night.Message, error)
 	Message(ctx context.Context, id int64) (night.Message, error)
 	AddMessages(ctx context.Context, all []night.Message) ([]int64, error)
 	AddMessage(ctx context.Context, m night.Message) (id int64, added bool, err error)

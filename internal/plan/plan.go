@@ -20,7 +20,7 @@ import (
 // Input is all that a plan depends on. It may be a part of a night if it is whole
 // for the people in it: with an order come all orders under its number and all
 // messages that cover any of them, in every state; with a Due message come all
-// orders that it covers, and theirs.
+// orders that it covers, and theirs. What answers somebody may be left out.
 type Input struct {
 	Kitchen  night.Kitchen
 	Night    night.Night

@@ -93,14 +93,18 @@ func (t *Tx) Messages(ctx context.Context, nightID int64) ([]night.Message, erro
 	return t.gathered(ctx, rows)
 }
 
-// MessagesAbout gives the messages that tell about any of the orders.
-func (t *Tx) MessagesAbout(ctx context.Context, orders []int64) ([]night.Message, error) {
+// MessagesAbout gives the messages that tell about any of the orders, but for those of
+// some kinds.
+func (t *Tx) MessagesAbout(ctx context.Context, orders []int64, but ...night.MessageKind) ([]night.Message, error) {
 	if len(orders) == 0 {
 		return nil, nil
 	}
-	rows, err := listGiven[messageRow](ctx, t, "messages", covered+` WHERE +m.kitchen_id = ? AND m.id IN (
-			SELECT message_id FROM message_orders WHERE kitchen_id = ? AND order_id %s) `+inTurn,
-		these(orders), []any{t.kitchen, t.kitchen}, nil)
+	about, after := `SELECT message_id FROM message_orders WHERE kitchen_id = ? AND order_id %s`, []any(nil)
+	if len(but) > 0 {
+		about, after = about+` AND kind NOT IN (?)`, []any{but}
+	}
+	rows, err := listGiven[messageRow](ctx, t, "messages", covered+` WHERE +m.kitchen_id = ? AND m.id IN (`+about+`) `+inTurn,
+		these(orders), []any{t.kitchen, t.kitchen}, after)
 	if err != nil {
 		return nil, err
 	}
@@ -230,8 +234,12 @@ func (t *Tx) put(ctx context.Context, ids []int64, all []night.Message) error {
 // rowsOf is the rows of new messages.
 func (t *Tx) rowsOf(ids []int64, all []night.Message) later {
 	g := given{columns: []string{"new", "night", "inbound", "kind", "revision", "place", "address", "words", "parts", "due_at", "expires_at", "adapter"}, rows: make([][]any, len(all))}
+	known := ""
 	for i := range all {
 		m := &all[i]
+		if m.InboundID != 0 { // it may be answered already; else only the orders tell whether there is one
+			known = "ON CONFLICT DO NOTHING"
+		}
 		g.rows[i] = []any{ids[i], m.NightID, m.InboundID, string(m.Kind), m.Revision, m.Place, m.To, m.Text, m.Parts, ms(m.DueAt), ms(m.ExpiresAt), m.Adapter}
 	}
 	return later{table: "messages", all: true, rows: g, args: []any{t.kitchen, night.Due}, query: `
@@ -239,7 +247,7 @@ func (t *Tx) rowsOf(ids []int64, all []night.Message) later {
 			due_at, expires_at, state, adapter)
 		SELECT new, CAST(? AS BIGINT), night, nullif(inbound, 0), kind, revision, place, address, words, parts,
 			due_at, expires_at, CAST(? AS TEXT), adapter FROM %s WHERE true
-		ON CONFLICT DO NOTHING`}
+		` + known}
 }
 
 // coversOf is which orders messages are about; one whose id is 0 is passed over.

@@ -80,6 +80,7 @@ func plans(t *testing.T, s *Store, look func(c *sqlx.Conn, query string)) {
 		tried(tx.OrdersByID(ctx, ids))
 		tried(tx.Message(ctx, 1))
 		tried(tx.MessagesAbout(ctx, ids))
+		tried(tx.MessagesAbout(ctx, ids, night.Reply))
 		tried(tx.messagesBy(ctx, ids))
 		tried(tx.claimed(ctx, []underway{{MessageID: 1}}))
 		tried(tx.best(ctx, ids))

@@ -1,8 +1,10 @@
-// Package together lets those who want the same work done at once share it.
+// Package together lets work go on at once: those who want the same done share it, and
+// what is needed next is made beside it.
 package together
 
 import (
 	"errors"
+	"iter"
 	"sync"
 	"time"
 )
@@ -58,4 +60,38 @@ func (w *Work[T]) Do(item T, do func(items []T) error) error {
 	p.err = do(p.items)
 	w.ended = time.Now()
 	return p.err
+}
+
+// Ahead gives all, each made while whoever ranges over them is at work on the one before.
+// A panic of what makes them is one of whoever ranges; once the range is over nothing is
+// being made any more.
+func Ahead[T any](all iter.Seq[T]) iter.Seq[T] {
+	return func(yield func(T) bool) {
+		made, stop := make(chan T), make(chan struct{})
+		var broken any
+		go func() {
+			defer close(made)
+			defer func() { broken = recover() }()
+			for v := range all {
+				select {
+				case made <- v:
+				case <-stop:
+					return
+				}
+			}
+		}()
+		defer func() {
+			close(stop)
+			for range made { // one may be on its way
+			}
+			if broken != nil {
+				panic(broken)
+			}
+		}()
+		for v := range made {
+			if !yield(v) {
+				return
+			}
+		}
+	}
 }

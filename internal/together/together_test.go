@@ -2,7 +2,9 @@ package together
 
 import (
 	"errors"
+	"iter"
 	"runtime"
+	"slices"
 	"sync"
 	"sync/atomic"
 	"testing"
@@ -66,4 +68,63 @@ func TestEveryItemOnce(t *testing.T) {
 		})
 	}
 	wg.Wait()
+}
+
+// What is made ahead comes in its order and whole; whoever stops early, or a fault of
+// the maker, leaves nothing at work.
+func TestAhead(t *testing.T) {
+	t.Parallel()
+	made := 0
+	upTo := func(n int) iter.Seq[int] {
+		return func(yield func(int) bool) {
+			for i := range n {
+				made++
+				if !yield(i) {
+					return
+				}
+			}
+		}
+	}
+	for _, n := range []int{0, 1, 2, 50} {
+		var got []int
+		for v := range Ahead(upTo(n)) {
+			got = append(got, v)
+		}
+		assert.Equal(t, slices.Collect(upTo(n)), got)
+	}
+
+	made = 0
+	for v := range Ahead(upTo(1000)) {
+		if v == 3 {
+			break
+		}
+	}
+	assert.LessOrEqual(t, made, 6, "one ahead, and one on its way") // read without a lock: nobody is at work
+
+	got := 0
+	assert.PanicsWithValue(t, "broken", func() {
+		for range Ahead(func(yield func(int) bool) {
+			yield(1)
+			panic("broken")
+		}) {
+			got++
+		}
+	})
+	assert.Equal(t, 1, got)
+}
+
+// The next is made while whoever ranges is at work on the one before.
+func TestAheadIsBeside(t *testing.T) {
+	t.Parallel()
+	second := make(chan struct{})
+	for v := range Ahead(func(yield func(int) bool) {
+		if yield(1) {
+			close(second)
+			yield(2)
+		}
+	}) {
+		if v == 1 {
+			<-second
+		}
+	}
 }

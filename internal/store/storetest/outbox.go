@@ -31,6 +31,29 @@ func messageOnce(t *testing.T, s *store.Store) {
 	})
 }
 
+func messagesAbout(t *testing.T, s *store.Store) {
+	set := set(t, s, 3)
+	both := set.add(t, set.message(set.orders[:2]...))
+	set.add(t, set.message(set.orders[2]))
+	reply := set.message(set.orders[1])
+	reply.Kind = night.Reply
+	answer := set.add(t, reply)
+	read(t, set.k, func(ctx context.Context, tx *store.Tx) {
+		about := func(orders []int64, but ...night.MessageKind) (ids []int64) {
+			all, err := tx.MessagesAbout(ctx, orders, but...)
+			require.NoError(t, err)
+			for _, m := range all {
+				ids = append(ids, m.ID)
+			}
+			return ids
+		}
+		assert.Equal(t, []int64{both, answer}, about(set.orders[:2]))
+		assert.Equal(t, []int64{both}, about(set.orders[:2], night.Reply, night.Confirmation))
+		assert.Equal(t, []int64{both}, about(set.orders[:1], night.Confirmation))
+		assert.Equal(t, []int64{both}, about(set.orders[1:2], night.Reply))
+	})
+}
+
 func claimOnce(t *testing.T, s *store.Store) {
 	set := set(t, s, 1)
 	id := set.add(t, set.message(set.orders[0]))

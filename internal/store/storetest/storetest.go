@@ -22,6 +22,7 @@ func Run(t *testing.T, open func(t *testing.T) *store.Store) {
 		"an order that somebody else changed is not overwritten":     staleOrder,
 		"a failed transaction leaves nothing":                        rollback,
 		"a message exists once for each order that it covers":        messageOnce,
+		"messages about orders, with and without the answers":        messagesAbout,
 		"a claim puts the attempt on record and is taken once":       claimOnce,
 		"eight claimers share the due messages without a double":     claimersShare,
 		"a settle of an old attempt counts for nothing":              oldAttempt,
