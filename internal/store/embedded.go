@@ -25,7 +25,7 @@ var embedded = dialect{
 	opening:  func([]int64, mode) string { return "" },
 	enter:    func(context.Context, *sqlx.Tx, int64) error { return nil },
 	across:   acrossFile,
-	given:    asValues,
+	rows:     asValues{},
 	part:     inSome,
 	reserve:  reserveEmbedded,
 	bytewise: "CAST(%s AS TEXT)",

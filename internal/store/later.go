@@ -3,7 +3,10 @@ package store
 import (
 	"context"
 	"fmt"
+	"strconv"
 	"strings"
+
+	"github.com/jmoiron/sqlx"
 
 	"passbell/internal/night"
 )
@@ -84,28 +87,51 @@ func few(all []later) bool {
 // "Data-Modifying Statements in WITH"). What refers to a row of another table is
 // checked when all of them are done.
 func (t *Tx) combine(ctx context.Context, all []later) error {
-	var with, tables, counted []string
+	var key strings.Builder
 	var args []any
 	expected := int64(0)
-	for i, c := range all {
-		from, values := t.dialect.given("given", c.rows)
-		query := fmt.Sprintf(c.query, from)
+	for _, c := range all {
+		values, shape := t.dialect.rows.values(c.rows)
+		args = append(append(append(args, c.args...), values...), c.after...)
+		for _, of := range []string{c.query, shape, strconv.FormatBool(c.all)} {
+			key.WriteString(of)
+			key.WriteByte(0)
+		}
 		if c.all {
-			query += " RETURNING 1"
-			counted = append(counted, fmt.Sprintf("(SELECT count(*) FROM change%d)", i))
 			expected += int64(len(c.rows.rows))
 		}
-		with = append(with, fmt.Sprintf("change%d AS (%s)", i, query))
-		tables = append(tables, c.table)
-		args = append(append(append(args, c.args...), values...), c.after...)
 	}
+	keepAll(args)
+	words := t.store.phrases.find(key.String(), func() string { return sqlx.Rebind(t.dialect.bind, t.combined(all)) })
 	var touched []int64
-	query := "WITH " + strings.Join(with, ", ") + " SELECT " + strings.Join(append(counted, "0"), " + ")
-	if err := t.list(ctx, &touched, strings.Join(tables, ", "), query, args...); err != nil {
-		return err
+	if err := t.scan(ctx, &touched, words, args); err != nil {
+		return &night.StoreError{Doing: "change " + tablesOf(all), Err: err}
 	}
 	if touched[0] != expected {
 		return night.ErrChanged
 	}
 	return nil
+}
+
+// combined gives the statement that makes all of the changes, and counts the rows that
+// those touched which are to touch all.
+func (t *Tx) combined(all []later) string {
+	with, counted := make([]string, len(all)), []string{"0"}
+	for i, c := range all {
+		query := fmt.Sprintf(c.query, t.dialect.rows.words("given", c.rows))
+		if c.all {
+			query += " RETURNING 1"
+			counted = append(counted, fmt.Sprintf("(SELECT count(*) FROM change%d)", i))
+		}
+		with[i] = fmt.Sprintf("change%d AS (%s)", i, query)
+	}
+	return "WITH " + strings.Join(with, ", ") + " SELECT " + strings.Join(counted, " + ")
+}
+
+func tablesOf(all []later) string {
+	tables := make([]string, len(all))
+	for i, c := range all {
+		tables[i] = c.table
+	}
+	return strings.Join(tables, ", ")
 }

@@ -259,7 +259,11 @@ func (t *Tx) Booked(ctx context.Context, nightID int64) (map[int64]night.Order, 
 // AddOrder stores a new order as the order book gives it and gives its id. A
 // second order of the same reference is refused with a *night.TakenError.
 func (t *Tx) AddOrder(ctx context.Context, o night.Order) (int64, error) {
-	c, err := columnsOf(o)
+	items, vehicle, err := columnsOf(o)
+	if err != nil {
+		return 0, err
+	}
+	booked, err := bookRow(o)
 	if err != nil {
 		return 0, err
 	}
@@ -268,8 +272,8 @@ func (t *Tx) AddOrder(ctx context.Context, o night.Order) (int64, error) {
 		INSERT INTO orders (kitchen_id, night_id, ref, bag, name, phone, phone_typed, email, collector, slot, items, note, allergy,
 			state, packed_at, expected_at, behind, vehicle, arrived_at, spot, revision, booked)
 		VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?) ON CONFLICT DO NOTHING RETURNING id`,
-		t.kitchen, o.NightID, o.Ref, o.Bag, o.Name, o.Phone, o.PhoneTyped, o.Email, o.Collector, o.Slot, c.items, o.Note, o.Allergy,
-		o.State, ms(o.PackedAt), ms(o.ExpectedAt), o.Behind, c.vehicle, ms(o.Arrival.At), o.Arrival.Spot, o.Revision, c.whole)
+		t.kitchen, o.NightID, o.Ref, o.Bag, o.Name, o.Phone, o.PhoneTyped, o.Email, o.Collector, o.Slot, items, o.Note, o.Allergy,
+		o.State, ms(o.PackedAt), ms(o.ExpectedAt), o.Behind, vehicle, ms(o.Arrival.At), o.Arrival.Spot, o.Revision, booked)
 	if err == nil && !added {
 		err = &night.TakenError{What: "order " + o.Ref}
 	}
@@ -301,13 +305,13 @@ func (t *Tx) SaveOrders(ctx context.Context, all []night.Order) error {
 		"n_state", "n_packed", "n_expected", "n_behind", "n_vehicle", "n_arrived", "n_spot",
 	}}
 	for _, o := range all {
-		c, err := columnsOf(o)
+		items, vehicle, err := columnsOf(o)
 		if err != nil {
 			return err
 		}
 		g.rows = append(g.rows, []any{
-			o.ID, o.Revision, o.Bag, o.Name, o.Phone, o.PhoneTyped, o.Email, o.Collector, int(o.Slot), c.items, o.Note, o.Allergy,
-			string(o.State), ms(o.PackedAt), ms(o.ExpectedAt), o.Behind, c.vehicle, ms(o.Arrival.At), o.Arrival.Spot,
+			o.ID, o.Revision, o.Bag, o.Name, o.Phone, o.PhoneTyped, o.Email, o.Collector, int(o.Slot), items, o.Note, o.Allergy,
+			string(o.State), ms(o.PackedAt), ms(o.ExpectedAt), o.Behind, vehicle, ms(o.Arrival.At), o.Arrival.Spot,
 		})
 	}
 	t.ordersChange()
@@ -320,34 +324,42 @@ func (t *Tx) SaveOrders(ctx context.Context, all []night.Order) error {
 
 // SetBooked records what the order book now gives for an order.
 func (t *Tx) SetBooked(ctx context.Context, id int64, o night.Order) error {
-	c, err := columnsOf(o)
+	booked, err := bookRow(o)
 	if err != nil {
 		return err
 	}
 	t.ordersChange()
 	_, err = t.change(ctx, "order book row",
-		`UPDATE orders SET booked = ? WHERE kitchen_id = ? AND id = ?`, c.whole, t.kitchen, id)
+		`UPDATE orders SET booked = ? WHERE kitchen_id = ? AND id = ?`, booked, t.kitchen, id)
 	return err
 }
 
-type orderColumns struct{ items, vehicle, whole string }
-
-func columnsOf(o night.Order) (orderColumns, error) {
+// columnsOf gives the columns of an order that hold more than one value.
+func columnsOf(o night.Order) (items, vehicle string, err error) {
 	if o.Items == nil {
 		o.Items = []night.Item{}
 	}
-	var c orderColumns
-	for _, f := range []struct {
-		to   *string
-		from any
-	}{{&c.items, o.Items}, {&c.vehicle, o.Vehicle}, {&c.whole, o}} {
-		b, err := json.Marshal(f.from)
-		if err != nil {
-			return c, fmt.Errorf("order %s: %w", o.Ref, err)
-		}
-		*f.to = string(b)
+	if items, err = written(o, o.Items); err == nil {
+		vehicle, err = written(o, o.Vehicle)
 	}
-	return c, nil
+	return items, vehicle, err
+}
+
+// bookRow gives an order as the column that keeps what the order book said of it.
+func bookRow(o night.Order) (string, error) {
+	if o.Items == nil {
+		o.Items = []night.Item{}
+	}
+	return written(o, o)
+}
+
+// written gives a part of an order as a column keeps it.
+func written(o night.Order, part any) (string, error) {
+	b, err := json.Marshal(part)
+	if err != nil {
+		return "", fmt.Errorf("order %s: %w", o.Ref, err)
+	}
+	return string(b), nil
 }
 
 // each turns rows into values and stops at the first that can't be turned.

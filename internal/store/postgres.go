@@ -29,7 +29,7 @@ var postgres = dialect{
 	opening:    openKitchens,
 	enter:      enterKitchen,
 	across:     acrossServer,
-	given:      asArrays,
+	rows:       asArrays{},
 	part:       inOne,
 	combines:   true,
 	reserve:    reservePostgres,

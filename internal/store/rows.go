@@ -8,6 +8,9 @@ import (
 	"slices"
 	"strconv"
 	"strings"
+	"sync"
+
+	"github.com/jmoiron/sqlx"
 
 	"passbell/internal/night"
 )
@@ -54,71 +57,132 @@ func (g given) parts(next func(left int) int) iter.Seq[given] {
 	}
 }
 
+// asTable is how rows are written into a statement as a table, or, where each is one
+// value, as what a column is compared with.
+type asTable interface {
+	// values gives what goes along with the rows, and what the words depend on beside
+	// the columns.
+	values(g given) (args []any, shape string)
+	words(name string, g given) string
+}
+
 // asValues writes the rows into the statement as VALUES. Of many rows, what all have in
 // common goes along once beside them. The first column tells how many there are.
-func asValues(name string, g given) (string, []any) {
-	width := len(g.rows[0])
-	args := make([]any, 0, len(g.rows)*width)
-	if g.columns == nil {
-		for _, row := range g.rows {
-			args = append(args, row[0])
-		}
-		return "IN (VALUES " + strings.TrimSuffix(strings.Repeat("(?),", len(g.rows)), ",") + ")", args
-	}
+type asValues struct{}
+
+// sharing gives the columns in which all rows have the same, where they go along once.
+func (asValues) sharing(g given) uint64 {
 	const many = 16 // fewer would make a statement for each way of being alike, and spare little
-	var own []int
-	columns := make([]string, width)
-	for i, c := range g.columns {
-		if i > 0 && len(g.rows) >= many && inCommon(g.rows, i) {
-			columns[i], args = "? AS "+c, append(args, g.rows[0][i])
-			continue
+	shared := uint64(0)
+	for i := 1; i < len(g.columns) && len(g.rows) >= many; i++ {
+		if inCommon(g.rows, i) {
+			shared |= 1 << i
 		}
-		own = append(own, i)
-		columns[i] = fmt.Sprintf("column%d AS %s", len(own), c)
+	}
+	return shared
+}
+
+func (v asValues) values(g given) ([]any, string) {
+	width, shared := len(g.rows[0]), v.sharing(g)
+	args := make([]any, 0, len(g.rows)*width)
+	for i := range width {
+		if shared>>i&1 == 1 {
+			args = append(args, g.rows[0][i])
+		}
 	}
 	for _, row := range g.rows {
-		for _, i := range own {
-			args = append(args, row[i])
+		for i := range row {
+			if shared>>i&1 == 0 {
+				args = append(args, row[i])
+			}
 		}
 	}
-	row := "(" + strings.TrimSuffix(strings.Repeat("?,", len(own)), ",") + ")"
+	return args, strconv.Itoa(len(g.rows)) + "/" + strconv.FormatUint(shared, 2)
+}
+
+func (v asValues) words(name string, g given) string {
+	if g.columns == nil {
+		return "IN (VALUES " + strings.TrimSuffix(strings.Repeat("(?),", len(g.rows)), ",") + ")"
+	}
+	shared, own := v.sharing(g), 0
+	columns := make([]string, len(g.columns))
+	for i, c := range g.columns {
+		if shared>>i&1 == 1 {
+			columns[i] = "? AS " + c
+			continue
+		}
+		own++
+		columns[i] = fmt.Sprintf("column%d AS %s", own, c)
+	}
+	row := "(" + strings.TrimSuffix(strings.Repeat("?,", own), ",") + ")"
 	values := strings.TrimSuffix(strings.Repeat(row+",", len(g.rows)), ",")
-	return "(SELECT " + strings.Join(columns, ", ") + " FROM (VALUES " + values + ")) AS " + name, args
+	return "(SELECT " + strings.Join(columns, ", ") + " FROM (VALUES " + values + ")) AS " + name
 }
 
 // asArrays sends each column as an array, so that the statement is the same for
 // any number of rows; what all rows have in common goes along once beside it. They
 // are taken apart side by side, in a list of what is selected: as a table each would
 // be written out first. The first column tells how many rows there are.
-func asArrays(name string, g given) (string, []any) {
+type asArrays struct{}
+
+func (asArrays) values(g given) ([]any, string) {
 	width := len(g.rows[0])
-	shared, arrays := make([]any, 0, 2*width), make([]any, width)
-	apart, columns := make([]string, width), make([]string, width)
+	kinds := make([]byte, width)
 	for i, v := range g.rows[0] {
-		kind, none := "BIGINT", any(0)
-		if reflect.ValueOf(v).Kind() == reflect.String {
-			kind, none = "TEXT", ""
+		kinds[i] = kindOf(v)
+	}
+	if g.columns == nil {
+		return []any{arrayOf(g.rows, 0)}, string(kinds)
+	}
+	args := make([]any, 2*width-1) // what is shared, but for the first column, and the arrays
+	shared, arrays := args[:width-1], args[width-1:]
+	arrays[0] = arrayOf(g.rows, 0)
+	for i := 1; i < width; i++ {
+		switch {
+		case inCommon(g.rows, i):
+			shared[i-1], arrays[i] = g.rows[0][i], "{}"
+		case kinds[i] == aText:
+			shared[i-1], arrays[i] = "", arrayOf(g.rows, i)
+		default:
+			shared[i-1], arrays[i] = 0, arrayOf(g.rows, i)
 		}
-		if g.columns == nil {
-			return "= ANY (CAST(? AS " + kind + "[]))", []any{arrayOf(g.rows, i)}
-		}
-		apart[i] = "unnest(CAST(? AS " + kind + "[])) AS " + g.columns[i]
+	}
+	return args, string(kinds)
+}
+
+func (asArrays) words(name string, g given) string {
+	if g.columns == nil {
+		return "= ANY (CAST(? AS " + sqlKind[kindOf(g.rows[0][0])] + "[]))"
+	}
+	apart, columns := make([]string, len(g.columns)), make([]string, len(g.columns))
+	for i, c := range g.columns {
+		kind := sqlKind[kindOf(g.rows[0][i])]
+		apart[i] = "unnest(CAST(? AS " + kind + "[])) AS " + c
 		if i == 0 {
-			columns[i], arrays[i] = g.columns[i], arrayOf(g.rows, i)
+			columns[i] = c
 			continue
 		}
 		// An array that has run out of elements gives nulls (PostgreSQL manual, "SQL
 		// Functions Returning Sets"). COALESCE would say the same, but what it gives is
 		// not let into an index where a wall stands.
-		columns[i] = fmt.Sprintf("CASE WHEN %[1]s IS NULL THEN CAST(? AS %[2]s) ELSE %[1]s END AS %[1]s", g.columns[i], kind)
-		if inCommon(g.rows, i) {
-			shared, arrays[i] = append(shared, v), "{}"
-		} else {
-			shared, arrays[i] = append(shared, none), arrayOf(g.rows, i)
-		}
+		columns[i] = fmt.Sprintf("CASE WHEN %[1]s IS NULL THEN CAST(? AS %[2]s) ELSE %[1]s END AS %[1]s", c, kind)
 	}
-	from := "(SELECT " + strings.Join(columns, ", ") + " FROM (SELECT " + strings.Join(apart, ", ") + ") AS apart) AS " + name
-	return from, append(shared, arrays...)
+	return "(SELECT " + strings.Join(columns, ", ") + " FROM (SELECT " + strings.Join(apart, ", ") + ") AS apart) AS " + name
+}
+
+// The kinds of value that a row may hold.
+const (
+	aNumber = 'n'
+	aText   = 't'
+)
+
+var sqlKind = map[byte]string{aNumber: "BIGINT", aText: "TEXT"}
+
+func kindOf(v any) byte {
+	if reflect.ValueOf(v).Kind() == reflect.String {
+		return aText
+	}
+	return aNumber
 }
 
 // inCommon tells whether all rows have the same in a column.
@@ -183,10 +247,16 @@ func arrayOf(rows [][]any, column int) string {
 func (t *Tx) changeGiven(ctx context.Context, what, query string, g given, args, after []any) (int64, error) {
 	touched := int64(0)
 	for some := range g.parts(t.dialect.part) {
-		from, values := t.dialect.given("given", some)
-		n, err := t.change(ctx, what, fmt.Sprintf(query, from), slices.Concat(args, values, after)...)
-		if err != nil {
+		if err := t.catchUp(ctx); err != nil {
 			return 0, err
+		}
+		words, values, err := t.written(query, some, args, after)
+		if err != nil {
+			return 0, &night.StoreError{Doing: "change " + what, Err: err}
+		}
+		n, err := t.exec(ctx, words, values)
+		if err != nil {
+			return 0, &night.StoreError{Doing: "change " + what, Err: err}
 		}
 		touched += n
 	}
@@ -197,12 +267,60 @@ func (t *Tx) changeGiven(ctx context.Context, what, query string, g given, args,
 func listGiven[R any](ctx context.Context, t *Tx, what, query string, g given, args, after []any) ([]R, error) {
 	all := slices.Grow([]R(nil), len(g.rows)) // as a rule each finds one
 	for some := range g.parts(t.dialect.part) {
-		from, values := t.dialect.given("given", some)
-		if err := t.list(ctx, &all, what, fmt.Sprintf(query, from), slices.Concat(args, values, after)...); err != nil {
+		if err := t.catchUp(ctx); err != nil {
 			return nil, err
+		}
+		words, values, err := t.written(query, some, args, after)
+		if err == nil {
+			err = t.scan(ctx, &all, words, values)
+		}
+		if err != nil {
+			return nil, &night.StoreError{Doing: "read " + what, Err: err}
 		}
 	}
 	return all, nil
+}
+
+// written gives a statement with its rows as the database is told it.
+func (t *Tx) written(query string, g given, args, after []any) (string, []any, error) {
+	values, shape := t.dialect.rows.values(g)
+	all := slices.Concat(args, values, after)
+	words := func() string { return fmt.Sprintf(query, t.dialect.rows.words("given", g)) }
+	if slices.ContainsFunc(args, isList) || slices.ContainsFunc(after, isList) {
+		return t.bound(words(), all)
+	}
+	keepAll(all)
+	return t.store.phrases.find(query+"\x00"+shape, func() string { return sqlx.Rebind(t.dialect.bind, words()) }), all, nil
+}
+
+// isList tells whether an argument stands for several, as in IN (?).
+func isList(a any) bool { return reflect.ValueOf(a).Kind() == reflect.Slice }
+
+// phrases keeps the words of statements by what they depend on: putting them together
+// anew costs more than many a statement. It is safe for concurrent use.
+type phrases struct {
+	mu   sync.RWMutex
+	kept map[string]string
+}
+
+func (p *phrases) find(key string, words func() string) string {
+	p.mu.RLock()
+	found, ok := p.kept[key]
+	p.mu.RUnlock()
+	if ok {
+		return found
+	}
+	found = words()
+	if len(found) > longest {
+		return found
+	}
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	if p.kept == nil || len(p.kept) >= keep {
+		p.kept = make(map[string]string)
+	}
+	p.kept[key] = found
+	return found
 }
 
 // these gives values to compare with: a statement that is given them names a column

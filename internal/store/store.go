@@ -34,6 +34,8 @@ type Store struct {
 	// another one's place, and may be behind it, is met over new ones.
 	opened *atomic.Int64
 
+	phrases phrases
+
 	mu    sync.Mutex
 	terms map[int64]*terms // by kitchen, as they were last read
 }
@@ -51,8 +53,7 @@ type dialect struct {
 	enter func(ctx context.Context, tx *sqlx.Tx, kitchen int64) error
 	// across asks several kitchens at once.
 	across across
-	// given writes rows into a statement under a name.
-	given func(name string, g given) (from string, args []any)
+	rows   asTable
 	// part gives how many of the rows that are left go along with the next statement.
 	part func(left int) int
 	// combines says that changes of several tables can be one statement.
@@ -243,13 +244,19 @@ const batch = 500
 // bound makes a query and its arguments ready: IN (?) takes a slice, and texts
 // are made such as both databases can keep.
 func (t *Tx) bound(query string, args []any) (string, []any, error) {
-	for i, a := range args {
-		if s, ok := a.(string); ok {
-			args[i] = keepable(s)
-		}
-	}
+	keepAll(args)
 	query, args, err := sqlx.In(query, args...)
 	return sqlx.Rebind(t.dialect.bind, query), args, err
+}
+
+func keepAll(args []any) {
+	for i, a := range args {
+		if s, ok := a.(string); ok {
+			if kept := keepable(s); kept != s {
+				args[i] = kept
+			}
+		}
+	}
 }
 
 // keepable replaces what PostgreSQL can't keep in a text, bytes that are no
@@ -348,13 +355,17 @@ func (t *Tx) change(ctx context.Context, what, query string, args ...any) (int64
 	if err != nil {
 		return 0, &night.StoreError{Doing: "change " + what, Err: err}
 	}
-	res, err := t.tx.ExecContext(ctx, query, args...)
-	if err != nil {
-		return 0, &night.StoreError{Doing: "change " + what, Err: err}
-	}
-	n, err := res.RowsAffected()
+	n, err := t.exec(ctx, query, args)
 	if err != nil {
 		return 0, &night.StoreError{Doing: "change " + what, Err: err}
 	}
 	return n, nil
+}
+
+func (t *Tx) exec(ctx context.Context, query string, args []any) (touched int64, err error) {
+	res, err := t.tx.ExecContext(ctx, query, args...)
+	if err != nil {
+		return 0, err
+	}
+	return res.RowsAffected()
 }
