@@ -44,15 +44,9 @@ all of them are served, each under its own name.`,
 	}
 }
 
-// heapGrowth is by how much memory in use may grow, in percent, before what nobody
-// needs is cleared away: half of what Go has by itself. It costs a few percent of
-// the processor's time; a kitchen's machine has more of that than of memory. GOGC
-// in the environment goes before it.
-const heapGrowth = 50
-
 func (a *app) serve(ctx context.Context, h *gateway.Host) error {
 	if os.Getenv("GOGC") == "" {
-		debug.SetGCPercent(heapGrowth)
+		debug.SetGCPercent(h.HeapGrowth())
 	}
 	g, err := gateway.New(h, nil)
 	if err != nil {
