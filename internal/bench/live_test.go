@@ -55,12 +55,15 @@ func livePages(t *testing.T) []result {
 	return []result{r}
 }
 
-// quiet waits until no page hears anything for a second.
+// silence is how long nothing happens before each event.
+const silence = time.Second
+
+// quiet waits until no page hears anything for as long.
 func quiet(got chan arrived) {
 	for {
 		select {
 		case <-got:
-		case <-time.After(time.Second):
+		case <-time.After(silence):
 			return
 		}
 	}
@@ -104,7 +107,8 @@ func (p *page) read(_ int, got chan<- arrived) {
 }
 
 // sockets gives how long it takes to write so many bytes to each of as many
-// connections, until the last has read them.
+// connections, until the last has read them, each time after a second of silence as
+// the pages have had.
 func sockets(t *testing.T, size int) time.Duration {
 	t.Helper()
 	l, err := net.Listen("tcp", "127.0.0.1:0")
@@ -132,6 +136,7 @@ func sockets(t *testing.T, size int) time.Duration {
 	bytes := make([]byte, size)
 	var took []time.Duration
 	for range events {
+		time.Sleep(silence)
 		began := time.Now()
 		var wg sync.WaitGroup
 		for _, c := range near {
