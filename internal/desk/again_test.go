@@ -204,3 +204,36 @@ func TestWhatWasTriedIsDroppedWithAWord(t *testing.T) {
 	}
 	assert.Equal(t, []string{"the night is called off"}, words)
 }
+
+// Texts of several nights that end together are planned anew each for its own night.
+func TestSeveralNightsArePlannedAnew(t *testing.T) {
+	t.Parallel()
+	b := newBench(t, order("K401", "+447700900101", 17*60), order("K402", "+447700900102", 18*60))
+	b.close()
+	other := *b
+	next := b.night
+	next.ID, next.Date.Day = 0, next.Date.Day+7
+	var err error
+	other.night, err = b.AddNight(t.Context(), next, "cook")
+	require.NoError(t, err)
+	_, err = b.Load(t.Context(), other.night.ID, []night.Order{order("K401", "+447700900101", 17*60)}, "cook")
+	require.NoError(t, err)
+	other.close()
+	about := append(b.messages("K401")[night.Instructions], other.messages("K401")[night.Instructions]...)
+	require.Len(t, about, 2)
+	require.NoError(t, b.rows.Write(t.Context(), func(tx *store.Tx) error {
+		for _, n := range []int64{b.night.ID, other.night.ID} { // as nobody does who has them planned
+			orders, err := tx.Orders(t.Context(), n)
+			for i := range orders {
+				orders[i].State = night.Cancelled
+			}
+			require.NoError(t, err)
+			require.NoError(t, tx.SaveOrders(t.Context(), orders))
+		}
+		require.NoError(t, b.ReplanIn(t.Context(), tx, b.clock.Now()))
+		return b.ReplanIn(t.Context(), tx, b.clock.Now(), about...)
+	}))
+	assert.Empty(t, b.messages("K401"))
+	assert.Empty(t, other.messages("K401"))
+	assert.NotEmpty(t, b.messages("K402"), "none of those texts is about it")
+}

@@ -39,21 +39,24 @@ func (d *Desk) planned(ctx context.Context, tx Tx, n night.Night, now time.Time,
 	return p, tx.Log(ctx, said...)
 }
 
-// replanAbout is planned for all whom a message is about; an empty plan where it
-// is about no order.
-func (d *Desk) replanAbout(ctx context.Context, tx Tx, now time.Time, m night.Message) (plan.Plan, error) {
-	if len(m.Covers) == 0 {
+// replanAbout is planned for all whom messages of one night are about; an empty plan
+// where they are about no order.
+func (d *Desk) replanAbout(ctx context.Context, tx Tx, now time.Time, about ...night.Message) (plan.Plan, error) {
+	var orders []int64
+	for _, m := range about {
+		for _, c := range m.Covers {
+			orders = append(orders, c.OrderID)
+		}
+	}
+	if len(orders) == 0 {
 		return plan.Plan{}, nil
 	}
-	n, err := tx.Night(ctx, m.NightID)
+	n, err := tx.Night(ctx, about[0].NightID)
 	if err != nil {
 		return plan.Plan{}, err
 	}
-	orders := make([]int64, len(m.Covers))
-	for i, c := range m.Covers {
-		orders[i] = c.OrderID
-	}
-	return d.planned(ctx, tx, n, now, orders...)
+	slices.Sort(orders)
+	return d.planned(ctx, tx, n, now, slices.Compact(orders)...)
 }
 
 // plan plans, and gives each message the way that it takes first. One whose way

@@ -7,6 +7,7 @@ package desk
 import (
 	"context"
 	"errors"
+	"slices"
 	"time"
 
 	"passbell/internal/night"
@@ -211,13 +212,20 @@ func (d *Desk) Replan(ctx context.Context, nightID int64, orders ...int64) error
 	})
 }
 
-// ReplanIn brings the texts to all whom a message is about in line with what is
+// ReplanIn brings the texts to all whom some messages are about in line with what is
 // true now, as a part of the transaction tx. Whoever changes what became of a
 // message calls it, as what its customers know or wait for is then another thing;
 // so whoever shared it gets what is theirs, however soon after it the power fails.
-func (d *Desk) ReplanIn(ctx context.Context, tx Tx, now time.Time, m night.Message) error {
-	_, err := d.replanAbout(ctx, tx, now, m)
-	return err
+func (d *Desk) ReplanIn(ctx context.Context, tx Tx, now time.Time, about ...night.Message) error {
+	for len(about) > 0 {
+		here := func(m night.Message) bool { return m.NightID == about[0].NightID }
+		there := func(m night.Message) bool { return !here(m) }
+		if _, err := d.replanAbout(ctx, tx, now, slices.DeleteFunc(slices.Clone(about), there)...); err != nil {
+			return err
+		}
+		about = slices.DeleteFunc(slices.Clone(about), here)
+	}
+	return nil
 }
 
 // log appends an event about an order.

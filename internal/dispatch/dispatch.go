@@ -44,10 +44,10 @@ type Tx interface {
 	Reroute(ctx context.Context, id int64, fall night.Fall) (bool, error)
 }
 
-// Replanner brings the texts to all whom a message is about in line again, as a
+// Replanner brings the texts to all whom messages are about in line again, as a
 // part of the transaction tx.
 type Replanner interface {
-	ReplanIn(ctx context.Context, tx desk.Tx, now time.Time, m night.Message) error
+	ReplanIn(ctx context.Context, tx desk.Tx, now time.Time, about ...night.Message) error
 	// StillSays tells whether a text about what is missing of an order would be
 	// written the same now.
 	StillSays(ctx context.Context, tx desk.Tx, m night.Message) (bool, error)

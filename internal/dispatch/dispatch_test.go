@@ -60,15 +60,21 @@ func (c *carrier) count() int {
 type replans struct {
 	mu     sync.Mutex
 	orders []int64
+	plans  int // that had anybody in them
 }
 
 func (*replans) StillSays(context.Context, desk.Tx, night.Message) (bool, error) { return true, nil }
 
-func (r *replans) ReplanIn(_ context.Context, _ desk.Tx, _ time.Time, m night.Message) error {
+func (r *replans) ReplanIn(_ context.Context, _ desk.Tx, _ time.Time, about ...night.Message) error {
 	r.mu.Lock()
 	defer r.mu.Unlock()
-	for _, c := range m.Covers {
-		r.orders = append(r.orders, c.OrderID)
+	if len(about) > 0 {
+		r.plans++
+	}
+	for _, m := range about {
+		for _, c := range m.Covers {
+			r.orders = append(r.orders, c.OrderID)
+		}
 	}
 	return nil
 }
@@ -348,6 +354,25 @@ func TestASlowProviderPastTheLease(t *testing.T) {
 	r.drain()
 	assert.Equal(t, 1, r.carrier.count(), "one text, though another worker was alive")
 	assert.Equal(t, map[night.MessageState]int{night.Sent: 1}, r.states(), "the late answer is believed")
+}
+
+// What ends together is planned anew together: where a provider turns two hundred texts
+// away, the pass must not wait for two hundred plans.
+func TestPlannedAnewTogether(t *testing.T) {
+	t.Parallel()
+	r := newRig(t, 4)
+	require.NoError(t, r.k.Write(t.Context(), func(tx *store.Tx) error {
+		orders, err := tx.Orders(t.Context(), r.night)
+		for i := range orders {
+			orders[i].State = night.Cancelled
+		}
+		require.NoError(t, err)
+		return tx.SaveOrders(t.Context(), orders)
+	}))
+	r.drain()
+	assert.Equal(t, map[night.MessageState]int{night.Dropped: 4}, r.states())
+	assert.ElementsMatch(t, r.orders, r.replans.orders)
+	assert.Equal(t, 1, r.replans.plans)
 }
 
 func TestThrottledPausesEverything(t *testing.T) {

@@ -115,7 +115,11 @@ func (d *Dispatcher) join(ctx context.Context, tx Tx, r adapters.Receipt, now ti
 	if err := tx.Log(ctx, settled(&m, now, d.c.Adapter, why)); err != nil || state != night.Failed {
 		return err
 	}
-	return d.fall(ctx, tx, &m, now)
+	fell, err := d.fall(ctx, tx, &m, now)
+	if err != nil || !fell {
+		return err
+	}
+	return d.c.Replanner.ReplanIn(ctx, tx, now, m)
 }
 
 // arrived settles a message by what its parts say. One that waits to be tried

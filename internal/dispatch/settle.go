@@ -168,23 +168,24 @@ func (d *Dispatcher) follow(ctx context.Context, tx Tx, ends []*end, now time.Ti
 	if err := d.joinEarly(ctx, tx, ids, now); err != nil {
 		return err
 	}
+	var anew []night.Message
 	for _, e := range ends {
+		fell := false
 		silent := e.became == night.Due && d.c.FallAfter > 0 && now.Sub(e.message.DueAt) >= d.c.FallAfter
 		if e.stopped == nil && (e.State == night.Failed || silent) {
-			if err := d.fall(ctx, tx, e.message, now); err != nil {
+			var err error
+			if fell, err = d.fall(ctx, tx, e.message, now); err != nil {
 				return err
 			}
 		}
 		nobody := e.stopped != nil && e.State == night.Dropped || e.became != e.State // has it from this try
 		again := e.State == night.Sent && e.message.Attempt > 1                       // it went at another time than was planned with
 		waits := e.became == night.Due                                                // and may have been given up meanwhile, and its number changed
-		if nobody || again || waits {
-			if err := d.c.Replanner.ReplanIn(ctx, tx, now, *e.message); err != nil {
-				return err
-			}
+		if fell || nobody || again || waits {
+			anew = append(anew, *e.message)
 		}
 	}
-	return nil
+	return d.c.Replanner.ReplanIn(ctx, tx, now, anew...)
 }
 
 // ordersOf gives the ids of the orders that a message is about.
@@ -196,28 +197,25 @@ func ordersOf(m *night.Message) []int64 {
 	return ids
 }
 
-// fall sends a message another way, where there is one.
-func (d *Dispatcher) fall(ctx context.Context, tx Tx, m *night.Message, now time.Time) error {
+// fall sends a message another way, and tells whether there is one. Whoever calls it
+// plans anew for those whom it is about.
+func (d *Dispatcher) fall(ctx context.Context, tx Tx, m *night.Message, now time.Time) (fell bool, err error) {
 	var orders []night.Order
 	for _, c := range m.Covers {
 		o, err := tx.Order(ctx, c.OrderID)
 		if err != nil {
-			return err
+			return false, err
 		}
 		orders = append(orders, o)
 	}
 	next, ok := d.c.Next(*m, orders)
 	if !ok {
-		return nil
+		return false, nil
 	}
-	fell, err := tx.Reroute(ctx, m.ID, next)
-	if err != nil || !fell {
-		return err
+	if fell, err = tx.Reroute(ctx, m.ID, next); err != nil || !fell {
+		return false, err
 	}
-	if err := tx.Log(ctx, settled(m, now, d.c.Adapter, fmt.Sprintf("%s: goes by %s instead", m.Kind, next.Adapter))); err != nil {
-		return err
-	}
-	return d.c.Replanner.ReplanIn(ctx, tx, now, *m)
+	return true, tx.Log(ctx, settled(m, now, d.c.Adapter, fmt.Sprintf("%s: goes by %s instead", m.Kind, next.Adapter)))
 }
 
 func settled(m *night.Message, now time.Time, who, why string) night.Event {
@@ -314,6 +312,7 @@ func (d *Dispatcher) doubt(ctx context.Context) error {
 // fallAll sends another way those of the messages that are not confirmed yet.
 func (d *Dispatcher) fallAll(ctx context.Context, some []night.Message, now time.Time) error {
 	return d.write(ctx, func(tx Tx) error {
+		var anew []night.Message
 		for i := range some {
 			m := &some[i]
 			current, err := tx.Message(ctx, m.ID)
@@ -323,10 +322,14 @@ func (d *Dispatcher) fallAll(ctx context.Context, some []night.Message, now time
 			if current.State != night.Sent || !m.ExpiresAt.IsZero() && !now.Before(m.ExpiresAt) {
 				continue
 			}
-			if err := d.fall(ctx, tx, m, now); err != nil {
+			fell, err := d.fall(ctx, tx, m, now)
+			if err != nil {
 				return err
 			}
+			if fell {
+				anew = append(anew, *m)
+			}
 		}
-		return nil
+		return d.c.Replanner.ReplanIn(ctx, tx, now, anew...)
 	})
 }
