@@ -8,7 +8,6 @@ import (
 	"net/url"
 	"os"
 	"path/filepath"
-	"strings"
 	"testing"
 	"time"
 
@@ -49,8 +48,7 @@ func onServer(t *testing.T, s *pgtest.Server) *database {
 	t.Helper()
 	place := s.Database(t)
 	d := opened(t, place)
-	name := place[strings.LastIndex(place, "/")+1:]
-	raw, err := sql.Open("postgres", strings.Replace(s.Superuser(), "/postgres?", "/"+name+"?", 1))
+	raw, err := sql.Open("postgres", s.PastWalls(place))
 	require.NoError(t, err)
 	t.Cleanup(func() { require.NoError(t, raw.Close()) })
 	d.raw, d.bind = raw, func(n int) string { return fmt.Sprintf("$%d", n) }

@@ -3,7 +3,6 @@ package store
 import (
 	"fmt"
 	"net/url"
-	"strings"
 	"testing"
 	"time"
 
@@ -296,7 +295,7 @@ func seesAnother(t *testing.T, server *pgtest.Server) {
 	}))
 	n, before := opted()
 	assert.Equal(t, 1, n)
-	byHand, err := sqlx.Open("postgres", strings.Replace(server.Superuser(), "/postgres?", place[strings.LastIndex(place, "/"):]+"?", 1))
+	byHand, err := sqlx.Open("postgres", server.PastWalls(place))
 	require.NoError(t, err)
 	defer func() { require.NoError(t, byHand.Close()) }()
 	byHand.MustExec(`DELETE FROM optouts`)
@@ -330,13 +329,12 @@ func seesAnotherServer(t *testing.T, server *pgtest.Server) {
 	opted()
 	all, before := opted()
 	assert.Equal(t, map[string]bool{"+447700900123": true}, all)
-	name := place[strings.LastIndex(place, "/")+1:]
-	byHand, err := sqlx.Open("postgres", strings.Replace(server.Superuser(), "/postgres?", "/"+name+"?", 1))
+	byHand, err := sqlx.Open("postgres", server.PastWalls(place))
 	require.NoError(t, err)
 	defer func() { require.NoError(t, byHand.Close()) }()
 	byHand.MustExec(`ALTER TABLE optouts DISABLE TRIGGER USER`)
 	byHand.MustExec(`UPDATE optouts SET address = '+447700900456'`)
-	byHand.MustExec(`SELECT pg_terminate_backend(pid) FROM pg_stat_activity WHERE datname = $1 AND pid <> pg_backend_pid()`, name)
+	byHand.MustExec(`SELECT pg_terminate_backend(pid) FROM pg_stat_activity WHERE datname = current_database() AND pid <> pg_backend_pid()`)
 	require.Eventually(t, func() bool { // a broken connection of the pool may be met first
 		return s.Kitchen(id).Read(t.Context(), func(*Tx) error { return nil }) == nil
 	}, 30*time.Second, 10*time.Millisecond)

@@ -15,6 +15,7 @@ import (
 	"os"
 	"os/exec"
 	"path/filepath"
+	"strings"
 	"sync/atomic"
 	"syscall"
 	"testing"
@@ -110,6 +111,13 @@ func (s *Server) Kill(t testing.TB) {
 
 // Addr is where the server listens.
 func (s *Server) Addr() string { return fmt.Sprintf("127.0.0.1:%d", s.port) }
+
+// PastWalls gives the superuser's URL of the database at place, a URL that Database
+// gave: whoever opens that sees every kitchen.
+func (s *Server) PastWalls(place string) string {
+	name, _, _ := strings.Cut(place[strings.LastIndex(place, "/"):], "?")
+	return strings.Replace(s.Superuser(), "/postgres?", name+"?", 1)
+}
 
 // Superuser gives the URL of the server's own database for its superuser.
 func (s *Server) Superuser() string { return s.admin() }
