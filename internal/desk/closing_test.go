@@ -1,6 +1,7 @@
 package desk_test
 
 import (
+	"fmt"
 	"sync"
 	"testing"
 	"time"
@@ -157,4 +158,29 @@ func TestClosesANightThatIsOff(t *testing.T) {
 	b.closeDue()
 	assert.Len(t, b.messages("K401")[night.Cancellation], 1)
 	assert.Empty(t, b.messages("K401")[night.Instructions])
+}
+
+// A night whose texts are more than go into the database at once has every one of them,
+// word for word as the preview has it, which writes one after the other.
+func TestALongNightIsWrittenWhole(t *testing.T) {
+	t.Parallel()
+	orders := make([]night.Order, 600)
+	for i := range orders {
+		orders[i] = order(fmt.Sprintf("K%d", 401+i), fmt.Sprintf("+447700900%03d", i), night.Clock(16*60+30+10*(i%18)))
+	}
+	b := newBench(t, orders...)
+	p, err := b.Preview(t.Context(), b.night.ID)
+	require.NoError(t, err)
+	require.Len(t, p.Messages, 1200)
+	b.close()
+	stored, err := b.Messages(t.Context(), b.night.ID)
+	require.NoError(t, err)
+	words := func(all []night.Message) map[string]string {
+		out := make(map[string]string, len(all))
+		for _, m := range all {
+			out[fmt.Sprint(m.Kind, m.Covers)] = m.Text
+		}
+		return out
+	}
+	assert.Equal(t, words(p.Messages), words(stored))
 }

@@ -339,8 +339,8 @@ func columnsOf(o night.Order) (items, vehicle string, err error) {
 	if o.Items == nil {
 		o.Items = []night.Item{}
 	}
-	if items, err = written(o, o.Items); err == nil {
-		vehicle, err = written(o, o.Vehicle)
+	if items, err = asColumn(o, o.Items); err == nil {
+		vehicle, err = asColumn(o, o.Vehicle)
 	}
 	return items, vehicle, err
 }
@@ -350,11 +350,11 @@ func bookRow(o night.Order) (string, error) {
 	if o.Items == nil {
 		o.Items = []night.Item{}
 	}
-	return written(o, o)
+	return asColumn(o, o)
 }
 
-// written gives a part of an order as a column keeps it.
-func written(o night.Order, part any) (string, error) {
+// asColumn gives a part of an order as a column keeps it.
+func asColumn(o night.Order, part any) (string, error) {
 	b, err := json.Marshal(part)
 	if err != nil {
 		return "", fmt.Errorf("order %s: %w", o.Ref, err)

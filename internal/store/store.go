@@ -34,7 +34,7 @@ type Store struct {
 	// another one's place, and may be behind it, is met over new ones.
 	opened *atomic.Int64
 
-	phrases phrases
+	phrases phrases // that statements with rows were put into
 
 	mu    sync.Mutex
 	terms map[int64]*terms // by kitchen, as they were last read
@@ -53,7 +53,8 @@ type dialect struct {
 	enter func(ctx context.Context, tx *sqlx.Tx, kitchen int64) error
 	// across asks several kitchens at once.
 	across across
-	rows   asTable
+	// rows is how rows are written into a statement.
+	rows asTable
 	// part gives how many of the rows that are left go along with the next statement.
 	part func(left int) int
 	// combines says that changes of several tables can be one statement.
