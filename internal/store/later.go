@@ -17,8 +17,8 @@ type later struct {
 	table string
 	query string // names its rows as %s, and gives back nothing
 	rows  given
-	args  []any // before the rows
-	after []any // behind them
+	args  []any // before the rows; none is a list
+	after []any // behind them; nor here
 	// all says that every row must be touched. Where one is not, somebody else was
 	// faster.
 	all bool
