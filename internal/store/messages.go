@@ -100,8 +100,8 @@ func (t *Tx) MessagesAbout(ctx context.Context, orders []int64, but ...night.Mes
 		return nil, nil
 	}
 	about, after := `SELECT message_id FROM message_orders WHERE kitchen_id = ? AND order_id %s`, []any(nil)
-	if len(but) > 0 {
-		about, after = about+` AND kind NOT IN (?)`, []any{but}
+	for _, kind := range but {
+		about, after = about+` AND kind <> ?`, append(after, kind)
 	}
 	rows, err := listGiven[messageRow](ctx, t, "messages", covered+` WHERE +m.kitchen_id = ? AND m.id IN (`+about+`) `+inTurn,
 		these(orders), []any{t.kitchen, t.kitchen}, after)
