@@ -46,7 +46,7 @@ all of them are served, each under its own name.`,
 
 func (a *app) serve(ctx context.Context, h *gateway.Host) error {
 	if os.Getenv("GOGC") == "" {
-		debug.SetGCPercent(h.HeapGrowth())
+		debug.SetGCPercent(gateway.HeapGrowth(h.Config.Database))
 	}
 	g, err := gateway.New(h, nil)
 	if err != nil {

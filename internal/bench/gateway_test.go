@@ -5,7 +5,6 @@ import (
 	"fmt"
 	"log/slog"
 	"os"
-	"runtime/debug"
 	"slices"
 	"testing"
 	"time"
@@ -40,8 +39,7 @@ func running(t *testing.T, place, name string, orders int) (*gateway.Gateway, *g
 	require.NoError(t, c.Validate())
 	host, err := gateway.Open(t.Context(), c.Alone(), gateway.Deps{Clock: clockwork.NewRealClock(), Log: slog.New(slog.NewTextHandler(os.Stderr, &slog.HandlerOptions{Level: slog.LevelError}))})
 	require.NoError(t, err)
-	before := debug.SetGCPercent(host.HeapGrowth()) // as serve does
-	t.Cleanup(func() { debug.SetGCPercent(before) })
+	collectLikeServe(t, place)
 	network, err := practice.New(practice.Config{Name: "texts"}, practice.Deps{Clock: clockwork.NewRealClock(), Log: slog.New(slog.DiscardHandler)})
 	require.NoError(t, err)
 	g, err := gateway.New(host, hooked{Hooker: network})

@@ -8,6 +8,7 @@ import (
 	"net/url"
 	"os"
 	"path/filepath"
+	"runtime/debug"
 	"testing"
 	"time"
 
@@ -16,6 +17,7 @@ import (
 	"passbell/adapters"
 	"passbell/internal/desk"
 	"passbell/internal/dispatch"
+	"passbell/internal/gateway"
 	"passbell/internal/night"
 	"passbell/internal/store"
 	"passbell/internal/store/pgtest"
@@ -70,10 +72,18 @@ func embedded(t *testing.T) *database {
 
 func opened(t *testing.T, place string) *database {
 	t.Helper()
+	collectLikeServe(t, place)
 	s, err := store.Open(t.Context(), place)
 	require.NoError(t, err)
 	t.Cleanup(func() { require.NoError(t, s.Close()) })
 	return &database{place: place, Store: s}
+}
+
+// collectLikeServe has garbage collected as often as serve does over the database.
+func collectLikeServe(t *testing.T, place string) {
+	t.Helper()
+	before := debug.SetGCPercent(gateway.HeapGrowth(place))
+	t.Cleanup(func() { debug.SetGCPercent(before) })
 }
 
 // house is one kitchen with a night of orders.

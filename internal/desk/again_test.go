@@ -222,7 +222,7 @@ func TestSeveralNightsArePlannedAnew(t *testing.T) {
 	about := append(b.messages("K401")[night.Instructions], other.messages("K401")[night.Instructions]...)
 	require.Len(t, about, 2)
 	require.NoError(t, b.rows.Write(t.Context(), func(tx *store.Tx) error {
-		for _, n := range []int64{b.night.ID, other.night.ID} { // as nobody does who has them planned
+		for _, n := range []int64{b.night.ID, other.night.ID} { // the orders change, and nothing is planned
 			orders, err := tx.Orders(t.Context(), n)
 			for i := range orders {
 				orders[i].State = night.Cancelled

@@ -7,6 +7,7 @@ package desk
 import (
 	"context"
 	"errors"
+	"maps"
 	"slices"
 	"time"
 
@@ -217,13 +218,14 @@ func (d *Desk) Replan(ctx context.Context, nightID int64, orders ...int64) error
 // message calls it, as what its customers know or wait for is then another thing;
 // so whoever shared it gets what is theirs, however soon after it the power fails.
 func (d *Desk) ReplanIn(ctx context.Context, tx Tx, now time.Time, about ...night.Message) error {
-	for len(about) > 0 {
-		here := func(m night.Message) bool { return m.NightID == about[0].NightID }
-		there := func(m night.Message) bool { return !here(m) }
-		if _, err := d.replanAbout(ctx, tx, now, slices.DeleteFunc(slices.Clone(about), there)...); err != nil {
+	byNight := map[int64][]night.Message{}
+	for _, m := range about {
+		byNight[m.NightID] = append(byNight[m.NightID], m)
+	}
+	for _, id := range slices.Sorted(maps.Keys(byNight)) {
+		if _, err := d.replanAbout(ctx, tx, now, byNight[id]...); err != nil {
 			return err
 		}
-		about = slices.DeleteFunc(slices.Clone(about), here)
 	}
 	return nil
 }

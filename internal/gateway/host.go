@@ -61,9 +61,9 @@ func Open(ctx context.Context, c config.Host, d Deps) (_ *Host, err error) {
 // needs is cleared away. A kitchen's machine has more of the processor's time than of
 // memory: half of what Go has by itself, which costs a few percent of that time. Where
 // the database is a server, the machine serves many and has memory for it.
-func (h *Host) HeapGrowth() int {
+func HeapGrowth(database string) int {
 	const byGo = 100
-	if store.IsURL(h.Config.Database) {
+	if store.IsURL(database) {
 		return byGo
 	}
 	return byGo / 2

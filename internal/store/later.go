@@ -17,8 +17,9 @@ type later struct {
 	table string
 	query string // names its rows as %s, and gives back nothing
 	rows  given
-	args  []any // before the rows; none is a list
-	after []any // behind them; nor here
+	// What goes along before the rows and behind them: values, no lists, so that the
+	// words depend on the rows alone.
+	args, after []any
 	// all says that every row must be touched. Where one is not, somebody else was
 	// faster.
 	all bool

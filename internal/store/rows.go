@@ -251,10 +251,10 @@ func (t *Tx) changeGiven(ctx context.Context, what, query string, g given, args,
 			return 0, err
 		}
 		words, values, err := t.written(query, some, args, after)
-		if err != nil {
-			return 0, &night.StoreError{Doing: "change " + what, Err: err}
+		n := int64(0)
+		if err == nil {
+			n, err = t.exec(ctx, words, values)
 		}
-		n, err := t.exec(ctx, words, values)
 		if err != nil {
 			return 0, &night.StoreError{Doing: "change " + what, Err: err}
 		}
@@ -303,6 +303,8 @@ type phrases struct {
 	kept map[string]string
 }
 
+// find gives the words under a key, and makes those that it does not have. It keeps as
+// many as a connection keeps statements, and then begins anew.
 func (p *phrases) find(key string, words func() string) string {
 	p.mu.RLock()
 	found, ok := p.kept[key]
