@@ -88,7 +88,15 @@ func TestAHelperSeesLessAndIsNamed(t *testing.T) {
 	says(t, p, "Passphrase")
 	_, p = sam.post(link, nil)
 	says(t, p, "5 customers are here", "You help as Sam.")
-	long := regexp.MustCompile(`tel:|sms:|0\d{3,4}[ ]?\d{6}|07700 900|\+44\d{6}`)
+	// A page's mark ends in twelve hexadecimal digits, which may be all decimal: a number
+	// stands by itself.
+	long := regexp.MustCompile(`tel:|sms:|\b0\d{3,4}[ ]?\d{6}\b|07700 900|\+44\d{6}`)
+	for _, number := range []string{"07700 900555", "07700900555", "07700 900 555", "+447700900555", `href="tel:1"`} {
+		require.Regexp(t, long, "ring "+number+".")
+	}
+	for _, mark := range []string{"88.01144575364f", "88.f01144575364", "88.011445753641"} {
+		require.NotRegexp(t, long, `data-mark="`+mark+`"`)
+	}
 	for _, path := range []string{"/", "/runner", "/wall"} {
 		code, p := sam.get(path)
 		require.Equal(t, http.StatusOK, code)
